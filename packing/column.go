@@ -1,0 +1,96 @@
+package packing
+
+import (
+	"fmt"
+
+	"github.com/evenbed/evenbed/packing/units"
+)
+
+// Column is an empty column: a tube with a movable adapter.
+type Column struct {
+	Tag           string         // the plant's own name: "column 04"
+	InnerDiameter units.Length   // of the tube
+	TubeHeight    units.Length   // inside, from the bottom net to the rim; zero: not given
+	Extension     units.Length   // of a packing tube set on top; zero: none
+	Allowance     units.Length   // kept free of slurry below the rim, for adapter and overlay; zero: none
+	MaxPressure   units.Pressure // marked on the column, derated by the user; zero: not given
+}
+
+// Check refuses a column that cannot be. What was not given passes, except the
+// diameter.
+func (c Column) Check() error {
+	if err := span(c.name(), "inner diameter", c.InnerDiameter.String(), float64(c.InnerDiameter),
+		1e-3, 3, "1 mm", "3 m", "30 * Centimetre"); err != nil {
+		return err
+	}
+	for _, l := range []struct {
+		what string
+		l    units.Length
+	}{{"tube height", c.TubeHeight}, {"extension", c.Extension}, {"allowance", c.Allowance}} {
+		if err := optional(c.name(), l.what, l.l.String(), float64(l.l),
+			1e-3, 5, "1 mm", "5 m", "60 * Centimetre"); err != nil {
+			return err
+		}
+	}
+	if c.TubeHeight > 0 && c.Usable() <= 0 {
+		return &InputError{c.name(), fmt.Sprintf("allowance %v", c.Allowance),
+			fmt.Sprintf("leaves nothing of the tube of %v", c.TubeHeight+c.Extension), "give a smaller allowance"}
+	}
+	return optional(c.name(), "maximum pressure", c.MaxPressure.String(), float64(c.MaxPressure),
+		100, 1e8, "1 mbar", "1000 bar", "3 * Bar")
+}
+
+// name is how messages call the column.
+func (c Column) name() string {
+	if c.Tag == "" {
+		return "column"
+	}
+	return c.Tag
+}
+
+// Area returns the inner cross-section, A = πD²/4.
+func (c Column) Area() units.Area { return c.InnerDiameter.Disc() }
+
+// Volume returns the volume of a bed of the given height, V = AL; for the
+// packed bed it is one column volume.
+func (c Column) Volume(bed units.Length) units.Volume { return c.Area().Filled(bed) }
+
+// Flow returns the flow that runs at superficial velocity u, Q = uA.
+func (c Column) Flow(u units.Velocity) units.VolumeFlow { return u.Across(c.Area()) }
+
+// Velocity returns the superficial velocity of a flow, u = Q/A.
+func (c Column) Velocity(q units.VolumeFlow) units.Velocity { return q.Through(c.Area()) }
+
+// ResidenceTime returns the time in which flow q moves one column volume of a
+// bed, V/Q = L/u.
+func (c Column) ResidenceTime(bed units.Length, q units.VolumeFlow) units.Time {
+	return bed.Passed(c.Velocity(q))
+}
+
+// Usable returns how high slurry may stand: tube and extension less allowance.
+// It means nothing while the tube height is not given.
+func (c Column) Usable() units.Length { return c.TubeHeight + c.Extension - c.Allowance }
+
+// CheckSlurry refuses a slurry that would stand higher than the tube takes, and
+// names the height needed, the least concentration and the extension that would
+// do. The settled height is that of the bed after settling by gravity. A column
+// without a tube height passes: its caller says "not checked".
+func (c Column) CheckSlurry(s Slurry, settled units.Length) error {
+	need := s.Height(settled)
+	if c.TubeHeight == 0 || need <= c.Usable() {
+		return nil
+	}
+	remedy := fmt.Sprintf("use a slurry of at least %.1f %%, an extension of %.1f cm more, or fill in stages",
+		ceilTenth(settled.In(c.Usable())*100), ceilTenth((need - c.Usable()).In(units.Centimetre)))
+	if settled > c.Usable() {
+		remedy = fmt.Sprintf("even the settled bed of %v does not fit: use an extension of %.1f cm more",
+			settled, ceilTenth((need - c.Usable()).In(units.Centimetre)))
+	}
+	tube := fmt.Sprintf("the tube takes %.1f cm", c.Usable().In(units.Centimetre))
+	if c.Extension != 0 || c.Allowance != 0 {
+		tube += fmt.Sprintf(" (tube %.1f cm + extension %.1f cm - allowance %.1f cm)",
+			c.TubeHeight.In(units.Centimetre), c.Extension.In(units.Centimetre), c.Allowance.In(units.Centimetre))
+	}
+	return &InputError{c.name(), fmt.Sprintf("slurry of %v stands %.1f cm high", s.Concentration, need.In(units.Centimetre)),
+		tube, remedy}
+}

@@ -1,0 +1,18 @@
+// Package packing describes chromatography columns, media and slurries, and
+// what follows from their geometry.
+//
+// A [Column], a [Medium] and a [Slurry] are described first; volumes, heights,
+// flows and the void after compression follow. The packages below take them up:
+//
+//	units       quantities with their unit: 2 * units.Bar
+//	liquid      density and viscosity of the liquid
+//	bed         settling, and measured pressure-flow curves
+//	plan        packing methods as tables of steps
+//	record      what an instrument exported
+//	efficiency  the pulse test
+//
+// Heights: a bed settled by gravity has the height L0, packed it has L; the
+// compression factor is CF = L0/L. A velocity is always superficial, flow over
+// the area of the empty tube. A slurry's concentration is settled bed volume
+// over slurry volume.
+package packing
