@@ -1,0 +1,52 @@
+package made
+
+import (
+	"bytes"
+	"math"
+	"os"
+	"path/filepath"
+	"testing"
+)
+
+func TestFilesAreFresh(t *testing.T) {
+	for _, f := range Files() {
+		stored, err := os.ReadFile(filepath.Join("../../../testdata", f.Name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Equal(stored, f.Data) {
+			t.Errorf("testdata/%s differs from a fresh run; `make data` rewrites it", f.Name)
+		}
+	}
+}
+
+func TestMarram(t *testing.T) {
+	for _, tc := range []struct {
+		u, settled, height, bar float64
+		source                  string
+	}{
+		{332.124, 0.2016, 0.2016 / 1.12, 0.52691, "integrated twice by independent programs, rtol 1e-10"},
+		{395.544, 0.23, 0.23 / 1.15, 0.93450, "integrated twice by independent programs, rtol 1e-10"},
+	} {
+		height, drop := Marram.At(tc.u/360000, tc.settled)
+		if math.Abs(height/tc.height-1) > 1e-5 || math.Abs(drop/1e5/tc.bar-1) > 1e-5 {
+			t.Errorf("at %v cm/h: height %v m, %v bar; want %v, %v (%s)", tc.u, height, drop/1e5, tc.height, tc.bar, tc.source)
+		}
+	}
+}
+
+func TestEMG(t *testing.T) {
+	for _, tc := range []struct {
+		tau, t, want float64
+		source       string
+	}{
+		{0, 10, 0.797884560803, "1/(σ√2π)"},
+		{0.5, 10.3486846, 0.625656848, "maximum, mpmath at 40 digits"},
+		{1.5, 10.6076919, 0.381223183, "maximum, mpmath at 40 digits"},
+		{0.5, 0, 5.246203256e-89, "far in front, mpmath at 40 digits, a hundredth of an area of 100"},
+	} {
+		if got := EMG(tc.t, 10, 0.5, tc.tau); math.Abs(got/tc.want-1) > 1e-8 {
+			t.Errorf("EMG(%v) with τ %v = %v, want %v (%s)", tc.t, tc.tau, got, tc.want, tc.source)
+		}
+	}
+}
