@@ -1,0 +1,148 @@
+package table
+
+import (
+	"html"
+	"strings"
+)
+
+// A Page is a sequence of parts, written in the order they were added.
+type Page struct{ parts []part }
+
+// A part writes itself in the three forms.
+type part interface {
+	HTML() string
+	Markdown() string
+	String() string
+}
+
+// Heading adds a heading.
+func (p *Page) Heading(text string) { p.parts = append(p.parts, heading(text)) }
+
+// Text adds a paragraph.
+func (p *Page) Text(text string) { p.parts = append(p.parts, paragraph(text)) }
+
+// Notice adds a paragraph that must not be overlooked: a refusal, a limit that
+// was not checked, a verdict.
+func (p *Page) Notice(title, text string) { p.parts = append(p.parts, notice{title, text}) }
+
+// List adds a list under a title; an empty list adds nothing.
+func (p *Page) List(title string, items []string) {
+	if len(items) > 0 {
+		p.parts = append(p.parts, list{title, items})
+	}
+}
+
+// Table adds a table; one without rows adds nothing.
+func (p *Page) Table(t Table) {
+	if len(t.Rows) > 0 {
+		p.parts = append(p.parts, t)
+	}
+}
+
+// SVG adds a picture, with a text in its place where pictures do not show. The
+// picture must be the program's own: it is not escaped.
+func (p *Page) SVG(svg, text string) { p.parts = append(p.parts, picture{svg, text}) }
+
+// HTML writes the page as one block.
+func (p Page) HTML() string {
+	var b strings.Builder
+	b.WriteString("<div>\n")
+	for _, x := range p.parts {
+		b.WriteString(x.HTML())
+	}
+	b.WriteString("</div>\n")
+	return b.String()
+}
+
+// Markdown writes the page with an empty line between its parts.
+func (p Page) Markdown() string {
+	s := make([]string, len(p.parts))
+	for i, x := range p.parts {
+		s[i] = x.Markdown()
+	}
+	return strings.Join(s, "\n")
+}
+
+// String writes the page as plain text, with an empty line between its parts.
+func (p Page) String() string {
+	s := make([]string, len(p.parts))
+	for i, x := range p.parts {
+		s[i] = x.String()
+	}
+	return strings.Join(s, "\n")
+}
+
+type heading string
+
+func (h heading) HTML() string {
+	return `<p style="font-size:1.15em;font-weight:bold;margin:.8em 0 .3em">` + html.EscapeString(string(h)) + "</p>\n"
+}
+func (h heading) Markdown() string { return "### " + escapeMarkdown(string(h)) + "\n" }
+func (h heading) String() string   { return string(h) + "\n" }
+
+type paragraph string
+
+func (t paragraph) HTML() string {
+	return `<p style="margin:.4em 0">` + html.EscapeString(string(t)) + "</p>\n"
+}
+func (t paragraph) Markdown() string { return escapeMarkdown(string(t)) + "\n" }
+func (t paragraph) String() string   { return string(t) + "\n" }
+
+type notice struct{ title, text string }
+
+func (n notice) HTML() string {
+	return `<p role="note" style="margin:.5em 0;padding:.4em .8em;border-left:4px solid #c77700">` +
+		"<strong>" + html.EscapeString(n.title) + "</strong> " + html.EscapeString(n.text) + "</p>\n"
+}
+func (n notice) Markdown() string {
+	return "> **" + escapeMarkdown(n.title) + "** " + escapeMarkdown(n.text) + "\n"
+}
+func (n notice) String() string { return n.title + " " + n.text + "\n" }
+
+type list struct {
+	title string
+	items []string
+}
+
+func (l list) HTML() string {
+	var b strings.Builder
+	if l.title != "" {
+		b.WriteString(`<p style="font-weight:bold;margin:.6em 0 .2em">` + html.EscapeString(l.title) + "</p>\n")
+	}
+	b.WriteString(`<ul style="margin:.2em 0 .6em">` + "\n")
+	for _, s := range l.items {
+		b.WriteString("<li>" + html.EscapeString(s) + "</li>\n")
+	}
+	b.WriteString("</ul>\n")
+	return b.String()
+}
+
+func (l list) Markdown() string {
+	var b strings.Builder
+	if l.title != "" {
+		b.WriteString("**" + escapeMarkdown(l.title) + "**\n\n")
+	}
+	for _, s := range l.items {
+		b.WriteString("- " + escapeMarkdown(s) + "\n")
+	}
+	return b.String()
+}
+
+func (l list) String() string {
+	var b strings.Builder
+	if l.title != "" {
+		b.WriteString(l.title + "\n")
+	}
+	for _, s := range l.items {
+		b.WriteString("- " + s + "\n")
+	}
+	return b.String()
+}
+
+type picture struct{ svg, text string }
+
+func (p picture) HTML() string {
+	return `<div role="img" aria-label="` + html.EscapeString(p.text) + `">` + p.svg + "</div>\n"
+}
+func (p picture) Markdown() string { return escapeMarkdown(p.text) + "\n" }
+func (p picture) String() string   { return p.text + "\n" }
