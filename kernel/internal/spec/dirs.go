@@ -1,0 +1,71 @@
+package spec
+
+import (
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// A System is what the place of a kernelspec depends on.
+type System struct {
+	OS        string                                     // as runtime.GOOS has it
+	Home      string                                     // the user's home folder; "" if not known
+	LookupEnv func(name string) (value string, set bool) // os.LookupEnv
+}
+
+func (s System) getenv(name string) string {
+	value, _ := s.LookupEnv(name)
+	return value
+}
+
+// userData returns the folder of the user's Jupyter data by the rules of
+// jupyter_core (paths.py, jupyter_data_dir): JUPYTER_DATA_DIR if set, else the
+// platform's own folders if JUPYTER_PLATFORM_DIRS is on, else Jupyter's.
+func (s System) userData() (string, error) {
+	if dir := s.getenv("JUPYTER_DATA_DIR"); dir != "" {
+		return filepath.Abs(dir)
+	}
+	if s.Home == "" {
+		return "", fmt.Errorf("the home folder is not known; set JUPYTER_DATA_DIR, or give --prefix DIR")
+	}
+	switch s.OS {
+	case "darwin":
+		if s.platformDirs() {
+			return filepath.Join(s.Home, "Library", "Application Support", "Jupyter"), nil
+		}
+		return filepath.Join(s.Home, "Library", "Jupyter"), nil
+	case "windows":
+		if s.platformDirs() {
+			if local := s.getenv("LOCALAPPDATA"); local != "" {
+				return filepath.Join(local, "Jupyter"), nil
+			}
+			return filepath.Join(s.Home, "AppData", "Local", "Jupyter"), nil
+		}
+		if roaming := s.getenv("APPDATA"); roaming != "" {
+			return filepath.Join(roaming, "jupyter"), nil
+		}
+		return filepath.Join(s.Home, ".jupyter", "data"), nil
+	}
+	if data := s.getenv("XDG_DATA_HOME"); data != "" {
+		return filepath.Join(data, "jupyter"), nil
+	}
+	return filepath.Join(s.Home, ".local", "share", "jupyter"), nil
+}
+
+// platformDirs reads Jupyter's switch: on if set, unless to a word for no.
+func (s System) platformDirs() bool {
+	value, set := s.LookupEnv("JUPYTER_PLATFORM_DIRS")
+	return set && !slices.Contains([]string{"no", "n", "false", "off", "0", "0.0"}, strings.ToLower(value))
+}
+
+// environment returns the folder of the active virtual environment.
+func (s System) environment() (string, error) {
+	for _, name := range []string{"VIRTUAL_ENV", "CONDA_PREFIX"} {
+		if dir := s.getenv(name); dir != "" {
+			return dir, nil
+		}
+	}
+	return "", fmt.Errorf("--sys-prefix needs an active environment, but neither VIRTUAL_ENV nor CONDA_PREFIX is set; " +
+		"activate one, or give its folder with --prefix DIR")
+}

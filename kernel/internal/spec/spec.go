@@ -1,0 +1,280 @@
+// Package spec tells Jupyter about the kernel: it writes the kernelspec, a
+// folder with kernel.json, the program itself and its logo, and removes it.
+//
+// It writes the files itself and runs no other program.
+package spec
+
+import (
+	"embed"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+)
+
+// How the kernel is called unless the user chooses otherwise.
+const (
+	Name        = "evenbed"
+	DisplayName = "Go (evenbed)"
+	Language    = "go"
+)
+
+// protocol is the version of the messages that the kernel speaks.
+const protocol = "5.4"
+
+//go:generate go run gen_logo.go
+
+//go:embed logo-svg.svg logo-64x64.png logo-32x32.png
+var logos embed.FS
+
+// A Place says where a kernelspec goes. The zero value is the user's own
+// folder.
+type Place struct {
+	SysPrefix bool   // the active virtual environment
+	Prefix    string // any environment's folder; "" means none
+}
+
+// An Install is what to install. The zero value of a field means the usual.
+type Install struct {
+	Place       Place
+	Name        string // of the folder, by which notebooks find the kernel
+	DisplayName string // shown to the user
+	Program     string // the program to copy; usually os.Executable
+}
+
+var validName = regexp.MustCompile(`^[a-z0-9][a-z0-9._-]*$`)
+
+// Folder returns the kernelspec's folder.
+func (p Place) Folder(s System, name string) (string, error) {
+	if name == "" {
+		name = Name
+	}
+	if !validName.MatchString(name) {
+		return "", fmt.Errorf("kernel name %q: use lower-case letters, digits, - . and _, with a letter or digit first", name)
+	}
+	var data string
+	switch {
+	case p.SysPrefix && p.Prefix != "":
+		return "", fmt.Errorf("give --sys-prefix or --prefix, not both")
+	case p.SysPrefix:
+		prefix, err := s.environment()
+		if err != nil {
+			return "", err
+		}
+		p.Prefix = prefix
+		fallthrough
+	case p.Prefix != "":
+		data = filepath.Join(p.Prefix, "share", "jupyter")
+	default:
+		var err error
+		if data, err = s.userData(); err != nil {
+			return "", err
+		}
+	}
+	return filepath.Abs(filepath.Join(data, "kernels", name))
+}
+
+// kernelFile is the content of kernel.json.
+type kernelFile struct {
+	Argv            []string       `json:"argv"`
+	DisplayName     string         `json:"display_name"`
+	Language        string         `json:"language"`
+	InterruptMode   string         `json:"interrupt_mode"`
+	ProtocolVersion string         `json:"kernel_protocol_version"`
+	Metadata        map[string]any `json:"metadata"`
+}
+
+// Install writes the kernelspec and returns its folder. An older one of
+// evenbed's is replaced, even while it runs.
+func (i Install) Install(s System) (folder string, err error) {
+	if folder, err = i.Place.Folder(s, i.Name); err != nil {
+		return "", err
+	}
+	program, err := filepath.EvalSymlinks(i.Program)
+	if err != nil {
+		return "", err
+	}
+	if temporary(program) {
+		return "", fmt.Errorf("%s is a temporary build, which Go removes again; "+
+			"build the program first (make build, or go build -o evenbed ./kernel/cmd/evenbed) and install from that", program)
+	}
+	if err := ours(folder, s); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return "", err
+	}
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return "", fmt.Errorf("%w; choose another place with --user, --sys-prefix or --prefix DIR", err)
+	}
+	target := filepath.Join(folder, programName(s))
+	if err := copyProgram(target, program); err != nil {
+		return "", err
+	}
+	for _, name := range logoFiles() {
+		data, err := logos.ReadFile(name)
+		if err != nil {
+			return "", err
+		}
+		if err := replace(filepath.Join(folder, name), 0o644, data); err != nil {
+			return "", err
+		}
+	}
+	title := i.DisplayName
+	if title == "" {
+		title = DisplayName
+	}
+	data, err := json.MarshalIndent(kernelFile{
+		Argv:            []string{target, "kernel", "{connection_file}"},
+		DisplayName:     title,
+		Language:        Language,
+		InterruptMode:   "message",
+		ProtocolVersion: protocol,
+		Metadata:        map[string]any{"debugger": false},
+	}, "", "  ")
+	if err != nil {
+		return "", err
+	}
+	// Last, so that Jupyter never finds a kernel without its program.
+	return folder, replace(filepath.Join(folder, "kernel.json"), 0o644, append(data, '\n'))
+}
+
+// Uninstall removes the kernelspec and returns its folder.
+func Uninstall(s System, p Place, name string) (folder string, err error) {
+	if folder, err = p.Folder(s, name); err != nil {
+		return "", err
+	}
+	if err := ours(folder, s); errors.Is(err, fs.ErrNotExist) {
+		return "", fmt.Errorf("nothing to remove: there is no kernel in %s", folder)
+	} else if err != nil {
+		return "", err
+	}
+	// First, so that Jupyter never finds a kernel without its program.
+	files := append([]string{"kernel.json", programName(s)}, logoFiles()...)
+	for _, name := range files {
+		if err := os.Remove(filepath.Join(folder, name)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return "", err
+		}
+	}
+	removeOld(filepath.Join(folder, programName(s)))
+	if err := os.Remove(folder); err != nil {
+		return "", fmt.Errorf("the kernel is removed, but %s holds other files and stays: %w", folder, err)
+	}
+	return folder, nil
+}
+
+// ours returns an error unless the folder holds a kernelspec that was written
+// here.
+func ours(folder string, s System) error {
+	path := filepath.Join(folder, "kernel.json")
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return err
+	}
+	var k kernelFile
+	if json.Unmarshal(data, &k) != nil || len(k.Argv) != 3 || k.Argv[1] != "kernel" ||
+		filepath.Base(k.Argv[0]) != programName(s) {
+		return fmt.Errorf("%s belongs to another kernel and is left alone; choose another name with --name", path)
+	}
+	return nil
+}
+
+func programName(s System) string {
+	if s.OS == "windows" {
+		return "evenbed.exe"
+	}
+	return "evenbed"
+}
+
+func logoFiles() []string { return []string{"logo-svg.svg", "logo-64x64.png", "logo-32x32.png"} }
+
+// temporary reports whether a program is one that go run built for a moment.
+func temporary(program string) bool {
+	for _, part := range strings.Split(filepath.ToSlash(program), "/") {
+		if strings.HasPrefix(part, "go-build") {
+			return true
+		}
+	}
+	return false
+}
+
+// copyProgram puts a copy of the program at the target.
+func copyProgram(target, program string) error {
+	from, err := os.Open(program)
+	if err != nil {
+		return err
+	}
+	defer from.Close()
+	source, err := from.Stat()
+	if err != nil {
+		return err
+	}
+	if there, err := os.Stat(target); err == nil && os.SameFile(source, there) {
+		return nil // installed from the installed program
+	}
+	return replaceFrom(target, 0o755, from)
+}
+
+func replace(target string, mode fs.FileMode, data []byte) error {
+	return replaceFrom(target, mode, strings.NewReader(string(data)))
+}
+
+// replaceFrom writes a file beside the target and moves it there, so that the
+// target is at no moment half written.
+func replaceFrom(target string, mode fs.FileMode, data io.Reader) (err error) {
+	f, err := os.CreateTemp(filepath.Dir(target), "."+filepath.Base(target)+"-*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			os.Remove(f.Name())
+		}
+	}()
+	if _, err = io.Copy(f, data); err != nil {
+		return err
+	}
+	if err = f.Chmod(mode); err != nil {
+		return err
+	}
+	if err = f.Close(); err != nil {
+		return err
+	}
+	removeOld(target)
+	if err = os.Rename(f.Name(), target); err == nil {
+		return nil
+	}
+	// Windows does not replace a program that runs, but lets it be moved.
+	old, err2 := os.CreateTemp(filepath.Dir(target), oldPrefix(target)+"*")
+	if err2 != nil {
+		return err
+	}
+	old.Close()
+	os.Remove(old.Name())
+	if os.Rename(target, old.Name()) != nil {
+		return err
+	}
+	if err = os.Rename(f.Name(), target); err != nil {
+		os.Rename(old.Name(), target)
+	}
+	return err
+}
+
+func oldPrefix(target string) string { return "." + filepath.Base(target) + "-old-" }
+
+// removeOld removes programs that were moved away while they ran; those that
+// still run stay.
+func removeOld(target string) {
+	entries, err := os.ReadDir(filepath.Dir(target))
+	if err != nil {
+		return
+	}
+	for _, e := range entries {
+		if strings.HasPrefix(e.Name(), oldPrefix(target)) {
+			os.Remove(filepath.Join(filepath.Dir(target), e.Name()))
+		}
+	}
+}
