@@ -1,0 +1,139 @@
+package trace
+
+import (
+	"fmt"
+	"math"
+)
+
+// A Baseline says how the signal without the peak is taken. The zero value is
+// a straight line between quiet stretches at both ends of the trace.
+type Baseline struct {
+	// None takes the values as they are.
+	None bool
+	// Before and After are the quiet stretches in front of and behind the
+	// peak. Zero: the first and the last twelfth of the trace's points.
+	Before, After Range
+}
+
+// A Line is the baseline found under a peak.
+type Line struct {
+	Axis   Axis
+	Origin float64 // position where the line has its level
+	Level  float64 // value at the origin
+	Slope  float64 // change of value per second or cubic metre
+	// Before and After are the stretches it was fitted to; zero if none.
+	Before, After Range
+	// Noise is the standard deviation of the points about the line in the
+	// stretches; NaN without stretches.
+	Noise float64
+	// DriftBefore and DriftAfter are the changes of value along each stretch,
+	// from a line through that stretch alone, less the line's own change.
+	DriftBefore, DriftAfter float64
+}
+
+// At returns the value of the line at position x.
+func (l Line) At(x float64) float64 { return l.Level + l.Slope*(x-l.Origin) }
+
+// sums are the sums of a straight-line fit about an origin.
+type sums struct{ n, x, y, xx, xy float64 }
+
+func (s *sums) add(xs, ys []float64, x0, y0 float64) {
+	var sx, sy, sxx, sxy float64
+	ys = ys[:len(xs)]
+	for i, v := range xs {
+		x, y := v-x0, ys[i]-y0
+		sx += x
+		sy += y
+		sxx += x * x
+		sxy += x * y
+	}
+	s.n += float64(len(xs))
+	s.x += sx
+	s.y += sy
+	s.xx += sxx
+	s.xy += sxy
+}
+
+// line returns mean position, mean value and slope.
+func (s sums) line() (x, y, slope float64) {
+	x, y = s.x/s.n, s.y/s.n
+	if sxx := s.xx - s.n*x*x; sxx > 0 {
+		slope = (s.xy - s.n*x*y) / sxx
+	}
+	return x, y, slope
+}
+
+// BaselineUnder fits the baseline b by least squares through the points of both
+// quiet stretches. A stretch with fewer than 3 points is an error, as are
+// stretches that overlap.
+func (t Trace) BaselineUnder(b Baseline) (Line, error) {
+	l := Line{Axis: t.axis, Noise: math.NaN()}
+	if b.None {
+		if !b.Before.IsZero() || !b.After.IsZero() {
+			return Line{}, fmt.Errorf("trace %q: no baseline was asked for, but quiet stretches are given; take one of them away", t.Name)
+		}
+		return l, nil
+	}
+	n := len(t.x)
+	ends := [2][2]int{{0, max(3, n/12)}, {n - max(3, n/12), n}}
+	for i, r := range []Range{b.Before, b.After} {
+		if r.IsZero() {
+			continue
+		}
+		lo, hi, err := t.indices(r)
+		if err != nil {
+			return Line{}, err
+		}
+		ends[i] = [2]int{lo, hi}
+	}
+	before, after := ends[0], ends[1]
+	for _, e := range ends {
+		if e[1]-e[0] < 3 || e[0] < 0 || e[1] > n {
+			return Line{}, fmt.Errorf("trace %q has too few points in a quiet stretch for a baseline (it has %d from %s); record longer or give other stretches", t.Name, n, t.Span())
+		}
+	}
+	if before[1] > after[0] {
+		return Line{}, fmt.Errorf("trace %q: the quiet stretches for the baseline overlap; give one in front of the peak and one behind it", t.Name)
+	}
+
+	x0, y0 := t.x[before[0]], t.y[before[0]]
+	var front, back, all sums
+	front.add(t.x[before[0]:before[1]], t.y[before[0]:before[1]], x0, y0)
+	back.add(t.x[after[0]:after[1]], t.y[after[0]:after[1]], x0, y0)
+	all = sums{front.n + back.n, front.x + back.x, front.y + back.y, front.xx + back.xx, front.xy + back.xy}
+	x, y, slope := all.line()
+	l.Origin, l.Level, l.Slope = x0+x, y0+y, slope
+	rest := 0.0
+	for _, e := range ends {
+		for i := e[0]; i < e[1]; i++ {
+			d := t.y[i] - l.At(t.x[i])
+			rest += d * d
+		}
+	}
+	l.Noise = math.Sqrt(rest / (all.n - 2))
+	l.Before = Range{t.axis, t.x[before[0]], t.x[before[1]-1]}
+	l.After = Range{t.axis, t.x[after[0]], t.x[after[1]-1]}
+	_, _, s := front.line()
+	l.DriftBefore = (s - slope) * (l.Before.To - l.Before.From)
+	_, _, s = back.line()
+	l.DriftAfter = (s - slope) * (l.After.To - l.After.From)
+	return l, nil
+}
+
+// Minus returns the trace less the line.
+func (t Trace) Minus(l Line) Trace {
+	net := t
+	net.y = make([]float64, len(t.y))
+	x, out := t.x[:len(t.y)], net.y[:len(t.y)]
+	level := l.Level - l.Slope*l.Origin
+	if math.Abs(l.Slope*l.Origin) > 1e6*math.Abs(l.Level) { // keep digits far from zero
+		for i, v := range t.y {
+			out[i] = v - l.At(x[i])
+		}
+		return net
+	}
+	for i, v := range t.y {
+		out[i] = v - level - l.Slope*x[i]
+	}
+	return net
+}

@@ -1,0 +1,204 @@
+package trace
+
+import (
+	"fmt"
+	"math"
+)
+
+// An Apex is the highest point of a trace.
+type Apex struct {
+	Index  int     // of the highest sample
+	X      float64 // position of the maximum, in seconds or cubic metres
+	Height float64 // value of the maximum
+}
+
+// Apex returns the maximum of a parabola through the highest sample and reach
+// samples on each side, by least squares. A reach of 1 puts the parabola
+// through three points; 0 returns the highest sample itself. Near the end of
+// the trace, or where the parabola does not bend down inside its points, the
+// highest sample is returned. The baseline should have been taken away before.
+func (t Trace) Apex(reach int) Apex {
+	k := highest(t.y)
+	at := Apex{k, t.x[k], t.y[k]}
+	if reach < 1 || k < reach || k+reach >= len(t.y) {
+		return at
+	}
+	// Sums about the highest sample, positions in units of the reach.
+	x0, y0, scale := t.x[k], t.y[k], (t.x[k+reach]-t.x[k-reach])/2
+	if scale <= 0 {
+		return at
+	}
+	var n, sx, sxx, sxxx, sxxxx, sy, sxy, sxxy float64
+	for i := k - reach; i <= k+reach; i++ {
+		x, y := (t.x[i]-x0)/scale, t.y[i]-y0
+		n++
+		sx += x
+		sxx += x * x
+		sxxx += x * x * x
+		sxxxx += x * x * x * x
+		sy += y
+		sxy += x * y
+		sxxy += x * x * y
+	}
+	// Normal equations, reduced by the mean, of y = c0 + c1 x + c2 x².
+	a11, a12, a22 := sxx-sx*sx/n, sxxx-sx*sxx/n, sxxxx-sxx*sxx/n
+	b1, b2 := sxy-sx*sy/n, sxxy-sxx*sy/n
+	det := a11*a22 - a12*a12
+	c1, c2 := (b1*a22-b2*a12)/det, (a11*b2-a12*b1)/det
+	c0 := (sy - c1*sx - c2*sxx) / n
+	top := -c1 / (2 * c2)
+	if !(c2 < 0) || !(math.Abs(top) <= 1) {
+		return at
+	}
+	at.X, at.Height = x0+top*scale, y0+c0+top*(c1+top*c2)
+	return at
+}
+
+// highest returns the index of the first of the highest values.
+func highest(y []float64) int {
+	k, top := 0, y[0]
+	for i, v := range y {
+		if v > top {
+			k, top = i, v
+		}
+	}
+	return k
+}
+
+// A Width is where a peak crosses a fraction of its height. The positions are
+// interpolated between samples by a straight line; a side that never falls to
+// the level is NaN.
+type Width struct {
+	Fraction float64 // of the height, 0 to 1
+	Level    float64 // the value that is crossed
+	// Left and Right are the outermost crossings from the apex.
+	Left, Right float64
+	// InnerLeft and InnerRight are the crossings next to the apex: others than
+	// the outermost if noise or a second peak crosses the level several times.
+	InnerLeft, InnerRight float64
+}
+
+// Width returns the distance of the outermost crossings; NaN if one is missing.
+func (w Width) Width() float64 { return w.Right - w.Left }
+
+// Front returns the part of the width in front of the apex.
+func (w Width) Front(a Apex) float64 { return a.X - w.Left }
+
+// Back returns the part of the width behind the apex.
+func (w Width) Back(a Apex) float64 { return w.Right - a.X }
+
+// Width finds where the trace crosses a fraction of the height of the apex.
+// The fraction must lie between 0 and 1. The baseline should have been taken
+// away before.
+func (t Trace) Width(a Apex, fraction float64) (Width, error) {
+	if !(fraction > 0 && fraction < 1) {
+		return Width{}, fmt.Errorf("fraction %v of a peak's height; it must lie between 0 and 1, as 0.5 or 10 * Percent", fraction)
+	}
+	nan := math.NaN()
+	level := fraction * a.Height
+	w := Width{fraction, level, nan, nan, nan, nan}
+	x, y, k := t.x, t.y, a.Index
+	if k < 0 || k >= len(y) || !(y[k] > level) {
+		return w, nil
+	}
+	i := 0
+	for i < k && y[i] < level {
+		i++
+	}
+	if i > 0 {
+		w.Left = between(x, y, i-1, level)
+	}
+	j := len(y) - 1
+	for j > k && y[j] < level {
+		j--
+	}
+	if j < len(y)-1 {
+		w.Right = between(x, y, j, level)
+	}
+	for i = k; i > 0 && y[i-1] >= level; i-- {
+	}
+	if i > 0 {
+		w.InnerLeft = between(x, y, i-1, level)
+	}
+	for j = k; j < len(y)-1 && y[j+1] >= level; j++ {
+	}
+	if j < len(y)-1 {
+		w.InnerRight = between(x, y, j, level)
+	}
+	return w, nil
+}
+
+// between returns where the line from sample i to the next has the level.
+func between(x, y []float64, i int, level float64) float64 {
+	return x[i] + (x[i+1]-x[i])*(level-y[i])/(y[i+1]-y[i])
+}
+
+// Moments are the area and the first moments of a peak.
+type Moments struct {
+	Range Range   // from where to where they were taken
+	Area  float64 // value times seconds or cubic metres
+	Mean  float64 // first moment M1
+	// Variance is the second moment about the mean, M2.
+	Variance float64
+}
+
+// Moments returns area, mean and variance of the trace within r by the
+// trapezoidal rule; the values at the limits are interpolated. The zero Range
+// takes the whole trace.
+//
+//	A = ∫ y dx,  M1 = ∫ xy dx / A,  M2 = ∫ (x-M1)² y dx / A
+//
+// An area that is not positive is an error: take the baseline away first.
+func (t Trace) Moments(r Range) (Moments, error) {
+	span := t.Span()
+	if r.IsZero() {
+		r = span
+	}
+	lo, hi, err := t.indices(r)
+	if err != nil {
+		return Moments{}, err
+	}
+	if r.From < span.From || r.To > span.To || hi-lo < 1 {
+		return Moments{}, fmt.Errorf("moments of trace %q from %s: the trace runs from %s, and a point must lie inside", t.Name, r, span)
+	}
+	c := (r.From + r.To) / 2 // sums about the middle keep digits
+	var s0, s1, s2 float64
+	x0, y0 := r.From, t.valueAt(r.From, lo)
+	f1 := (x0 - c) * y0
+	f2 := (x0 - c) * f1
+	for i := lo; i <= hi; i++ {
+		var x1, y1 float64
+		if i < hi {
+			x1, y1 = t.x[i], t.y[i]
+		} else {
+			x1, y1 = r.To, t.valueAt(r.To, hi)
+		}
+		h, d := (x1-x0)/2, x1-c
+		g1 := d * y1
+		g2 := d * g1
+		s0 += h * (y0 + y1)
+		s1 += h * (f1 + g1)
+		s2 += h * (f2 + g2)
+		x0, y0, f1, f2 = x1, y1, g1, g2
+	}
+	m := Moments{Range: r, Area: s0, Mean: c + s1/s0, Variance: s2/s0 - (s1/s0)*(s1/s0)}
+	if !(s0 > 0) || !(m.Variance > 0) {
+		return Moments{}, fmt.Errorf("moments of trace %q from %s: area %.4g and variance %.4g must be positive; check the baseline and the range", t.Name, r, s0, m.Variance)
+	}
+	return m, nil
+}
+
+// valueAt interpolates the value at x, where i is the first index behind x or
+// on it.
+func (t Trace) valueAt(x float64, i int) float64 {
+	if i == 0 {
+		return t.y[0]
+	}
+	if i == len(t.x) {
+		return t.y[i-1]
+	}
+	if step := t.x[i] - t.x[i-1]; step > 0 {
+		return t.y[i-1] + (t.y[i]-t.y[i-1])*(x-t.x[i-1])/step
+	}
+	return t.y[i]
+}
