@@ -1,0 +1,148 @@
+# Evenbed. `make help` lists what can be made.
+#
+# demo and test need Go, git and make. The others say what else they need, and
+# on Debian, as root, install it.
+
+SHELL       := /bin/bash
+.SHELLFLAGS := -eu -o pipefail -c
+.DEFAULT_GOAL := help
+
+OUT     := evenbed-out
+VENV    := .venv
+PYTHON  := $(VENV)/bin/python
+CLIENTS := kernel/clients
+FUZZTIME ?= 5s
+
+# What users run has no C in it; only the race detector needs cgo.
+export CGO_ENABLED = 0
+
+GO_BUILD := go build -trimpath -ldflags='-s -w'
+
+# Jupyter programs see this environment alone, not the user's own settings.
+JUPYTER := VIRTUAL_ENV=$(CURDIR)/$(VENV) JUPYTER_PREFER_ENV_PATH=1 PATH="$(CURDIR)/$(VENV)/bin:$$PATH"
+ALONE   := JUPYTER_CONFIG_DIR=$(CURDIR)/build/jupyter/config JUPYTER_DATA_DIR=$(CURDIR)/build/jupyter/data \
+	JUPYTER_RUNTIME_DIR=$(CURDIR)/build/jupyter/runtime IPYTHONDIR=$(CURDIR)/build/jupyter/ipython
+
+.PHONY: help
+help: ## list what can be made
+	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/\1|\2/p' $(MAKEFILE_LIST) | column -t -s '|' 2>/dev/null || \
+		sed -n 's/^\([a-z-]*\):.*## \(.*\)/\1: \2/p' $(MAKEFILE_LIST)
+
+.PHONY: build
+build: ## the program, bin/evenbed
+	$(GO_BUILD) -o bin/evenbed ./kernel/cmd/evenbed
+
+.PHONY: demo
+demo: build ## run every notebook; fail when an output differs from the stored one
+	bin/evenbed run --check --html --out $(OUT) notebooks/*.ipynb
+	@echo "Open in a browser:"
+	@printf '  file://%s\n' $(addprefix $(CURDIR)/$(OUT)/,$(patsubst notebooks/%.ipynb,%.html,$(wildcard notebooks/*.ipynb)))
+
+.PHONY: test
+test: ## all Go tests
+	go test ./...
+
+# Python, an environment of pinned programs, and our kernel in it.
+
+$(VENV)/ready: $(CLIENTS)/requirements.txt
+	@$(CLIENTS)/need.sh python3=python3
+	@python3 -c 'import ensurepip, venv' 2>/dev/null || $(CLIENTS)/need.sh no-venv=python3-venv
+	python3 -m venv $(VENV)
+	$(PYTHON) -m pip install -q --disable-pip-version-check -r $(CLIENTS)/requirements.txt
+	@touch $@
+
+.PHONY: installed
+installed: build $(VENV)/ready
+	$(JUPYTER) $(ALONE) bin/evenbed install --sys-prefix
+
+.PHONY: test-clients
+test-clients: installed ## the public kernel test suite, nbclient and SciPy against ours; needs Python
+	cd $(CLIENTS) && $(JUPYTER) $(ALONE) python -B -m pytest
+
+.PHONY: test-browser
+test-browser: installed ## JupyterLab in a browser; needs Python, Node.js and Chromium
+	@$(CLIENTS)/need.sh chromium=chromium node=nodejs npm=npm
+	cd $(CLIENTS)/browser && npm ci --silent --no-audit --no-fund
+	cd $(CLIENTS)/browser && $(JUPYTER) $(ALONE) node --test --test-reporter=spec
+
+.PHONY: lab
+lab: installed ## JupyterLab with the kernel and the notebooks; needs Python
+	$(JUPYTER) jupyter lab --notebook-dir=. $(if $(filter 0,$(shell id -u)),--allow-root) notebooks/01-first-pack.ipynb
+
+.PHONY: bench
+bench: build $(VENV)/ready ## times beside those of others, as ratios; needs Python
+	$(PYTHON) -B $(CLIENTS)/bench.py
+
+# What `make check` looks at.
+
+.PHONY: check
+check: fmt vet lint fresh race fuzz ## format, vet, staticcheck, generated files, race detector, short fuzz; needs a C compiler
+
+.PHONY: fmt
+fmt:
+	@echo "gofmt"; bad=$$(gofmt -l kernel packing); [ -z "$$bad" ] || { echo "not formatted:"; echo "$$bad"; exit 1; }
+
+.PHONY: vet
+vet:
+	go vet ./...
+
+.PHONY: lint
+lint:
+	go tool staticcheck ./...
+
+.PHONY: fresh
+fresh:
+	go run ./kernel/symbols/internal/gen -check
+
+# A race build of the interpreter takes minutes, so this is what does not link it.
+.PHONY: race
+race: export CGO_ENABLED = 1
+race:
+	@$(CLIENTS)/need.sh gcc=gcc
+	go test -race $$(go list -test -f '{{.ImportPath}} {{join .Deps " "}}' ./... | \
+		grep -v gomacro | sed -n 's/\.test .*//p')
+
+# A fuzz test is found by its name.
+.PHONY: fuzz
+fuzz:
+	@grep -rho --include='*_test.go' --with-filename '^func Fuzz[A-Za-z0-9_]*' kernel packing | sort | \
+	while IFS=: read -r file name; do \
+		echo "fuzz $${name#func } in $${file%/*}"; \
+		go test -run '^$$' -fuzz "^$${name#func }\$$" -fuzztime $(FUZZTIME) "./$${file%/*}"; \
+	done
+
+# Other systems.
+
+.PHONY: cross
+cross: ## build and vet for other systems
+	@for system in linux/arm64 darwin/arm64 windows/amd64; do \
+		export GOOS=$${system%/*} GOARCH=$${system#*/}; \
+		echo "build and vet for $$system"; \
+		$(GO_BUILD) -o build/$$GOOS-$$GOARCH/ ./kernel/cmd/evenbed; \
+		go vet ./...; \
+	done
+
+# Files made by programs.
+
+.PHONY: gen
+gen: ## the generated tables of linked packages
+	go generate ./...
+
+.PHONY: golden
+golden: ## golden files: rewrite, then read the diff
+	UPDATE_GOLDEN=1 go test ./...
+
+.PHONY: data
+data: ## the invented data in testdata/
+	go run ./packing/internal/made/cmd testdata
+
+.PHONY: ci
+ci: ## all that must pass before a change is taken; leaves the tree as it was
+	@before=$$(git status --porcelain); \
+	for part in check demo test test-clients test-browser cross; do \
+		echo "== make $$part"; start=$$SECONDS; \
+		$(MAKE) --no-print-directory $$part; \
+		echo "== make $$part: $$((SECONDS - start)) s"; \
+	done; \
+	after=$$(git status --porcelain); \
+	[ "$$before" = "$$after" ] || { echo "the tree has changed:"; echo "$$after"; exit 1; }

@@ -1,0 +1,170 @@
+"""Benchmarks of `make bench`: evenbed beside what one would run instead.
+
+Kernels are started by the same means and spoken to by the same client, in
+turn, in one run. Only the ratios travel to other machines. A missed goal is
+shown and is no failure.
+"""
+import os
+import pathlib
+import platform
+import random
+import re
+import statistics
+import subprocess
+import sys
+import time
+
+from speaker import Kernel
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+GO = {**os.environ, "CGO_ENABLED": "0"}
+STARTS = 15
+TRIPS = 200
+INTERRUPTS = 200
+
+
+def kernels():
+    """Return name -> (command, environment) of the kernels to compare."""
+    stock = ROOT / "build" / "gophernotes"
+    subprocess.run(["go", "build", "-trimpath", "-o", stock, "github.com/gopherdata/gophernotes"],
+                   cwd=ROOT, env=GO, check=True)
+    # Stock gophernotes dies at its start where it finds a Go toolchain.
+    hidden = {**os.environ, "GOROOT": "/nonexistent", "PATH": os.defpath}
+    return {
+        "evenbed": ([str(ROOT / "bin" / "evenbed"), "kernel", "{file}"], None),
+        "ipykernel": ([sys.executable, "-m", "ipykernel_launcher", "-f", "{file}"], None),
+        "gophernotes": ([str(stock), "{file}"], hidden),
+    }
+
+
+def starts(peers):
+    """Return name -> seconds from process start to the first kernel_info_reply."""
+    times = {name: [] for name in peers}
+    for turn in range(STARTS + 1):
+        for name, (command, env) in peers.items():
+            with Kernel(command, env) as kernel:
+                if turn > 0:  # the first start only warms the file cache
+                    times[name].append(kernel.start_seconds)
+    return times
+
+
+def trips(peers):
+    """Return name -> seconds from sending `1+1` to having its reply and its result."""
+    times = {name: [] for name in peers}
+    running = {name: Kernel(command, env) for name, (command, env) in peers.items()}
+    try:
+        for kernel in running.values():
+            for _ in range(50):
+                kernel.execute("1+1")
+        for _ in range(TRIPS):
+            for name, kernel in running.items():
+                start = time.perf_counter()
+                reply, outputs = kernel.execute("1+1")
+                times[name].append(time.perf_counter() - start)
+                values = [m["content"]["data"]["text/plain"] for m in outputs if m["msg_type"] == "execute_result"]
+                if reply["content"]["status"] != "ok" or values != ["2"]:
+                    raise RuntimeError(f"{name} says that 1+1 is {values}")
+    finally:
+        for kernel in running.values():
+            kernel.close()
+    return times
+
+
+def interrupts(command, env):
+    """Return the seconds from an interrupt request to the end of a busy cell."""
+    times = []
+    moments = random.Random(4)
+    with Kernel(command, env) as kernel:
+        kernel.execute("kept := 0")
+        for number in range(1, INTERRUPTS + 1):
+            msg_id = kernel.client.execute("kept++\nfor n := 0; ; n++ {\n}")
+            time.sleep(moments.uniform(0.005, 0.05))
+            start = time.perf_counter()
+            kernel.interrupt()
+            reply = kernel.reply(msg_id)
+            times.append(time.perf_counter() - start)
+            kernel.outputs(msg_id)
+            if reply["content"]["status"] != "error":
+                raise RuntimeError(f"an endless cell ended with {reply['content']}")
+        _, outputs = kernel.execute("kept")
+        values = [m["content"]["data"]["text/plain"] for m in outputs if m["msg_type"] == "execute_result"]
+    return times, values == [str(INTERRUPTS)]
+
+
+def pulse_peer():
+    """Return seconds and results of the pulse evaluation in SciPy, in its own process."""
+    # These two make OpenBLAS slower than it would be on a user's machine.
+    env = {k: v for k, v in os.environ.items() if k not in ("OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE")}
+    text = subprocess.run([sys.executable, pathlib.Path(__file__).with_name("pulse.py")],
+                          env=env, check=True, capture_output=True, text=True).stdout
+    return dict(re.findall(r"^(\S+) (\S+)$", text, re.M))
+
+
+def pulse_go():
+    """Return benchmark name -> seconds of the pulse evaluation in Go."""
+    run = subprocess.run(["go", "test", "-run", "^$", "-bench", "Pulse10k", "-count", "5", "./packing/efficiency"],
+                         cwd=ROOT, env=GO, capture_output=True, text=True)
+    found = {}
+    for name, ns in re.findall(r"^Benchmark(\S*?Pulse10k\S*?)(?:-\d+)?\s+\d+\s+([\d.]+) ns/op", run.stdout, re.M):
+        found.setdefault(name, []).append(float(ns) * 1e-9)
+    if run.returncode != 0 or not found:
+        raise RuntimeError(f"no benchmark Pulse10k ran:\n{run.stdout}{run.stderr}")
+    return {name: statistics.median(ns) for name, ns in found.items()}
+
+
+def ms(seconds):
+    return f"{seconds * 1e3:.3g} ms"
+
+
+def table(rows):
+    """Print rows of text in columns."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    for number, row in enumerate(rows):
+        print("  ".join(cell.ljust(width) for cell, width in zip(row, widths)).rstrip())
+        if number == 0:
+            print("  ".join("-" * width for width in widths))
+
+
+def main():
+    peers = kernels()
+    rows = [("work", "evenbed", "peer", "its time", "evenbed is", "goal")]
+
+    def compare(work, own, peer, other, goal, met):
+        rows.append((work, ms(own), peer, ms(other), f"{other / own:.3g} times as fast",
+                     f"{goal}: {'met' if met else 'MISSED'}"))
+
+    print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}", flush=True)
+    print("start of each kernel, in turn ...", flush=True)
+    start = {name: statistics.median(t) for name, t in starts(peers).items()}
+    compare("start to kernel_info_reply", start["evenbed"], "ipykernel", start["ipykernel"],
+            "8 times", start["ipykernel"] >= 8 * start["evenbed"])
+    compare("start to kernel_info_reply", start["evenbed"], "gophernotes", start["gophernotes"], "none", True)
+
+    print("round trip of 1+1, in turn ...", flush=True)
+    trip = {name: statistics.median(t) for name, t in trips(peers).items()}
+    compare("1+1 round trip, median", trip["evenbed"], "ipykernel", trip["ipykernel"],
+            "4 times", trip["ipykernel"] >= 4 * trip["evenbed"])
+    compare("1+1 round trip, median", trip["evenbed"], "gophernotes", trip["gophernotes"],
+            "within 10 %", trip["evenbed"] <= 1.1 * trip["gophernotes"])
+
+    print("pulse evaluation of 10,000 points ...", flush=True)
+    peer = pulse_peer()
+    for name, seconds in pulse_go().items():
+        compare(f"pulse, {name}", seconds, f"SciPy {peer['scipy']}", float(peer["seconds"]),
+                "7 times", float(peer["seconds"]) >= 7 * seconds)
+
+    print("interrupts at random moments ...", flush=True)
+    latency, kept = interrupts(*peers["evenbed"])
+    p99 = statistics.quantiles(latency, n=100)[98]
+    rows.append((f"interrupt, p99 of {INTERRUPTS}", ms(p99), "", "", f"median {ms(statistics.median(latency))}",
+                 f"200 ms: {'met' if p99 < 0.2 else 'MISSED'}"))
+    print()
+    table(rows)
+    print(f"\nSciPy found {peer['plates']} plates, asymmetry {peer['asymmetry']}, "
+          f"{peer['plates_moments']} plates from moments; its BLAS kernel: {peer['blas']}.")
+    print(f"After {INTERRUPTS} interrupts the state was {'kept' if kept else 'LOST'}.")
+    print("Times are of this machine and this run; only the ratios travel.")
+
+
+if __name__ == "__main__":
+    main()
