@@ -1,0 +1,283 @@
+// Package cell prepares a parsed cell for the interpreter: it finds what the
+// cell imports and declares, and rewrites what the interpreter would do
+// otherwise than a notebook needs.
+//
+// The names [Guard] and [Note] stand for functions that the engine gives the
+// interpreter. They contain a space, so that no cell can use or hide them.
+package cell
+
+import (
+	"go/ast"
+	"go/token"
+	"strconv"
+	"strings"
+)
+
+const (
+	// Guard is called as Guard(f) and returns an f that does not end the
+	// process when it panics.
+	Guard = "guard goroutine"
+	// Note is called as Note(err) after an assignment to err that the cell
+	// never looks at.
+	Note = "note error"
+)
+
+// A Cell is a cell in the parts in which it is compiled.
+type Cell struct {
+	Imports []*ast.GenDecl
+	Body    []ast.Node
+	// Silent says that the value of the last expression is not shown: the
+	// cell ends with a semicolon, or prints.
+	Silent bool
+}
+
+// New prepares the nodes of a cell with the given source.
+func New(source string, nodes []ast.Node) *Cell {
+	c := new(Cell)
+	for _, n := range nodes {
+		if d, ok := n.(*ast.GenDecl); ok && d.Tok == token.IMPORT {
+			c.Imports = append(c.Imports, d)
+		} else {
+			c.Body = append(c.Body, n)
+		}
+	}
+	c.Silent = strings.HasSuffix(strings.TrimSpace(source), ";")
+	if n := len(c.Body); n > 0 && prints(c.Body[n-1]) {
+		c.Silent = true
+	}
+	for _, n := range c.Body {
+		guardGoroutines(n)
+	}
+	c.noteErrors()
+	return c
+}
+
+// prints reports whether n is a call of fmt.Print and its like, whose count
+// of bytes nobody wants to see.
+func prints(n ast.Node) bool {
+	call, ok := expression(n).(*ast.CallExpr)
+	if !ok {
+		return false
+	}
+	sel, ok := call.Fun.(*ast.SelectorExpr)
+	if !ok {
+		return false
+	}
+	pkg, ok := sel.X.(*ast.Ident)
+	return ok && pkg.Name == "fmt" &&
+		(strings.HasPrefix(sel.Sel.Name, "Print") || strings.HasPrefix(sel.Sel.Name, "Fprint"))
+}
+
+func expression(n ast.Node) ast.Expr {
+	switch n := n.(type) {
+	case *ast.ExprStmt:
+		return n.X
+	case ast.Expr:
+		return n
+	}
+	return nil
+}
+
+// An Import is one import of a cell.
+type Import struct {
+	Path string
+	Name string // as written before the path; "" if none is
+	Pos  token.Pos
+}
+
+// ImportList returns what the cell imports.
+func (c *Cell) ImportList() []Import {
+	var list []Import
+	for _, d := range c.Imports {
+		for _, s := range d.Specs {
+			spec, ok := s.(*ast.ImportSpec)
+			if !ok {
+				continue
+			}
+			path, err := strconv.Unquote(spec.Path.Value)
+			if err != nil {
+				path = spec.Path.Value
+			}
+			im := Import{Path: path, Pos: spec.Path.Pos()}
+			if spec.Name != nil {
+				im.Name = spec.Name.Name
+			}
+			list = append(list, im)
+		}
+	}
+	return list
+}
+
+// Declared returns the identifiers that the cell declares at its top level.
+func (c *Cell) Declared() []*ast.Ident {
+	var ids []*ast.Ident
+	for _, n := range c.Body {
+		switch n := n.(type) {
+		case *ast.AssignStmt:
+			if n.Tok == token.DEFINE {
+				ids = append(ids, assigned(n)...)
+			}
+		case *ast.FuncDecl:
+			if n.Recv == nil {
+				ids = append(ids, n.Name)
+			}
+		case *ast.GenDecl:
+			ids = append(ids, declared(n)...)
+		case *ast.DeclStmt:
+			if d, ok := n.Decl.(*ast.GenDecl); ok {
+				ids = append(ids, declared(d)...)
+			}
+		}
+	}
+	return ids
+}
+
+func declared(d *ast.GenDecl) []*ast.Ident {
+	var ids []*ast.Ident
+	for _, s := range d.Specs {
+		switch s := s.(type) {
+		case *ast.ValueSpec:
+			ids = append(ids, s.Names...)
+		case *ast.TypeSpec:
+			ids = append(ids, s.Name)
+		}
+	}
+	return ids
+}
+
+// assigned returns the identifiers on the left of an assignment.
+func assigned(n *ast.AssignStmt) []*ast.Ident {
+	var ids []*ast.Ident
+	for _, x := range n.Lhs {
+		if id, ok := x.(*ast.Ident); ok && id.Name != "_" {
+			ids = append(ids, id)
+		}
+	}
+	return ids
+}
+
+// guardGoroutines replaces every "go f(x)" in n by "go Guard(f)(x)".
+func guardGoroutines(n ast.Node) {
+	ast.Inspect(n, func(n ast.Node) bool {
+		g, ok := n.(*ast.GoStmt)
+		if !ok {
+			return true
+		}
+		f := g.Call.Fun
+		if id, ok := f.(*ast.Ident); ok && builtins[id.Name] {
+			// A builtin is no value: go close(c) becomes go Guard(func() { close(c) })().
+			f = &ast.FuncLit{
+				Type: &ast.FuncType{Func: g.Call.Pos(), Params: &ast.FieldList{}},
+				Body: &ast.BlockStmt{Lbrace: g.Call.Pos(), List: []ast.Stmt{&ast.ExprStmt{X: g.Call}}, Rbrace: g.Call.End()},
+			}
+			g.Call = &ast.CallExpr{Lparen: g.Call.Pos(), Rparen: g.Call.End()}
+		}
+		g.Call.Fun = &ast.CallExpr{
+			Fun:    &ast.Ident{NamePos: f.Pos(), Name: Guard},
+			Lparen: f.Pos(), Args: []ast.Expr{f}, Rparen: f.End(),
+		}
+		return true
+	})
+}
+
+var builtins = map[string]bool{"close": true, "copy": true, "delete": true, "panic": true,
+	"print": true, "println": true, "recover": true}
+
+// noteErrors puts a call of Note behind each top-level assignment to a
+// variable that the cell does not look at before it is assigned to again.
+// Only single identifiers on the left of an assignment with a call on the
+// right count, since only those are forgotten by mistake.
+func (c *Cell) noteErrors() {
+	var body []ast.Node
+	for i, n := range c.Body {
+		body = append(body, n)
+		for _, id := range fromCall(n) {
+			if !looksAt(c.Body[i+1:], id.Name) {
+				body = append(body, &ast.CallExpr{
+					Fun:    &ast.Ident{NamePos: id.Pos(), Name: Note},
+					Lparen: id.Pos(), Args: []ast.Expr{&ast.Ident{NamePos: id.Pos(), Name: id.Name}}, Rparen: id.End(),
+				})
+			}
+		}
+	}
+	c.Body = body
+}
+
+// fromCall returns the variables that n assigns from a function call.
+func fromCall(n ast.Node) []*ast.Ident {
+	switch n := n.(type) {
+	case *ast.AssignStmt:
+		if (n.Tok == token.DEFINE || n.Tok == token.ASSIGN) && hasCall(n.Rhs) {
+			return assigned(n)
+		}
+	case *ast.DeclStmt:
+		return fromCall(n.Decl)
+	case *ast.GenDecl:
+		var ids []*ast.Ident
+		for _, s := range n.Specs {
+			if v, ok := s.(*ast.ValueSpec); ok && n.Tok == token.VAR && hasCall(v.Values) {
+				for _, id := range v.Names {
+					if id.Name != "_" {
+						ids = append(ids, id)
+					}
+				}
+			}
+		}
+		return ids
+	}
+	return nil
+}
+
+func hasCall(xs []ast.Expr) bool {
+	for _, x := range xs {
+		if _, ok := x.(*ast.CallExpr); ok {
+			return true
+		}
+	}
+	return false
+}
+
+// looksAt reports whether the nodes read the variable before they assign to it.
+func looksAt(nodes []ast.Node, name string) bool {
+	for _, n := range nodes {
+		a, isAssign := n.(*ast.AssignStmt)
+		if !isAssign || a.Tok != token.DEFINE && a.Tok != token.ASSIGN {
+			if mentions(n, name) {
+				return true
+			}
+			continue
+		}
+		overwrites := false
+		for _, x := range a.Lhs {
+			if id, ok := x.(*ast.Ident); ok && id.Name == name {
+				overwrites = true
+			} else if mentions(x, name) {
+				return true
+			}
+		}
+		for _, x := range a.Rhs {
+			if mentions(x, name) {
+				return true
+			}
+		}
+		if overwrites {
+			return false
+		}
+	}
+	return false
+}
+
+func mentions(n ast.Node, name string) bool {
+	found := false
+	ast.Inspect(n, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.Ident:
+			found = found || n.Name == name
+		case *ast.SelectorExpr: // x.name is another name
+			found = found || mentions(n.X, name)
+			return false
+		}
+		return !found
+	})
+	return found
+}
