@@ -99,8 +99,9 @@ fresh:
 race: export CGO_ENABLED = 1
 race:
 	@$(CLIENTS)/need.sh gcc=gcc
-	go test -race $$(go list -test -f '{{.ImportPath}} {{join .Deps " "}}' ./... | \
-		grep -v gomacro | sed -n 's/\.test .*//p')
+	@packages=$$(go list -test -f '{{.ImportPath}} {{join .Deps " "}}' ./... | \
+		grep -v gomacro | sed -n 's/\.test .*//p'); \
+	go test -race $$packages
 
 # A fuzz test is found by its name.
 .PHONY: fuzz
@@ -108,7 +109,7 @@ fuzz:
 	@grep -rho --include='*_test.go' --with-filename '^func Fuzz[A-Za-z0-9_]*' kernel packing | sort | \
 	while IFS=: read -r file name; do \
 		echo "fuzz $${name#func } in $${file%/*}"; \
-		go test -run '^$$' -fuzz "^$${name#func }\$$" -fuzztime $(FUZZTIME) "./$${file%/*}"; \
+		go test -run '^$$' -fuzz "^$${name#func }\$$" -fuzztime $(FUZZTIME) "./$${file%/*}" </dev/null; \
 	done
 
 # Other systems.

@@ -1,0 +1,126 @@
+"""SciPy and ours measure the same peak of the same export."""
+import re
+
+import nbformat
+import numpy as np
+import pytest
+from nbformat.v4 import new_code_cell, new_notebook
+from scipy import signal
+
+WINDOW = 31  # points of the smoothing
+CELLS = [
+    """import (
+	"fmt"
+	"github.com/evenbed/evenbed/packing/record"
+	"github.com/evenbed/evenbed/packing/trace"
+)""",
+    """export, err := record.Read("column04-pulse.csv")
+err""",
+    """uv, err := export.Signal("UV")
+err""",
+    """line, err := uv.BaselineUnder(trace.Baseline{})
+err""",
+    f"""calm, err := uv.Minus(line).Smoothed({WINDOW})
+err""",
+    """apex := calm.Apex(0)
+fmt.Println("step", calm.Step())
+fmt.Println("points", calm.Len())
+fmt.Println("level", line.At(0))
+fmt.Println("slope", line.Slope)
+fmt.Println("apex", apex.X)
+fmt.Println("height", apex.Y)""",
+    """for _, fraction := range []float64{0.5, 0.1, 0.05} {
+	w, err := calm.Width(apex, fraction)
+	if err != nil { panic(err) }
+	fmt.Println(fmt.Sprint("left", fraction), w.InnerLeft)
+	fmt.Println(fmt.Sprint("right", fraction), w.InnerRight)
+}""",
+    """m, err := calm.Moments(trace.Range{})
+fmt.Println("area", m.Area)
+fmt.Println("mean", m.Mean)
+fmt.Println("variance", m.Variance)
+err""",
+]
+
+
+@pytest.fixture(scope="module")
+def ours(evenbed, root, tmp_path_factory):
+    """Return name -> number as a notebook prints them."""
+    folder = tmp_path_factory.mktemp("scipy")
+    (folder / "column04-pulse.csv").write_bytes((root / "testdata/column04-pulse.csv").read_bytes())
+    notebook = new_notebook(cells=[new_code_cell(cell) for cell in CELLS], metadata={
+        "kernelspec": {"name": "evenbed", "display_name": "Go (evenbed)", "language": "go"}})
+    nbformat.write(notebook, folder / "measure.ipynb")
+    evenbed("run", "--out", folder / "out", folder / "measure.ipynb")
+    ran = nbformat.read(folder / "out/measure.ipynb", as_version=4)
+    text = "".join(output.text for cell in ran.cells for output in cell.outputs if output.output_type == "stream")
+    return {name: float(value) for name, value in re.findall(r"^(\S+) (\S+)$", text, re.M)}
+
+
+@pytest.fixture(scope="module")
+def export(root):
+    """Return times in seconds and the UV signal, read without our reader."""
+    lines = (root / "testdata/column04-pulse.csv").read_text().splitlines()
+    head = next(number for number, line in enumerate(lines) if line.startswith("Time (min),"))
+    column = next(number for number, name in enumerate(lines[head].split(",")) if name.startswith("UV"))
+    table = np.genfromtxt(lines[head + 1:], delimiter=",", usecols=(0, column))
+    return table[:, 0] * 60, table[:, 1]
+
+
+@pytest.fixture(scope="module")
+def flat(export):
+    """Return the baseline through the first and last twelfth, and the smoothed signal above it."""
+    t, y = export
+    n = len(t) // 12
+    ends = np.r_[0:n, len(t) - n:len(t)]
+    slope, level = np.polyfit(t[ends], y[ends], 1)
+    return slope, level, signal.savgol_filter(y - (level + slope * t), WINDOW, 2)
+
+
+def test_reading(ours, export):
+    """The reader finds every sample."""
+    t, _ = export
+    assert ours["points"] == len(t)
+    assert ours["step"] == pytest.approx((t[-1] - t[0]) / (len(t) - 1), rel=1e-12)
+
+
+def test_baseline(ours, flat):
+    """Least squares in another library: equal to rounding, which the sums of 500 points amplify."""
+    slope, level, _ = flat
+    assert ours["level"] == pytest.approx(level, rel=1e-9)
+    assert ours["slope"] == pytest.approx(slope, rel=1e-7)
+
+
+def test_apex(ours, export, flat):
+    """scipy.signal.find_peaks finds one peak, at our apex."""
+    t, _ = export
+    z = flat[2]
+    peaks, _ = signal.find_peaks(z, height=0.2 * z.max(), distance=200)
+    assert len(peaks) == 1
+    assert ours["apex"] == pytest.approx(t[peaks[0]], rel=1e-12)
+    assert ours["height"] == pytest.approx(z[peaks[0]], rel=1e-9)
+
+
+@pytest.mark.parametrize("fraction", [0.5, 0.1, 0.05])
+def test_widths(ours, export, flat, fraction):
+    """scipy.signal.peak_widths crosses each level where ours does, to 1e-6 of a sample."""
+    t, _ = export
+    z = flat[2]
+    apex = int(np.argmax(z))
+    whole = (np.array([z[apex]]), np.array([0]), np.array([len(z) - 1]))  # height above the baseline
+    _, level, left, right = signal.peak_widths(z, [apex], rel_height=1 - fraction, prominence_data=whole)
+    assert level[0] == pytest.approx(fraction * z[apex], rel=1e-12)
+    step = (t[-1] - t[0]) / (len(t) - 1)
+    assert ours[f"left{fraction}"] / step == pytest.approx(left[0], abs=1e-6)
+    assert ours[f"right{fraction}"] / step == pytest.approx(right[0], abs=1e-6)
+
+
+def test_moments(ours, export, flat):
+    """numpy.trapezoid integrates the whole trace to our moments."""
+    t, _ = export
+    z = flat[2]
+    area = np.trapezoid(z, t)
+    mean = np.trapezoid(z * t, t) / area
+    assert ours["area"] == pytest.approx(area, rel=1e-9)
+    assert ours["mean"] == pytest.approx(mean, rel=1e-9)
+    assert ours["variance"] == pytest.approx(np.trapezoid(z * (t - mean) ** 2, t) / area, rel=1e-9)
