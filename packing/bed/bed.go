@@ -1,0 +1,10 @@
+// Package bed holds the physics of beds of beads: how they settle, and how they
+// answer to flow.
+//
+// [StokesVelocity] gives the velocity of one bead, a [Suspension] settles many
+// of them with or without a flow from above, and a [Curve] holds what was
+// measured on a packed bed: velocity, compression factor and pressure.
+//
+// The equations use φ, the volume fraction of beads. A slurry of concentration C
+// made of a medium with the settled void ε0 has φ = C(1-ε0), a settled bed 1-ε0.
+package bed

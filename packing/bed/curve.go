@@ -1,0 +1,261 @@
+package bed
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/interp"
+
+	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/units"
+)
+
+// A Point of a curve is a steady state of a bed under flow.
+type Point struct {
+	Velocity          units.Velocity
+	CompressionFactor float64 // settled height over the height at this velocity
+	Pressure          units.Pressure
+}
+
+// A Curve is what was measured on one bed at rising velocity, each point after
+// height and pressure had become steady. Readings taken while the velocity falls
+// belong to another curve, since beds remember.
+//
+// The bed at rest belongs to every curve: no velocity, no pressure, and the
+// compression factor 1, which is how the factor is defined.
+type Curve struct {
+	Label         string          // where it comes from: a file, a date
+	SettledHeight units.Length    // of the bed it was measured on; zero: not given
+	InnerDiameter units.Length    // of the column it was measured in; zero: not given
+	Viscosity     units.Viscosity // of the liquid while measuring; zero: not given
+	Points        []Point         // by rising velocity
+}
+
+// NewCurve returns the curve of readings in the user's units, reading by reading:
+//
+//	bed.NewCurve(velocity, CentimetrePerHour, factor, pressure, Bar)
+//
+// It refuses columns of different length and what Check refuses.
+func NewCurve(velocity []float64, velocityUnit units.Velocity, factor []float64,
+	pressure []float64, pressureUnit units.Pressure) (Curve, error) {
+	if len(velocity) != len(factor) || len(velocity) != len(pressure) {
+		return Curve{}, &packing.InputError{Where: "curve",
+			Problem: fmt.Sprintf("%d velocities, %d compression factors and %d pressures", len(velocity), len(factor), len(pressure)),
+			Remedy:  "give one of each for every reading"}
+	}
+	var c Curve
+	for i, u := range velocity {
+		c.Points = append(c.Points, Point{velocityUnit.Times(u), factor[i], pressureUnit.Times(pressure[i])})
+	}
+	return c, c.Check()
+}
+
+// Check refuses a curve that cannot be read: fewer than three points with flow,
+// numbers that are none, velocities or pressures that do not rise, a bed that
+// grows under flow. It sorts and smooths nothing.
+func (c Curve) Check() error {
+	bad := func(i int, problem, remedy string) error {
+		return &packing.InputError{Where: c.name(), What: fmt.Sprintf("point %d (%v)", i+1, c.Points[i].Velocity),
+			Problem: problem, Remedy: remedy}
+	}
+	last := Point{0, 1, 0}
+	flowing := 0
+	for i, p := range c.Points {
+		switch {
+		case !finite(float64(p.Velocity)) || !finite(p.CompressionFactor) || !finite(float64(p.Pressure)):
+			return bad(i, "it holds something that is not a number", "leave the reading out")
+		case p.Velocity > 20000*units.CentimetrePerHour:
+			return bad(i, "no bed sees that velocity", "was the unit forgotten? Write for example 20 * CentimetrePerHour")
+		case i == 0 && p.Velocity == 0:
+			if p.CompressionFactor != 1 || p.Pressure != 0 {
+				return bad(i, "the bed at rest has compression factor 1 and no pressure", "subtract the reading at rest from all pressures")
+			}
+			continue
+		case p.Velocity <= last.Velocity:
+			return bad(i, fmt.Sprintf("the velocity does not rise from %v", last.Velocity), "give the readings at rising velocity only, in order")
+		case p.CompressionFactor < last.CompressionFactor:
+			return bad(i, fmt.Sprintf("the compression factor falls from %.5g to %.5g", last.CompressionFactor, p.CompressionFactor),
+				"use steady readings; leave out those taken before the bed was settled")
+		case p.Pressure <= last.Pressure:
+			return bad(i, fmt.Sprintf("the pressure does not rise from %v", last.Pressure), "use steady readings, with the zero of the gauge subtracted")
+		}
+		last = p
+		flowing++
+	}
+	if flowing < 3 {
+		return &packing.InputError{Where: c.name(), Problem: fmt.Sprintf("%d points with flow", flowing),
+			Remedy: "measure at least three, better eight, from the first step's velocity to beyond the target"}
+	}
+	if err := c.checkBed(); err != nil {
+		return err
+	}
+	return nil
+}
+
+// checkBed refuses sizes of the measured bed that cannot be.
+func (c Curve) checkBed() error {
+	for _, x := range []struct {
+		what, shown, example string
+		v, low, high         float64
+	}{
+		{"settled height", c.SettledHeight.String(), "20 * Centimetre", float64(c.SettledHeight), 1e-3, 5},
+		{"inner diameter", c.InnerDiameter.String(), "30 * Centimetre", float64(c.InnerDiameter), 1e-3, 3},
+		{"viscosity", c.Viscosity.String(), "1 * MillipascalSecond", float64(c.Viscosity), 1e-4, 1},
+	} {
+		if x.v != 0 && !(x.v >= x.low && x.v <= x.high) {
+			return &packing.InputError{Where: c.name(), What: x.what + " " + x.shown, Problem: "no bed was measured so",
+				Remedy: "was the unit forgotten? Write for example " + x.example}
+		}
+	}
+	return nil
+}
+
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
+func (c Curve) name() string {
+	if c.Label == "" {
+		return "curve"
+	}
+	return "curve " + c.Label
+}
+
+// Last returns the point at the highest velocity; of a curve without points, the
+// bed at rest.
+func (c Curve) Last() Point {
+	if len(c.Points) == 0 {
+		return Point{0, 1, 0}
+	}
+	return c.Points[len(c.Points)-1]
+}
+
+// A RangeError tells that a curve was asked for something it does not reach. It
+// is never extrapolated.
+type RangeError struct {
+	Curve string // its name
+	Asked string
+	Last  Point // the end of the curve
+}
+
+func (e *RangeError) Error() string {
+	return fmt.Sprintf("%s: does not reach %s: it ends at %v with compression factor %.4g and %v; measure on, it is not extrapolated",
+		e.Curve, e.Asked, e.Last.Velocity, e.Last.CompressionFactor, e.Last.Pressure)
+}
+
+// At returns compression factor and pressure at a velocity, between the points
+// by monotone cubic interpolation (F. N. Fritsch and J. Butland, SIAM J. Sci.
+// Stat. Comput. 5 (1984) 300-304), which never swings beyond them. It refuses
+// what Check refuses, and a velocity beyond the curve with a *RangeError.
+func (c Curve) At(u units.Velocity) (Point, error) {
+	nan := Point{u, math.NaN(), units.Pressure(math.NaN())}
+	if err := c.Check(); err != nil {
+		return nan, err
+	}
+	if !(u >= 0) {
+		return nan, &packing.InputError{Where: c.name(), What: fmt.Sprintf("velocity %v", u), Problem: "it must not be negative"}
+	}
+	if u > c.Last().Velocity {
+		return nan, &RangeError{c.name(), fmt.Sprintf("a velocity of %v", u), c.Last()}
+	}
+	return c.smooth().at(u), nil
+}
+
+// VelocityFor returns the lowest velocity at which the bed has compression
+// factor cf. It refuses what Check refuses, a factor below 1, and one beyond
+// the curve with a *RangeError.
+func (c Curve) VelocityFor(cf float64) (units.Velocity, error) {
+	nan := units.Velocity(math.NaN())
+	if err := c.Check(); err != nil {
+		return nan, err
+	}
+	if !(cf >= 1) {
+		return nan, &packing.InputError{Where: c.name(), What: fmt.Sprintf("compression factor %v", cf),
+			Problem: "a bed under flow is not higher than the settled bed", Remedy: "give settled over packed height"}
+	}
+	if cf > c.Last().CompressionFactor {
+		return nan, &RangeError{c.name(), fmt.Sprintf("compression factor %.4g", cf), c.Last()}
+	}
+	s := c.smooth()
+	low, high := units.Velocity(0), c.Last().Velocity // cf(low) <= cf <= cf(high)
+	if cf == 1 {
+		return 0, nil
+	}
+	for range 60 {
+		if mid := (low + high) / 2; s.at(mid).CompressionFactor < cf {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return high, nil
+}
+
+// WithViscosity returns the curve as it would be in a liquid of viscosity mu. In
+// creeping flow the bed answers to the drag µu alone, so each velocity changes
+// by the ratio of the viscosities; factors and pressures stay. It refuses a
+// curve whose own viscosity was not given.
+func (c Curve) WithViscosity(mu units.Viscosity) (Curve, error) {
+	if err := c.checkBed(); err != nil {
+		return Curve{}, err
+	}
+	for _, m := range []units.Viscosity{c.Viscosity, mu} {
+		if !(m > 0) || math.IsInf(float64(m), 0) {
+			return Curve{}, &packing.InputError{Where: c.name(), What: fmt.Sprintf("viscosity %v", m),
+				Problem: "the drag cannot be compared", Remedy: "give the viscosity of the liquid it was measured in"}
+		}
+	}
+	out := c
+	out.Viscosity = mu
+	out.Points = make([]Point, len(c.Points))
+	for i, p := range c.Points {
+		p.Velocity = p.Velocity.Times(c.Viscosity.In(mu))
+		out.Points[i] = p
+	}
+	return out, nil
+}
+
+// smoothed is a curve ready to be read between its points.
+type smoothed struct{ factor, pressure interp.FritschButland }
+
+func (c Curve) smooth() *smoothed {
+	var u, f, p []float64
+	if c.Points[0].Velocity > 0 {
+		u, f, p = []float64{0}, []float64{1}, []float64{0}
+	}
+	for _, x := range c.Points {
+		u = append(u, float64(x.Velocity))
+		f = append(f, x.CompressionFactor)
+		p = append(p, float64(x.Pressure))
+	}
+	s := new(smoothed)
+	for _, err := range []error{s.factor.Fit(u, f), s.pressure.Fit(u, p)} {
+		if err != nil {
+			panic("bed: a checked curve could not be interpolated: " + err.Error())
+		}
+	}
+	return s
+}
+
+func (s *smoothed) at(u units.Velocity) Point {
+	return Point{u, s.factor.Predict(float64(u)), units.Pressure(s.pressure.Predict(float64(u)))}
+}
+
+// table lists the points.
+func (c Curve) table() table.Table {
+	t := table.Table{Caption: c.name(), Columns: []table.Column{
+		{Name: "velocity", Unit: "cm/h", Right: true}, {Name: "compression factor", Right: true}, {Name: "pressure", Unit: "bar", Right: true}}}
+	for _, p := range c.Points {
+		t.Add(fmt.Sprintf("%.1f", p.Velocity.In(units.CentimetrePerHour)), fmt.Sprintf("%.4f", p.CompressionFactor),
+			fmt.Sprintf("%.3f", p.Pressure.In(units.Bar)))
+	}
+	return t
+}
+
+// HTML shows the points as a table.
+func (c Curve) HTML() string { return c.table().HTML() }
+
+// Markdown shows the points as a table.
+func (c Curve) Markdown() string { return c.table().Markdown() }
+
+// String shows the points as a table.
+func (c Curve) String() string { return c.table().String() }
