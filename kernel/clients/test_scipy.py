@@ -28,7 +28,7 @@ fmt.Println("points", calm.Len())
 fmt.Println("level", line.At(0))
 fmt.Println("slope", line.Slope)
 fmt.Println("apex", apex.X)
-fmt.Println("height", apex.Y)""",
+fmt.Println("height", apex.Height)""",
     """for _, fraction := range []float64{0.5, 0.1, 0.05} {
 	w, err := calm.Width(apex, fraction)
 	if err != nil { panic(err) }
