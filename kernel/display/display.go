@@ -37,17 +37,17 @@ type Data struct {
 // in the notebook; a type with several gives the front end the choice. The
 // methods must have value receivers to show a value, not only a pointer.
 type (
-	Renderer       = interface{ Render() Data }
-	SimpleRenderer = interface{ SimpleRender() MIMEMap }
-	HTMLer         = interface{ HTML() string }
-	JavaScripter   = interface{ JavaScript() string }
-	JPEGer         = interface{ JPEG() []byte }
-	JSONer         = interface{ JSON() map[string]any }
-	Latexer        = interface{ Latex() string }
-	Markdowner     = interface{ Markdown() string }
-	PDFer          = interface{ PDF() []byte }
-	PNGer          = interface{ PNG() []byte }
-	SVGer          = interface{ SVG() string }
+	Renderer       interface{ Render() Data }
+	SimpleRenderer interface{ SimpleRender() MIMEMap }
+	HTMLer         interface{ HTML() string }
+	JavaScripter   interface{ JavaScript() string }
+	JPEGer         interface{ JPEG() []byte }
+	JSONer         interface{ JSON() map[string]any }
+	Latexer        interface{ Latex() string }
+	Markdowner     interface{ Markdown() string }
+	PDFer          interface{ PDF() []byte }
+	PNGer          interface{ PNG() []byte }
+	SVGer          interface{ SVG() string }
 )
 
 // Of returns what the methods of v show, and whether there are any. Plain

@@ -280,8 +280,13 @@ type merger struct {
 	name  string       // of that stream
 	last  time.Time    // when text was last handed on
 	timer *time.Timer
-	tail  []byte // the end of standard error
 	limit limiter
+
+	// What looks like the last words of the Go runtime is held back until
+	// the engine has ended, or shows by a marker that it lives.
+	crash   bytes.Buffer
+	holding bool
+	midLine bool // standard error does not stand at the start of a line
 }
 
 // Text is handed on at most this often, so that a client which drops what
@@ -325,6 +330,11 @@ func (m *merger) read(stream int, r io.Reader) {
 func (m *merger) wait(stream int, mark uint64) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	if stream == 1 && m.holding {
+		m.holding = false
+		m.writeLocked(stream, bytes.Clone(m.crash.Bytes()))
+		m.crash.Reset()
+	}
 	m.reached[stream] = mark
 	m.moved.Broadcast()
 	for m.shown < mark && !m.ended[2] {
@@ -366,7 +376,6 @@ func (m *merger) begin() {
 	defer m.mu.Unlock()
 	m.flushLocked()
 	m.limit = limiter{}
-	m.tail = m.tail[:0]
 }
 
 // end hands on what is left of a cell's outputs.
@@ -383,16 +392,49 @@ func (m *merger) end(mark uint64) {
 }
 
 func (m *merger) write(stream int, text []byte) {
-	if len(text) == 0 {
-		return
-	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if stream == 1 {
-		m.tail = append(m.tail, text...)
-		if n := len(m.tail) - 16<<10; n > 0 {
-			m.tail = append(m.tail[:0], m.tail[n:]...)
+		if !m.holding {
+			if i := lastWordsStart(text, m.midLine); i >= 0 {
+				m.writeLocked(stream, text[:i])
+				text, m.holding = text[i:], true
+			}
 		}
+		if m.holding {
+			m.crash.Write(text)
+			return
+		}
+	}
+	m.writeLocked(stream, text)
+}
+
+// lastWordsStart returns where a line starts as the Go runtime starts it
+// before it gives up, or -1.
+func lastWordsStart(text []byte, midLine bool) int {
+	for at := 0; at < len(text); {
+		if !midLine {
+			for _, start := range []string{"fatal error: ", "runtime: ", "panic: ", "SIG"} {
+				if bytes.HasPrefix(text[at:], []byte(start)) {
+					return at
+				}
+			}
+		}
+		i := bytes.IndexByte(text[at:], '\n')
+		if i < 0 {
+			break
+		}
+		at, midLine = at+i+1, false
+	}
+	return -1
+}
+
+func (m *merger) writeLocked(stream int, text []byte) {
+	if len(text) == 0 {
+		return
+	}
+	if stream == 1 {
+		m.midLine = text[len(text)-1] != '\n'
 	}
 	if m.name != streamNames[stream] {
 		m.flushLocked()
@@ -433,12 +475,11 @@ func (m *merger) flushLocked() {
 	m.last = time.Now()
 }
 
-// lastWords returns what the Go runtime wrote to standard error when it gave
-// up, as one line.
+// lastWords returns why the Go runtime gave up, as it wrote to standard error.
 func (m *merger) lastWords() string {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	for line := range strings.Lines(string(m.tail)) {
+	for line := range strings.Lines(m.crash.String()) {
 		line = strings.TrimSpace(line)
 		if why, ok := strings.CutPrefix(line, "fatal error: "); ok {
 			return explain(why)

@@ -1,0 +1,422 @@
+package engine
+
+import (
+	"errors"
+	"fmt"
+	"go/token"
+	"reflect"
+	"regexp"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/cosmos72/gomacro/base"
+	"github.com/cosmos72/gomacro/base/output"
+	"github.com/cosmos72/gomacro/fast"
+	"github.com/cosmos72/gomacro/go/scanner"
+	"github.com/cosmos72/gomacro/imports"
+
+	"github.com/evenbed/evenbed/kernel/internal/cell"
+	"github.com/evenbed/evenbed/kernel/symbols"
+)
+
+// A failure is what ended a cell early.
+type failure struct {
+	name    string // kind: "syntax error", "compile error", "panic", "interrupted", "exit", "error", "error not looked at"
+	message string
+	places  []place // where it happened, and from where that was called
+}
+
+// A place is a position in a cell.
+type place struct {
+	cell         string // "cell 4"
+	line, column int
+}
+
+// A note is an error that a cell did not look at.
+type note struct {
+	variable string
+	err      error
+	place    place
+}
+
+func (n note) failure() *failure {
+	return &failure{
+		name:    "error not looked at",
+		message: fmt.Sprintf("%s: %v", n.variable, n.err),
+		places:  []place{n.place},
+	}
+}
+
+func (c *running) note(n note) {
+	c.failureMu.Lock()
+	defer c.failureMu.Unlock()
+	c.noted = append(c.noted, n)
+}
+
+func (c *running) notes() []note {
+	c.failureMu.Lock()
+	defer c.failureMu.Unlock()
+	return slices.Clone(c.noted)
+}
+
+func interrupted(places []place) *failure {
+	return &failure{name: "interrupted", message: "the cell was stopped; variables keep their values", places: places}
+}
+
+// returned is the failure of a cell whose last expression returned an error.
+func (in *interp) returned(err error, name string, c *cell.Cell) *failure {
+	f := &failure{name: "error", message: err.Error()}
+	if n := len(c.Body); n > 0 {
+		f.places = []place{in.place(c.Body[n-1].Pos())}
+	}
+	return f
+}
+
+// place returns the place of a position.
+func (in *interp) place(pos token.Pos) place {
+	p := in.ir.Comp.Fileset.Position(pos)
+	return place{p.Filename, p.Line, p.Column}
+}
+
+// places returns where the interpreter stands: the innermost statement first,
+// then the calls that led to it. Env is where the run stands.
+func (in *interp) places(env *fast.Env) []place {
+	var all []place
+	for depth := 0; env != nil && depth < 64; depth++ {
+		if env.IP >= 0 && env.IP < len(env.DebugPos) {
+			if p := in.place(env.DebugPos[env.IP]); p.line > 0 {
+				all = append(all, p)
+			}
+		}
+		for env != nil && env.Caller == nil { // the rest of a function, outwards
+			env = env.Outer
+		}
+		if env != nil {
+			env = env.Caller
+		}
+	}
+	return all
+}
+
+// panicked is the failure of a cell whose code panicked with rec.
+func (in *interp) panicked(rec any, name string, places []place) *failure {
+	f := &failure{name: "panic", places: own(places, name)}
+	var exit symbols.ExitError
+	var rte runtime.Error
+	switch rec := rec.(type) {
+	case base.Signal:
+		if rec == base.SigInterrupt {
+			return interrupted(f.places)
+		}
+		f.message = fmt.Sprint(rec)
+	case error:
+		switch {
+		case errors.As(rec, &exit):
+			f.name, f.message = "exit", exit.Error()
+		case errors.As(rec, &rte):
+			f.message = strings.TrimPrefix(rec.Error(), "runtime error: ")
+		default:
+			f.message = runtimeWords(plain(withoutPosition(rec.Error())))
+		}
+	case string:
+		f.message = runtimeWords(rec)
+	case fmt.Stringer:
+		f.message = rec.String()
+	default:
+		f.message = fmt.Sprintf("%v", rec)
+	}
+	return f
+}
+
+// own puts the innermost place in the named cell first, for that is where its
+// reader looks.
+func own(places []place, name string) []place {
+	i := slices.IndexFunc(places, func(p place) bool { return p.cell == name })
+	if i <= 0 {
+		return places
+	}
+	return append([]place{places[i]}, slices.Delete(slices.Clone(places), i, i+1)...)
+}
+
+// runtimeWords says in Go's own words what the interpreter's use of package
+// reflect says otherwise.
+func runtimeWords(s string) string {
+	rest, ok := strings.CutPrefix(s, "reflect: ")
+	switch {
+	case !ok:
+		return s
+	case strings.Contains(rest, "index out of range"), strings.Contains(rest, "out of bounds"):
+		return "index out of range"
+	case strings.Contains(rest, "zero Value"), strings.Contains(rest, "nil pointer"), strings.Contains(rest, "nil interface"):
+		return "nil pointer dereference, or use of a value that was never set (" + s + ")"
+	}
+	return s
+}
+
+// notCompiled is the failure of a cell that could not be parsed or compiled.
+func (in *interp) notCompiled(rec any, name string) *failure {
+	switch rec := rec.(type) {
+	case scanner.ErrorList:
+		p := rec[0].Pos
+		return &failure{name: "syntax error", message: rec[0].Msg, places: []place{{p.Filename, p.Line, p.Column}}}
+	case runtime.Error: // of an expression of constants
+		return &failure{name: "compile error", message: strings.TrimPrefix(rec.Error(), "runtime error: "), places: in.compilerPlace(name)}
+	case error:
+		text := rec.Error()
+		f := &failure{name: "compile error", places: in.positionIn(text)}
+		if len(f.places) == 0 {
+			f.places = in.compilerPlace(name)
+		}
+		f.message = in.explain(plain(withoutPosition(text)))
+		var re output.RuntimeError
+		if !errors.As(rec, &re) {
+			f.message = "the interpreter cannot compile this: " + f.message
+		}
+		return f
+	}
+	return &failure{name: "compile error", message: "the interpreter cannot compile this: " + runtimeWords(fmt.Sprint(rec)),
+		places: in.compilerPlace(name)}
+}
+
+// compilerPlace returns where the compiler stands.
+func (in *interp) compilerPlace(name string) []place {
+	if p := in.ir.Comp.Position(); p.IsValid() && p.Filename == name {
+		return []place{{p.Filename, p.Line, p.Column}}
+	}
+	return nil
+}
+
+var positionStart = regexp.MustCompile(`^(cell(?: \d+)?):(\d+):(\d+): `)
+
+func (in *interp) positionIn(text string) []place {
+	m := positionStart.FindStringSubmatch(text)
+	if m == nil {
+		return nil
+	}
+	line, _ := strconv.Atoi(m[2]) // digits, by the expression
+	column, _ := strconv.Atoi(m[3])
+	return []place{{m[1], line, column}}
+}
+
+func withoutPosition(text string) string { return positionStart.ReplaceAllString(text, "") }
+
+var (
+	bracketed   = regexp.MustCompile(`<([\w.*\[\]{}/() -]+)>`)
+	expr        = regexp.MustCompile(`Expr\{Type: [^,]*, Value: ([^}]*)\} ([\w.]+)`)
+	constant    = regexp.MustCompile(`untyped constant \{(\w+) ([^}]*)\}`)
+	ownPath     = regexp.MustCompile(`github\.com/evenbed/evenbed/(?:\w+/)*`)
+	otherErrors = regexp.MustCompile(`^error compiling [^:\n]*: [^\n]*\n\s*`)
+)
+
+// plain turns a message of the interpreter into words for readers who do not
+// know the interpreter.
+func plain(s string) string {
+	s = otherErrors.ReplaceAllString(s, "")
+	s = constant.ReplaceAllString(s, "constant $2 (untyped $1)")
+	s = bracketed.ReplaceAllString(s, "$1")
+	s = ownPath.ReplaceAllString(s, "")
+	s = expr.ReplaceAllString(s, "$1 ($2)")
+	return strings.Join(strings.Fields(s), " ")
+}
+
+var (
+	undefined  = regexp.MustCompile(`^undefined (?:identifier: |")(\w+)`)
+	noMember   = regexp.MustCompile(`^(?:not a type|undefined "?\w*"? ?in|package .* has no symbol): (\w+)\.(\w+)`)
+	noPackage  = regexp.MustCompile(`^(?:not a package|not a type): (\w+)`)
+	mixedTypes = regexp.MustCompile(`^(?:mismatched types|cannot convert) .*(?:units\.\w+.* (?:float64|int)\b|\b(?:float64|int)\b.*units\.\w+)`)
+)
+
+// explain adds to a compiler's message what helps to mend the cell.
+func (in *interp) explain(s string) string {
+	if m := undefined.FindStringSubmatch(s); m != nil {
+		if path, ok := packageNamed(m[1]); ok {
+			return fmt.Sprintf("%s is not declared; the package needs import %q first", m[1], path)
+		}
+		if near, ok := in.nearestName(m[1]); ok {
+			return fmt.Sprintf("%s is not declared; did you mean %s?", m[1], near)
+		}
+		return m[1] + " is not declared"
+	}
+	if m := noMember.FindStringSubmatch(s); m != nil {
+		if path, ok := in.importPath(m[1]); ok {
+			return noSuch(path, m[1], m[2])
+		}
+	}
+	if m := noPackage.FindStringSubmatch(s); m != nil {
+		if path, ok := packageNamed(m[1]); ok {
+			return fmt.Sprintf("%s is not imported; write import %q first", m[1], path)
+		}
+	}
+	if mixedTypes.MatchString(s) {
+		return s + "; a plain number in a variable v gets its unit by Times, as in CentimetrePerHour.Times(v)"
+	}
+	return s
+}
+
+// noSuch says that a package has no such name, and which it has.
+func noSuch(path, pkg, name string) string {
+	s := fmt.Sprintf("package %s has no %s", pkg, name)
+	if hint, ok := symbols.Missing(path, name); ok {
+		return s + ": " + hint
+	}
+	least := 4
+	var best []string
+	for _, d := range symbols.Names(path) {
+		n := distance(strings.ToLower(d.Name), strings.ToLower(name))
+		if n < least {
+			best, least = nil, n
+		}
+		if n == least && n < 4 && len(best) < 3 {
+			best = append(best, pkg+"."+d.Name)
+		}
+	}
+	if len(best) > 0 {
+		return fmt.Sprintf("%s; did you mean %s?", s, strings.Join(best, " or "))
+	}
+	return s
+}
+
+// packageNamed returns the path of the one linked package with this name.
+func packageNamed(name string) (string, bool) {
+	found := ""
+	for _, path := range symbols.Paths() {
+		if n, _ := symbols.PackageName(path); n == name {
+			if found != "" && len(found) <= len(path) {
+				continue
+			}
+			found = path
+		}
+	}
+	return found, found != ""
+}
+
+// importPath returns the path under which a cell has imported a package.
+func (in *interp) importPath(name string) (string, bool) {
+	b := in.ir.Comp.Binds[name]
+	if b == nil {
+		return "", false
+	}
+	im, ok := b.Value.(*fast.Import)
+	if !ok {
+		return "", false
+	}
+	return im.Path, true
+}
+
+func (in *interp) nearestName(name string) (string, bool) {
+	best, least := "", 3
+	if len(name) < 4 {
+		least = 2
+	}
+	var names []string
+	for n := range in.ir.Comp.Binds {
+		names = append(names, n)
+	}
+	slices.Sort(names)
+	for _, n := range names {
+		if d := distance(n, name); d < least {
+			best, least = n, d
+		}
+	}
+	return best, best != ""
+}
+
+// distance is the Levenshtein distance of two words.
+func distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := diagonal
+			if a[i] != b[j] {
+				cost++
+			}
+			diagonal = row[j+1]
+			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}
+
+// checkImports refuses what is not linked in; the interpreter would accept it
+// and fail later.
+func (in *interp) checkImports(c *cell.Cell) *failure {
+	for _, im := range c.ImportList() {
+		if _, ok := imports.Packages[im.Path]; ok {
+			continue
+		}
+		f := &failure{name: "compile error", places: []place{in.place(im.Pos)}}
+		f.message = fmt.Sprintf("package %q is not linked into evenbed and cannot be imported", im.Path)
+		if near, ok := symbols.Nearest(im.Path); ok {
+			f.message += fmt.Sprintf("; did you mean %q?", near)
+		}
+		f.message += " Linked in are evenbed's packing packages, gonum, gonum/plot, gota and much of the standard library."
+		return f
+	}
+	return nil
+}
+
+// checkHidden refuses to declare a name under which a package is imported:
+// later cells could not reach the package any more.
+func (in *interp) checkHidden(c *cell.Cell) *failure {
+	hidden := map[string]string{}
+	for _, im := range c.ImportList() {
+		name := im.Name
+		if name == "" {
+			name, _ = symbols.PackageName(im.Path)
+		}
+		hidden[name] = im.Path
+	}
+	for _, id := range c.Declared() {
+		path, ok := hidden[id.Name]
+		if !ok {
+			path, ok = in.importPath(id.Name)
+		}
+		if ok && id.Name != "display" || ok && id.Name == "display" && path != displayPath {
+			r, n := utf8.DecodeRuneInString(id.Name)
+			other := "my" + strings.ToUpper(string(r)) + id.Name[n:]
+			return &failure{name: "compile error", places: []place{in.place(id.Pos())},
+				message: fmt.Sprintf("%s is the name of the imported package %q, which later cells could not reach any more; take another name, such as %s",
+					id.Name, path, other)}
+		}
+	}
+	return nil
+}
+
+// traceback shows a failure as lines with ANSI colours: what, where, the
+// line of the source and a caret under the column.
+func (f *failure) traceback(in *interp) []string {
+	lines := []string{"\x1b[1;31m" + f.name + "\x1b[0m: " + f.message}
+	in.sourceMu.Lock()
+	defer in.sourceMu.Unlock()
+	for i, p := range f.places {
+		if i == 6 && len(f.places) > 7 {
+			lines = append(lines, fmt.Sprintf("... and %d more calls", len(f.places)-i))
+			break
+		}
+		lines = append(lines, fmt.Sprintf("\x1b[36m%s, line %d\x1b[0m", p.cell, p.line))
+		source := in.sources[p.cell]
+		if p.line < 1 || p.line > len(source) {
+			continue
+		}
+		text := strings.TrimRight(source[p.line-1], "\r")
+		number := fmt.Sprintf("%5d | ", p.line)
+		lines = append(lines, number+strings.ReplaceAll(text, "\t", "    "))
+		if p.column >= 1 && p.column <= len(text)+1 {
+			before := strings.ReplaceAll(text[:p.column-1], "\t", "    ")
+			pad := strings.Repeat(" ", len(number)-2) + "| " + strings.Repeat(" ", utf8.RuneCountInString(before))
+			lines = append(lines, "\x1b[2m"+pad+"\x1b[0m\x1b[1;31m^\x1b[0m")
+		}
+	}
+	return lines
+}
+
+// typeName names a type as a reader of cells would.
+func typeName(t reflect.Type) string { return strings.TrimPrefix(t.String(), "main.") }

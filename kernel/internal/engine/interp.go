@@ -1,0 +1,617 @@
+package engine
+
+import (
+	"fmt"
+	"go/ast"
+	"go/build"
+	"go/token"
+	"io"
+	"reflect"
+	"slices"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/cosmos72/gomacro/ast2"
+	"github.com/cosmos72/gomacro/base"
+	"github.com/cosmos72/gomacro/fast"
+	xr "github.com/cosmos72/gomacro/xreflect"
+
+	"github.com/evenbed/evenbed/kernel/internal/cell"
+)
+
+const displayPath = "github.com/evenbed/evenbed/kernel/display"
+
+// interp is the interpreter with what it needs to serve a notebook.
+type interp struct {
+	e  *engine
+	ir *fast.Interp
+
+	// compMu is held while something is compiled. Cells run without it, so
+	// that completion can look at their names meanwhile.
+	compMu sync.Mutex
+
+	lane  *lane
+	left  []*fast.Env   // environments of lanes left behind; closures still use them
+	probe func()        // an interpreted function that sets found
+	found *fast.Run     // the run of the goroutine that called probe
+	shows []interfaceOf // the display interfaces, for interpreted types
+
+	sourceMu sync.Mutex
+	sources  map[string][]string // lines of cells, by the name in positions
+
+	goMu sync.Mutex
+	gos  map[*target]*running // goroutines that cells have started
+}
+
+// newInterp starts an interpreter in its first lane.
+func newInterp(e *engine) (*interp, error) {
+	in := &interp{e: e, sources: map[string][]string{}, gos: map[*target]*running{}}
+	ready := make(chan error)
+	l := &lane{work: make(chan func())}
+	go func() {
+		err := in.start(l)
+		ready <- err
+		for f := range l.work {
+			f()
+		}
+	}()
+	if err := <-ready; err != nil {
+		return nil, err
+	}
+	in.lane = l
+	return in, nil
+}
+
+// start makes the interpreter; it belongs to the goroutine that calls start.
+func (in *interp) start(l *lane) (err error) {
+	defer func() {
+		if rec := recover(); rec != nil {
+			err = fmt.Errorf("the interpreter does not start: %v", rec)
+		}
+	}()
+	// The interpreter looks for a Go toolchain and breaks when it finds a
+	// newer one than it knows. Without one it takes types from reflection.
+	goroot := build.Default.GOROOT
+	build.Default.GOROOT = "/nonexistent"
+	in.ir = fast.New()
+	in.ir.Comp.Universe.Importer = &xr.Importer{}
+	build.Default.GOROOT = goroot
+
+	c := in.ir.Comp
+	c.Options &^= base.OptShowPrompt | base.OptTrapPanic
+	c.Stderr = io.Discard // warnings of redefined names; print and println go another way
+
+	in.ir.DeclBuiltin("Display", fast.Builtin{Compile: in.compileDisplay, ArgMin: 1, ArgMax: 1})
+	in.ir.DeclBuiltin(cell.Guard, fast.Builtin{Compile: in.compileGuard, ArgMin: 1, ArgMax: 1})
+	in.ir.DeclBuiltin(cell.Note, fast.Builtin{Compile: in.compileNote, ArgMin: 1, ArgMax: 1})
+	in.ir.DeclBuiltin("probe", fast.Builtin{Compile: in.compileProbe})
+	in.ir.Eval("func probing() { probe() }")
+	probe, ok := in.ir.ValueOf("probing").ReflectValue().Interface().(func())
+	if !ok {
+		return fmt.Errorf("the interpreter does not start: its functions are no Go functions")
+	}
+	in.probe = probe
+	delete(c.Binds, "probing")
+	delete(c.Binds, "probe")
+	in.ir.ImportPackage("", displayPath)
+	in.shows = displayInterfaces(in.ir)
+	l.env = in.ir.PrepareEnv()
+	l.run = l.env.Run
+	return nil
+}
+
+// newLane makes a lane whose environment has the same variables as the
+// interpreter's own.
+func (in *interp) newLane() *lane {
+	if in.lane != nil {
+		in.left = append(in.left, in.lane.env)
+	}
+	l := &lane{work: make(chan func())}
+	ready := make(chan struct{})
+	go func() {
+		in.probe()
+		l.run = in.found
+		own := in.ir.PrepareEnv()
+		l.env = &fast.Env{EnvBinds: own.EnvBinds, Outer: own.Outer, FileEnv: own, Run: l.run, UsedByClosure: true}
+		close(ready)
+		for f := range l.work {
+			f()
+		}
+	}()
+	<-ready
+	return l
+}
+
+// prepare makes room for the variables that have been compiled and returns
+// the environment in which the lane runs code.
+func (in *interp) prepare(l *lane) *fast.Env {
+	own := in.ir.PrepareEnv()
+	for _, env := range in.left {
+		env.EnvBinds = own.EnvBinds
+	}
+	l.env.EnvBinds = own.EnvBinds
+	return l.env
+}
+
+// run runs a cell to its end, or until it is given up after an interrupt.
+func (in *interp) run(cell *running, source string, number int) *failure {
+	name := "cell"
+	if number > 0 {
+		name = fmt.Sprintf("cell %d", number)
+	}
+	in.sourceMu.Lock()
+	in.sources[name] = strings.Split(source, "\n")
+	in.sourceMu.Unlock()
+
+	l := in.lane
+	t := newTarget(l.run)
+	a := &attempt{in: in, lane: l, cell: cell, name: name}
+	ended := make(chan *failure, 1)
+	l.work <- func() { a.goroutine(source, ended) }
+	stop, late := cell.stop, (<-chan time.Time)(nil)
+	for {
+		select {
+		case f := <-ended:
+			t.finish()
+			if a.exited { // by runtime.Goexit, and the lane's goroutine with it
+				in.lane = in.newLane()
+			} else {
+				reset(l.run)
+			}
+			in.settle(cell)
+			return f
+		case <-stop:
+			stop, late = nil, time.After(grace)
+			go t.stop()
+			in.stopGoroutines(cell)
+		case <-late:
+			if !in.compMu.TryLock() { // a compilation ends by itself and cannot be left halfway
+				late = time.After(grace)
+				continue
+			}
+			a.givenUp.Store(true)
+			in.lane = in.newLane()
+			in.forgetUnset(a)
+			in.compMu.Unlock()
+			return interrupted(nil)
+		}
+	}
+}
+
+// settle waits a moment for the goroutines that the cell has started.
+func (in *interp) settle(cell *running) {
+	deadline := time.After(settle)
+	for {
+		t := in.goroutineOf(cell)
+		if t == nil {
+			return
+		}
+		select {
+		case <-t.done:
+		case <-deadline:
+			return
+		}
+	}
+}
+
+func (in *interp) goroutineOf(cell *running) *target {
+	in.goMu.Lock()
+	defer in.goMu.Unlock()
+	for t, owner := range in.gos {
+		if owner == cell {
+			return t
+		}
+	}
+	return nil
+}
+
+// stopGoroutines stops the goroutines that a cell has started, or those of
+// all cells if cell is nil.
+func (in *interp) stopGoroutines(cell *running) {
+	in.goMu.Lock()
+	defer in.goMu.Unlock()
+	for t, owner := range in.gos {
+		if cell == nil || owner == cell {
+			go t.stop()
+		}
+	}
+}
+
+// An attempt is one run of one cell.
+type attempt struct {
+	in      *interp
+	lane    *lane
+	cell    *running
+	name    string
+	givenUp atomic.Bool
+	exited  bool
+
+	before fast.CompBinds // the names before the cell was compiled
+	parsed *cell.Cell
+	expr   *fast.Expr
+}
+
+// goroutine runs the cell in the lane's goroutine.
+func (a *attempt) goroutine(source string, ended chan<- *failure) {
+	var f *failure
+	returned := false
+	defer func() {
+		if !returned {
+			a.exited = true
+			f = &failure{name: "exit", message: "runtime.Goexit ended the cell"}
+		}
+		ended <- f
+	}()
+	f = a.all(source)
+	returned = true
+}
+
+// all compiles and runs the cell and shows its value.
+func (a *attempt) all(source string) *failure {
+	if a.stopped() {
+		return interrupted(nil)
+	}
+	if f := a.compile(source); f != nil {
+		return f
+	}
+	if a.stopped() {
+		a.in.compMu.Lock()
+		defer a.in.compMu.Unlock()
+		a.in.restore(a.before)
+		return interrupted(nil)
+	}
+	f := a.body()
+	if a.givenUp.Load() {
+		return f
+	}
+	if f != nil {
+		a.in.compMu.Lock()
+		a.in.forgetUnset(a)
+		a.in.compMu.Unlock()
+	}
+	return f
+}
+
+func (a *attempt) stopped() bool {
+	select {
+	case <-a.cell.stop:
+		return true
+	default:
+		return false
+	}
+}
+
+// body runs the compiled cell.
+func (a *attempt) body() (f *failure) {
+	if a.expr == nil {
+		return nil
+	}
+	in, env := a.in, a.in.prepare(a.lane)
+	run := a.lane.run
+	reset(run)
+	run.CurrEnv = env
+	env.IP, env.Code, env.DebugPos = 0, nil, nil // of the cell before
+	defer func() {
+		if rec := recover(); rec != nil {
+			places := in.places(run.CurrEnv)
+			if len(places) == 0 { // all statements are done and the last expression panicked
+				places = []place{in.place(a.parsed.Body[len(a.parsed.Body)-1].Pos())}
+			}
+			f = in.panicked(rec, a.name, places)
+			if notes := a.cell.notes(); len(notes) > 0 && f.name == "panic" {
+				f.message += "; before that, " + notes[0].failure().message
+				f.places = append(f.places, notes[0].place)
+			}
+		}
+	}()
+	v, vs := a.expr.AsXV(fast.COptKeepUntyped)(env)
+	if vs == nil && a.expr.NumOut() == 1 {
+		vs = []xr.Value{v}
+	}
+	if a.givenUp.Load() {
+		return nil
+	}
+	f = a.showValue(vs)
+	if notes := a.cell.notes(); f == nil && len(notes) > 0 {
+		f = notes[0].failure()
+	}
+	return f
+}
+
+// showValue shows the value of the last expression. Of (T, error) it shows T,
+// or returns the error.
+func (a *attempt) showValue(vs []xr.Value) *failure {
+	var types []xr.Type
+	for i := range vs {
+		types = append(types, a.expr.Out(i))
+	}
+	last := len(vs) - 1
+	if last >= 1 && isError(types[last]) {
+		if err := errorIn(vs[last]); err != nil {
+			// A value that says itself why it is none, such as a refused
+			// plan, is worth seeing beside its error.
+			if b, ok := a.in.rich(vs[0], types[0]); ok && last == 1 {
+				a.in.e.value(b)
+			}
+			return a.in.returned(err, a.name, a.parsed)
+		}
+		vs, types = vs[:last], types[:last]
+	}
+	if a.parsed.Silent || len(vs) == 0 || types[0] == nil && !isNil(a.expr) {
+		return nil
+	}
+	if last == 0 && isError(types[0]) {
+		if err := errorIn(vs[0]); err != nil && isCall(a.parsed) {
+			return a.in.returned(err, a.name, a.parsed)
+		} else if err == nil && isCall(a.parsed) {
+			return nil // a call that went well and says nothing else
+		}
+	}
+	a.in.e.value(a.in.bundle(vs, types))
+	return nil
+}
+
+func isNil(e *fast.Expr) bool { return e.IsNil() }
+
+// isCall reports whether the cell ends with a function call.
+func isCall(c *cell.Cell) bool {
+	if len(c.Body) == 0 {
+		return false
+	}
+	last := c.Body[len(c.Body)-1]
+	if s, ok := last.(*ast.ExprStmt); ok {
+		last = s.X
+	}
+	_, ok := last.(*ast.CallExpr)
+	return ok
+}
+
+var errorType = reflect.TypeFor[error]()
+
+func isError(t xr.Type) bool { return t != nil && t.ReflectType() == errorType }
+
+func errorIn(v xr.Value) error {
+	if !v.IsValid() {
+		return nil
+	}
+	err, _ := v.ReflectValue().Interface().(error)
+	return err
+}
+
+// compile checks and compiles a cell, and runs its imports. If it fails, no
+// name of the cell is left behind.
+func (a *attempt) compile(source string) (f *failure) {
+	in := a.in
+	in.compMu.Lock()
+	defer in.compMu.Unlock()
+	a.before = snapshot(in.ir.Comp)
+	defer func() {
+		if rec := recover(); rec != nil {
+			in.restore(a.before)
+			f = in.notCompiled(rec, a.name)
+		}
+	}()
+	if f := a.compileOnce(source, nil); f != nil {
+		in.restore(a.before)
+		return f
+	}
+	// The interpreter keeps a variable that is declared anew with another
+	// type in the place of the old one, where functions that use the old
+	// one would read bits of the wrong type. Forget the old name first.
+	if changed := a.changedType(); len(changed) > 0 {
+		in.restore(a.before)
+		if f := a.compileOnce(source, changed); f != nil {
+			in.restore(a.before)
+			return f
+		}
+	}
+	return nil
+}
+
+func (a *attempt) compileOnce(source string, forget []string) *failure {
+	in, c := a.in, a.in.ir.Comp
+	for _, name := range forget {
+		delete(c.Binds, name)
+	}
+	c.Line = 0
+	c.Filepath = a.name
+	nodes := c.ParseBytes([]byte(source))
+	a.parsed = cell.New(source, nodes)
+	if f := in.checkImports(a.parsed); f != nil {
+		return f
+	}
+	if f := in.checkHidden(a.parsed); f != nil {
+		return f
+	}
+	for _, d := range a.parsed.Imports {
+		if e := in.ir.CompileNode(d); e != nil {
+			e.AsXV(fast.COptKeepUntyped)(in.prepare(a.lane))
+		}
+	}
+	a.expr = nil
+	if len(a.parsed.Body) > 0 {
+		a.expr = in.ir.CompileAst(ast2.AnyToAst(slices.Clone(a.parsed.Body), a.name))
+	}
+	return nil
+}
+
+// changedType returns the names that the cell declares anew in their old
+// place with another type.
+func (a *attempt) changedType() []string {
+	var names []string
+	for _, id := range a.parsed.Declared() {
+		old, now := a.before.Binds[id.Name], a.in.ir.Comp.Binds[id.Name]
+		if old == nil || now == nil || old == now || now.Desc.Index() == fast.NoIndex {
+			continue
+		}
+		samePlace := old.Desc.Index() == now.Desc.Index() && (old.Desc.Class() == fast.IntBind) == (now.Desc.Class() == fast.IntBind)
+		if samePlace && !old.Type.IdenticalTo(now.Type) {
+			names = append(names, id.Name)
+		}
+	}
+	return names
+}
+
+// snapshot copies the compiler's names.
+func snapshot(c *fast.Comp) fast.CompBinds {
+	s := c.CompBinds
+	s.Binds = make(map[string]*fast.Bind, len(c.Binds))
+	for name, b := range c.Binds {
+		bind := *b
+		s.Binds[name] = &bind
+	}
+	s.Types = make(map[string]xr.Type, len(c.Types))
+	for name, t := range c.Types {
+		s.Types[name] = t
+	}
+	return s
+}
+
+// restore gives the compiler its earlier names back.
+func (in *interp) restore(s fast.CompBinds) {
+	c := in.ir.Comp
+	c.CompBinds = s
+	c.CompBinds = snapshot(c) // so that s can serve again
+	c.Code.Clear()
+	c.Loop, c.Func, c.Labels = nil, nil, nil
+}
+
+// forgetUnset takes back the names of a cell that ended before it came to
+// declare them. compMu is held.
+func (in *interp) forgetUnset(a *attempt) {
+	if a.parsed == nil {
+		return
+	}
+	c, env := in.ir.Comp, a.lane.env
+	var at token.Pos
+	if env.IP >= 0 && env.IP < len(env.DebugPos) {
+		at = env.DebugPos[env.IP]
+	}
+	for _, id := range a.parsed.Declared() {
+		bind := c.Binds[id.Name]
+		if bind == nil {
+			continue
+		}
+		unset := false
+		switch bind.Desc.Class() {
+		case fast.VarBind, fast.FuncBind:
+			i := bind.Desc.Index()
+			unset = i != fast.NoIndex && i < len(env.Vals) && !env.Vals[i].IsValid()
+		case fast.IntBind:
+			unset = at.IsValid() && id.Pos() >= at
+		}
+		if !unset {
+			continue
+		}
+		if old := a.before.Binds[id.Name]; old != nil {
+			c.Binds[id.Name] = old
+		} else {
+			delete(c.Binds, id.Name)
+		}
+	}
+}
+
+// compileDisplay compiles Display(x), which shows x as its static type says.
+func (in *interp) compileDisplay(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	arg := c.Expr1(node.Args[0], nil)
+	if arg.Untyped() {
+		arg.ConstTo(arg.DefaultType())
+	}
+	t, get := arg.Type, arg.AsX1()
+	return in.command(c, func(env *fast.Env) {
+		v := get(env)
+		id, update := displayID(v)
+		in.e.show(in.bundle([]xr.Value{v}, []xr.Type{t}), id, update)
+	})
+}
+
+// compileNote compiles Note(err), which remembers an error that the cell does
+// not look at.
+func (in *interp) compileNote(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	id := node.Args[0].(*ast.Ident)
+	arg := c.Expr1(id, nil)
+	if !isError(arg.Type) {
+		return in.command(c, func(*fast.Env) {})
+	}
+	at, get := in.place(id.Pos()), arg.AsX1()
+	return in.command(c, func(env *fast.Env) {
+		if err := errorIn(get(env)); err != nil {
+			if cell := in.e.current(); cell != nil {
+				cell.note(note{id.Name, err, at})
+			}
+		}
+	})
+}
+
+// compileProbe compiles a call that finds the run of its goroutine.
+func (in *interp) compileProbe(c *fast.Comp, _ fast.Symbol, _ *ast.CallExpr) *fast.Call {
+	return in.command(c, func(env *fast.Env) { in.found = env.Run })
+}
+
+// command compiles a call that returns nothing.
+func (in *interp) command(c *fast.Comp, do func(*fast.Env)) *fast.Call {
+	fun := new(fast.Expr)
+	fun.Type = c.TypeOf(func() {})
+	fun.Fun = func(env *fast.Env) xr.Value { return xr.ValueOf(func() { do(env) }) }
+	return &fast.Call{Fun: fun}
+}
+
+// compileGuard compiles Guard(f), which is f, but registered while it runs
+// and with its panics caught. The goroutine's run is known only once it runs.
+func (in *interp) compileGuard(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	arg := c.Expr1(node.Args[0], nil)
+	t := arg.Type
+	if t == nil || t.Kind() != reflect.Func {
+		c.Errorf("expression in go must be a function call")
+	}
+	get, at := arg.AsX1(), in.place(node.Pos())
+	fun := new(fast.Expr)
+	fun.Type = c.Universe.FuncOf(nil, []xr.Type{t}, false)
+	fun.Fun = func(env *fast.Env) xr.Value {
+		guarded := reflect.MakeFunc(fun.Type.ReflectType(), func([]reflect.Value) []reflect.Value {
+			return []reflect.Value{in.guard(get(env).ReflectValue(), env, at)}
+		})
+		return xr.FromReflectValues([]reflect.Value{guarded})[0]
+	}
+	return &fast.Call{Fun: fun, OutTypes: []xr.Type{t}}
+}
+
+func (in *interp) guard(f reflect.Value, env *fast.Env, at place) reflect.Value {
+	if f.IsNil() {
+		panic("go of a nil function")
+	}
+	owner, t := in.e.current(), newTarget(nil)
+	in.goMu.Lock()
+	in.gos[t] = owner
+	in.goMu.Unlock()
+	return reflect.MakeFunc(f.Type(), func(args []reflect.Value) (outs []reflect.Value) {
+		t.start(env.Run)
+		defer func() {
+			rec := recover()
+			if rec != nil && rec != any(base.SigInterrupt) {
+				places := in.places(env.Run.CurrEnv)
+				if len(places) == 0 {
+					places = []place{at}
+				}
+				fail := in.panicked(rec, "", places)
+				fail.message += " (in a goroutine)"
+				in.e.goroutineFailed(owner, fail)
+			}
+			t.finish()
+			in.goMu.Lock()
+			delete(in.gos, t)
+			in.goMu.Unlock()
+			if outs == nil { // what a goroutine returns is not looked at
+				for i := range f.Type().NumOut() {
+					outs = append(outs, reflect.Zero(f.Type().Out(i)))
+				}
+			}
+		}()
+		if f.Type().IsVariadic() {
+			return f.CallSlice(args)
+		}
+		return f.Call(args)
+	})
+}

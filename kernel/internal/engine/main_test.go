@@ -1,0 +1,88 @@
+package engine_test
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/evenbed/evenbed/kernel/internal/engine"
+	"github.com/evenbed/evenbed/kernel/internal/host"
+)
+
+// The test program starts itself again as the engine.
+func TestMain(m *testing.M) {
+	if os.Getenv(host.Env) != "" {
+		if err := engine.Main(); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		return
+	}
+	os.Exit(m.Run())
+}
+
+// A notebook runs cells and remembers what they show.
+type notebook struct {
+	t    testing.TB
+	s    *host.Session
+	n    int
+	seen []string
+}
+
+func open(t testing.TB) *notebook {
+	nb := &notebook{t: t}
+	s, err := host.Start(host.Options{Command: []string{os.Args[0]}, Output: nb.output})
+	if err != nil {
+		t.Fatal(err)
+	}
+	nb.s = s
+	t.Cleanup(func() { s.Close() })
+	return nb
+}
+
+func (nb *notebook) output(o host.Output) {
+	switch o := o.(type) {
+	case host.Stream:
+		if k := len(nb.seen) - 1; k >= 0 && strings.HasPrefix(nb.seen[k], o.Name+" ") {
+			nb.seen[k] += o.Text // how text is cut into messages does not matter
+		} else {
+			nb.seen = append(nb.seen, o.Name+" "+o.Text)
+		}
+	case host.Value:
+		nb.seen = append(nb.seen, "value "+string(o.Data["text/plain"]))
+	case host.Display:
+		kind := "display "
+		if o.Update {
+			kind = "update "
+		}
+		nb.seen = append(nb.seen, kind+string(o.Data["text/plain"]))
+	case host.Failure:
+		nb.seen = append(nb.seen, o.Name+": "+o.Message)
+	case host.Clear:
+		nb.seen = append(nb.seen, "clear")
+	}
+}
+
+// run runs a cell and returns what it shows.
+func (nb *notebook) run(code string) ([]string, host.Reply) {
+	return nb.runContext(context.Background(), code)
+}
+
+func (nb *notebook) runContext(ctx context.Context, code string) ([]string, host.Reply) {
+	nb.n++
+	nb.seen = nil
+	r := nb.s.Execute(ctx, code, nb.n)
+	return nb.seen, r
+}
+
+// want runs a cell that shows exactly the given outputs.
+func (nb *notebook) want(code string, outputs ...string) host.Reply {
+	nb.t.Helper()
+	got, r := nb.run(code)
+	if strings.Join(got, "\n") != strings.Join(outputs, "\n") {
+		nb.t.Errorf("cell %d:\n%s\nshows %q\nwant  %q", nb.n, code, got, outputs)
+	}
+	return r
+}

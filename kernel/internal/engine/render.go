@@ -1,0 +1,166 @@
+package engine
+
+import (
+	"fmt"
+	"reflect"
+	"strings"
+
+	"github.com/cosmos72/gomacro/fast"
+	xr "github.com/cosmos72/gomacro/xreflect"
+
+	"github.com/evenbed/evenbed/kernel/display"
+)
+
+// An interfaceOf is one of the display interfaces, as the interpreter knows it.
+type interfaceOf struct {
+	name string
+	typ  xr.Type
+}
+
+// displayInterfaces returns what a value may look like, for types declared in
+// cells: their methods exist only for the interpreter, which can convert a
+// value to an interface that is compiled.
+func displayInterfaces(ir *fast.Interp) []interfaceOf {
+	var all []interfaceOf
+	im := ir.Comp.KnownImports[displayPath]
+	for _, name := range []string{"Renderer", "SimpleRenderer", "HTMLer", "JavaScripter", "JPEGer", "JSONer",
+		"Latexer", "Markdowner", "PDFer", "PNGer", "SVGer"} {
+		if t, ok := im.Types[name]; ok {
+			all = append(all, interfaceOf{name, t})
+		}
+	}
+	return all
+}
+
+// bundle returns what is shown of values with these static types.
+func (in *interp) bundle(vs []xr.Value, types []xr.Type) display.Bundle {
+	if len(vs) == 1 {
+		if b, ok := in.rich(vs[0], types[0]); ok {
+			return b
+		}
+	}
+	var texts []string
+	for i, v := range vs {
+		texts = append(texts, in.text(v, types[i]))
+	}
+	return display.Text(strings.Join(texts, " "))
+}
+
+// rich returns what a value shows by its methods, or because the engine knows
+// how to show its type.
+func (in *interp) rich(v xr.Value, t xr.Type) (display.Bundle, bool) {
+	x, ok := compiled(v)
+	if !ok {
+		return display.Bundle{}, false
+	}
+	if b, ok := foreign(x); ok {
+		return b, true
+	}
+	if b, ok := display.Of(x); ok {
+		return b, true
+	}
+	if t == nil || !t.Named() {
+		return display.Bundle{}, false
+	}
+	all := display.Bundle{Data: map[string][]byte{}}
+	for _, i := range in.shows {
+		if !t.Implements(i.typ) {
+			continue
+		}
+		if conv := in.ir.Comp.Converter(t, i.typ); conv != nil {
+			if b, ok := display.Of(conv(v).ReflectValue().Interface()); ok {
+				for mime, data := range b.Data {
+					if mime != display.MIMETypeText || len(all.Data) == 0 {
+						all.Data[mime] = data
+					}
+				}
+			}
+		}
+	}
+	if len(all.Data) == 0 {
+		return all, false
+	}
+	all.Data[display.MIMETypeText] = []byte(in.text(v, t))
+	return all, true
+}
+
+// compiled returns the value as compiled code sees it.
+func compiled(v xr.Value) (any, bool) {
+	if !v.IsValid() {
+		return nil, false
+	}
+	rv := v.ReflectValue()
+	if !rv.CanInterface() {
+		return nil, false
+	}
+	switch rv.Kind() {
+	case reflect.Pointer, reflect.Interface, reflect.Map, reflect.Slice, reflect.Func, reflect.Chan:
+		if rv.IsNil() {
+			return nil, false
+		}
+	}
+	return rv.Interface(), true
+}
+
+// text returns a value as plain text.
+func (in *interp) text(v xr.Value, t xr.Type) string {
+	if !v.IsValid() {
+		return "<nil>"
+	}
+	rv := v.ReflectValue()
+	if t != nil && t.Named() && t.NumMethod() > 0 {
+		if s, ok := in.stringOf(v, t); ok {
+			return s
+		}
+	}
+	if !rv.CanInterface() {
+		return rv.String()
+	}
+	x := rv.Interface()
+	switch x.(type) {
+	case fmt.Stringer, error, fmt.Formatter:
+		return fmt.Sprint(x)
+	}
+	switch rv.Kind() {
+	case reflect.Func:
+		return "func " + strings.TrimPrefix(typeName(rv.Type()), "func")
+	case reflect.Chan, reflect.UnsafePointer:
+		return typeName(rv.Type())
+	}
+	return fmt.Sprintf("%+v", x)
+}
+
+// stringOf calls the String or Error method of a type that a cell declared.
+func (in *interp) stringOf(v xr.Value, t xr.Type) (string, bool) {
+	for _, i := range []xr.Type{in.ir.Comp.TypeOf((*fmt.Stringer)(nil)).Elem(), in.ir.Comp.TypeOfError()} {
+		if !t.Implements(i) {
+			continue
+		}
+		conv := in.ir.Comp.Converter(t, i)
+		if conv == nil {
+			continue
+		}
+		switch x := conv(v).ReflectValue().Interface().(type) {
+		case fmt.Stringer:
+			return x.String(), true
+		case error:
+			return x.Error(), true
+		}
+	}
+	return "", false
+}
+
+// displayID returns the name under which a value wants to be shown, and
+// whether it takes the place of an earlier display.
+func displayID(v xr.Value) (id string, update bool) {
+	x, ok := compiled(v)
+	if !ok {
+		return "", false
+	}
+	d, ok := x.(display.Data)
+	if !ok {
+		return "", false
+	}
+	update, _ = d.Transient["update"].(bool)
+	return d.ID(), update && d.ID() != ""
+}
