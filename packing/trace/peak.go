@@ -3,6 +3,7 @@ package trace
 import (
 	"fmt"
 	"math"
+	"sort"
 )
 
 // An Apex is the highest point of a trace.
@@ -201,4 +202,25 @@ func (t Trace) valueAt(x float64, i int) float64 {
 		return t.y[i-1] + (t.y[i]-t.y[i-1])*(x-t.x[i-1])/step
 	}
 	return t.y[i]
+}
+
+// Extremes returns the indices of the first of the lowest and of the first of
+// the highest values.
+func (t Trace) Extremes() (lowest, highest int) {
+	low, high := t.y[0], t.y[0]
+	for i, v := range t.y {
+		if v > high {
+			highest, high = i, v
+		} else if v < low {
+			lowest, low = i, v
+		}
+	}
+	return lowest, highest
+}
+
+// Count returns the number of points from one position to another.
+func (t Trace) Count(from, to float64) int {
+	lo := sort.SearchFloat64s(t.x, from)
+	hi := sort.Search(len(t.x), func(i int) bool { return t.x[i] > to })
+	return max(0, hi-lo)
 }

@@ -223,3 +223,7 @@ func (t Trace) String() string {
 	}
 	return fmt.Sprintf("%s: %d points, %s, %.6g to %.6g%s", t.Name, len(t.x), t.Span(), lo, hi, unit)
 }
+
+// At returns the value at position x, interpolated by a straight line; outside
+// the trace the value of its nearest end.
+func (t Trace) At(x float64) float64 { return t.valueAt(x, sort.SearchFloat64s(t.x, x)) }

@@ -60,10 +60,10 @@ Temperature: 21.0 °C
 	// The retention and the width belong to a bed of about 4,300 plates per
 	// metre with a mild tail.
 	const (
-		mu    = 32.98 // min
-		sigma = 1.155
-		tau   = 0.85
-		area  = 262.0 // mAU min
+		mu    = 33.10 // min
+		sigma = 1.05
+		tau   = 0.78
+		area  = 240.0 // mAU min
 	)
 	r := rand.New(rand.NewPCG(pulseSeed, 4))
 	wander := 0.0

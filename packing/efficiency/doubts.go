@@ -1,0 +1,277 @@
+package efficiency
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/evenbed/evenbed/packing/trace"
+	"github.com/evenbed/evenbed/packing/units"
+)
+
+func (r *PulseResult) warn(what, do string) { r.Warnings = append(r.Warnings, Warning{what, do}) }
+
+// doubts collects what speaks against the numbers.
+func (r *PulseResult) doubts(tr trace.Trace) {
+	r.doubtShape(tr)
+	r.doubtBaseline()
+	r.doubtSampling(tr)
+	r.doubtTest()
+	r.doubtLimits()
+}
+
+// doubtShape looks at the peak itself.
+func (r *PulseResult) doubtShape(tr trace.Trace) {
+	if run := r.flat(tr); run > flatTop*r.Half.Width() {
+		r.warn(fmt.Sprintf("The top of the peak is flat over %s: the detector may be saturated", r.Axis.Show(run)),
+			"Take less sample or a shorter light path; plates from a cut top are too few")
+	}
+	if x, rise := r.second(); rise > 0 {
+		r.warn(fmt.Sprintf("A second apex stands at %s", r.Axis.Show(x)),
+			"Look for a channel or a crack in the bed, air, or a sample that went in twice; the numbers describe both together")
+	}
+	for _, w := range []trace.Width{r.Half, r.Tenth, r.Fifth} {
+		if apart := (w.InnerLeft - w.Left) + (w.Right - w.InnerRight); apart > crossingsApart*w.Width() {
+			r.warn(fmt.Sprintf("The signal crosses %.0f %% of the height several times, %s apart; the outermost crossings were taken", 100*w.Fraction, r.Axis.Show(apart)),
+				"Smooth more, or set Search to the peak if something else stands beside it")
+		}
+	}
+	if math.IsNaN(r.Fifth.Width()) {
+		r.warn("The signal does not fall to 5 % of the height on both sides", "Record longer; the symmetry factor is not available")
+	}
+	if below := 1 - r.PlatesMoments/r.Plates; below > momentsApart {
+		r.warn(fmt.Sprintf("By moments the peak has %.0f %% fewer plates than by half height", 100*below),
+			"Read the plate number with the asymmetry: half height does not see the tail. A baseline that is off makes the same difference")
+	}
+}
+
+// flat returns how long the trace stays exactly at its highest value within the
+// peak, if that is for three samples or more.
+func (r PulseResult) flat(tr trace.Trace) float64 {
+	near, err := tr.Within(trace.Range{Axis: r.Axis, From: r.Half.Left, To: r.Half.Right})
+	if err != nil {
+		return 0
+	}
+	longest := 0.0
+	for _, t := range []trace.Trace{near, near.Flipped()} {
+		_, top := t.XY(t.Apex(0).Index)
+		for i := 0; i < t.Len(); i++ {
+			from, y := t.XY(i)
+			if y != top {
+				continue
+			}
+			j := i
+			for j+1 < t.Len() {
+				if _, y := t.XY(j + 1); y != top {
+					break
+				}
+				j++
+			}
+			if to, _ := t.XY(j); j-i >= 2 {
+				longest = math.Max(longest, to-from)
+			}
+			i = j
+		}
+	}
+	return longest
+}
+
+// second looks for an apex beside the main one and returns its place and its
+// rise above the valley between them, 0 if there is none.
+func (r PulseResult) second() (x, rise float64) {
+	least := math.Max(secondApex*r.Height, 6*r.noise())
+	for _, step := range []int{-1, 1} {
+		valley, top, at := r.Height, 0.0, 0.0
+		for i := r.Apex.Index; i >= 0 && i < r.calm.Len(); i += step {
+			p, y := r.calm.XY(i)
+			if p < r.Tenth.Left || p > r.Tenth.Right {
+				break
+			}
+			valley = math.Min(valley, y)
+			if y-valley > top {
+				top, at = y-valley, p
+			}
+		}
+		if top > least && top > rise {
+			x, rise = at, top
+		}
+	}
+	return x, rise
+}
+
+// doubtBaseline looks at the line under the peak.
+func (r *PulseResult) doubtBaseline() {
+	l, h := r.Baseline, r.Height
+	if !l.After.IsZero() {
+		if d := math.Abs(l.DriftBefore); d > mostDrift*h {
+			r.warn(fmt.Sprintf("The signal is not quiet in front of the peak: it changes by %.2g %% of the height from %s", 100*d/h, l.Before),
+				"Start recording earlier, let the detector settle, or set Baseline.Before to a quiet stretch")
+		}
+		if d := math.Abs(l.DriftAfter); d > mostDrift*h {
+			r.warn(fmt.Sprintf("The signal has not returned to the baseline: it changes by %.2g %% of the height from %s", 100*d/h, l.After),
+				"Record until the signal is steady, or set Baseline.After to a quiet stretch")
+		}
+		wide := r.Fifth.Width()
+		if math.IsNaN(wide) {
+			wide = r.Tenth.Width()
+		}
+		if d := math.Abs(l.Slope) * wide; d > mostDrift*h {
+			r.warn(fmt.Sprintf("The baseline drifts by %.2g %% of the height under the peak", 100*d/h),
+				"Let lamp and temperature settle before the test; a straight line was taken away")
+		}
+	}
+	if n := l.Noise; h < goodSignalToNoise*n {
+		r.warn(fmt.Sprintf("The peak is only %.0f times as high as the noise", h/n), "Take a stronger tracer or smooth more; the asymmetry suffers first")
+	}
+}
+
+// doubtSampling looks at the points.
+func (r *PulseResult) doubtSampling(tr trace.Trace) {
+	if n := r.PointsAboveHalfHeight; n < fewPoints {
+		how := "few"
+		if n < tooFewPoints {
+			how = "too few for a reliable width"
+		}
+		r.warn(fmt.Sprintf("%d points stand above half height: %s", n, how), "Record more often: 20 to 30 points or more")
+	}
+	near, err := r.net.Within(trace.Range{Axis: r.Axis, From: r.Tenth.Left, To: r.Tenth.Right})
+	if err != nil {
+		return
+	}
+	widest, at := 0.0, 0.0
+	for i := 1; i < near.Len(); i++ {
+		last, _ := near.XY(i - 1)
+		if x, _ := near.XY(i); x-last > widest {
+			widest, at = x-last, last
+		}
+	}
+	if mean := tr.Step(); widest > unevenStep*mean && widest > r.Half.Width()/fewPoints {
+		r.warn(fmt.Sprintf("Samples are missing within the peak: the longest gap is %s at %s, the mean step %s", r.Axis.Show(widest), r.Axis.Show(at), r.Axis.Show(mean)),
+			"Export every sample; smoothing takes the points as evenly spaced")
+	}
+}
+
+// doubtTest looks at how the test was run.
+func (r *PulseResult) doubtTest() {
+	if v := r.Pulse.SampleVolume; v > 0 {
+		// The sample's plug has the variance V²/12 of the V_R²/N that was seen.
+		part := v.In(r.RetentionVolume)
+		lost := r.Plates / 12 * part * part
+		if share := v.In(r.volume); share > mostSample || lost > mostPlatesLost {
+			r.warn(fmt.Sprintf("The sample is %.2g %% of the column volume and its own width takes %.2g %% of the plates", 100*share, 100*lost),
+				"Repeat with 1 to 2 % of the column volume")
+		}
+	}
+	if u := math.Round(r.Velocity.In(units.CentimetrePerHour)); u < leastVelocity || u > mostVelocity {
+		r.warn(fmt.Sprintf("The test ran at %v; pulse tests usually run at %d to %d cm/h", r.Velocity, leastVelocity, mostVelocity),
+			"Compare only with tests at the same velocity, or repeat at the usual one (common practice, no source)")
+	}
+	if v := r.ColumnVolumes; v < leastRetention || v > mostRetention {
+		r.warn(fmt.Sprintf("The peak comes after %.2f column volumes, outside %v to %v", v, leastRetention, mostRetention),
+			"Check flow and bed height, and whether the trace's zero is the start of the sample; then look for a tracer that binds, a gap above the bed, or hold-up in the tubing")
+	}
+}
+
+// doubtLimits looks at what is asked for.
+func (r *PulseResult) doubtLimits() {
+	bound := r.Pulse.Limits.PlatesPerMetre.Min
+	if least, _, ok := bounded(bound); ok {
+		if h := 1 / (least * r.Bead.In(units.Metre)); h < leastReduced || h > mostReduced {
+			r.warn(fmt.Sprintf("At least %s plates per metre asks for a reduced plate height of %.1f of beads of %v", bound, h, r.Bead),
+				fmt.Sprintf("Check the limit: well packed beds reach about %v to %v", leastReduced, mostReduced))
+		}
+	}
+}
+
+// noise returns the standard error of one smoothed value.
+func (r PulseResult) noise() float64 {
+	if math.IsNaN(r.Baseline.Noise) {
+		return 0
+	}
+	return r.Baseline.Noise * math.Sqrt(centre(r.SmoothingWindow))
+}
+
+// centre returns the middle coefficient of the moving quadratic over a window,
+// which is also the sum of the squares of its coefficients.
+func centre(window int) float64 {
+	m := float64(window / 2)
+	if m < 1 {
+		return 1
+	}
+	return 3 * (3*m*m + 3*m - 1) / ((2*m - 1) * (2*m + 1) * (2*m + 3))
+}
+
+// errors works out the standard errors by propagation of the baseline's noise,
+// taken as independent from sample to sample: s on every smoothed value, which
+// shifts a crossing by s over the slope there, the levels by their fraction of
+// the height's own error, and the apex by the error of the slope over the
+// curvature there.
+func (r *PulseResult) errors() {
+	r.PlatesPerMetreStdErr, r.AsymmetryStdErr = math.NaN(), math.NaN()
+	if !(r.Baseline.Noise > 0) {
+		return
+	}
+	s := r.noise()
+	apex := r.apexError()
+	w := r.Half.Width()
+	left, right := s/r.slope(r.Half.Left), s/r.slope(r.Half.Right)
+	wide := math.Hypot(math.Hypot(left, right), 0.5*(left+right))
+	r.PlatesPerMetreStdErr = r.PlatesPerMetre * 2 * math.Hypot(apex/r.Apex.X, wide/w)
+
+	a, b := r.Tenth.Front(r.Apex), r.Tenth.Back(r.Apex)
+	left, right = s/r.slope(r.Tenth.Left)/a, s/r.slope(r.Tenth.Right)/b
+	r.AsymmetryStdErr = r.Asymmetry * math.Hypot(math.Hypot(left, right), math.Hypot(apex*(1/a+1/b), 0.1*(left-right)))
+}
+
+// slope returns how steep the smoothed trace is at x, without its sign.
+func (r PulseResult) slope(x float64) float64 {
+	d := float64(r.reach()) * r.calm.Step()
+	return math.Abs(r.calm.At(x+d)-r.calm.At(x-d)) / (2 * d)
+}
+
+// apexError returns the standard error of the apex' position: the error of the
+// slope of the parabola there over the curvature of a Gaussian of this height
+// and width.
+func (r PulseResult) apexError() float64 {
+	m, reach := r.SmoothingWindow/2, r.reach()
+	if m == 1 {
+		m = 0 // a quadratic through three points smooths nothing
+	}
+	squares := 0.0
+	for _, j := range offsets(reach) {
+		squares += j * j
+	}
+	// The slope is Σ j s_j/Σ j² of smoothed values s_j, each Σ c_i y_(i+j).
+	total := make([]float64, 2*(m+reach)+1)
+	for _, j := range offsets(reach) {
+		for _, i := range offsets(m) {
+			total[int(i+j)+m+reach] += j / squares * coefficient(m, i)
+		}
+	}
+	sum := 0.0
+	for _, v := range total {
+		sum += v * v
+	}
+	step := r.calm.Step()
+	slope := r.Baseline.Noise * math.Sqrt(sum) / step
+	w := r.Half.Width()
+	return slope / (r.Height * 8 * math.Ln2 / (w * w))
+}
+
+// offsets returns -m to m.
+func offsets(m int) []float64 {
+	v := make([]float64, 2*m+1)
+	for i := range v {
+		v[i] = float64(i - m)
+	}
+	return v
+}
+
+// coefficient returns the moving quadratic's coefficient at offset i of a
+// window with half-width m.
+func coefficient(m int, i float64) float64 {
+	if m == 0 {
+		return 1
+	}
+	h := float64(m)
+	return (3*(3*h*h+3*h-1) - 15*i*i) / ((2*h - 1) * (2*h + 1) * (2*h + 3))
+}

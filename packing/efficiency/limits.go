@@ -1,0 +1,213 @@
+package efficiency
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// A Limit is what a number must keep to, written as the user's procedure has
+// it. The digits count: the number is rounded to the digits of the limit before
+// it is compared, so that a least value of "0.8" takes 0.76 and one of "0.80"
+// takes 0.795. An empty bound was not given.
+type Limit struct {
+	Min, Max string
+}
+
+// AtLeast returns the limit of a least value: AtLeast("4000").
+func AtLeast(least string) Limit { return Limit{Min: least} }
+
+// AtMost returns the limit of a largest value: AtMost("1.8").
+func AtMost(largest string) Limit { return Limit{Max: largest} }
+
+// Between returns the limit of a least and a largest value:
+// Between("0.80", "1.50").
+func Between(least, largest string) Limit { return Limit{least, largest} }
+
+// IsZero reports whether no limit was given.
+func (l Limit) IsZero() bool { return l == Limit{} }
+
+// String writes the limit in words.
+func (l Limit) String() string {
+	switch {
+	case l.IsZero():
+		return "not given"
+	case l.Max == "":
+		return "at least " + l.Min
+	case l.Min == "":
+		return "at most " + l.Max
+	}
+	return l.Min + " to " + l.Max
+}
+
+// check refuses bounds that are no positive numbers or stand the wrong way
+// round.
+func (l Limit) check(name string) error {
+	for _, bound := range []string{l.Min, l.Max} {
+		if bound == "" {
+			continue
+		}
+		if v, _, ok := bounded(bound); !ok || v <= 0 {
+			return fmt.Errorf("limit of %s: %q is not a positive number; write it with its digits, as \"4000\" or \"1.50\"", name, bound)
+		}
+	}
+	if l.Min != "" && l.Max != "" {
+		low, _, _ := bounded(l.Min)
+		high, _, _ := bounded(l.Max)
+		if low > high {
+			return fmt.Errorf("limits of %s: the least value %s is above the largest, %s; put the smaller one first", name, l.Min, l.Max)
+		}
+	}
+	return nil
+}
+
+// bounded reads a bound: plain digits with one decimal point at most.
+func bounded(s string) (v float64, decimals int, ok bool) {
+	whole, part, _ := strings.Cut(s, ".")
+	if whole == "" || strings.Trim(whole+part, "0123456789") != "" || len(s) > 15 || strings.HasSuffix(s, ".") {
+		return 0, 0, false
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	return v, len(part), err == nil
+}
+
+// judge compares a value with the limit. Reported is the value as it was
+// compared, rounded to the digits of the bound.
+func (l Limit) judge(v float64) (reported string, outcome Outcome) {
+	if l.IsZero() {
+		return "", NotChecked
+	}
+	outcome = Meets
+	for _, bound := range []struct {
+		text string
+		sign float64
+	}{{l.Min, 1}, {l.Max, -1}} {
+		if bound.text == "" {
+			continue
+		}
+		limit, decimals, _ := bounded(bound.text)
+		text := rounded(v, decimals)
+		got, err := strconv.ParseFloat(text, 64)
+		if reported == "" || bound.sign*(got-limit) < 0 {
+			reported = text
+		}
+		if err != nil || math.IsNaN(got) || bound.sign*(got-limit) < 0 {
+			outcome = DoesNotMeet
+		}
+	}
+	return reported, outcome
+}
+
+// rounded writes v with so many decimals; a 5 behind the last of them rounds
+// up. The digits are those of the shortest decimal that stands for v, so that
+// 1.85 rounds to 1.9 although its binary form may lie below.
+//
+// Source: USP General Notices 7.20: limits 1.8 at most, 1.84 meets, 1.85 does
+// not.
+func rounded(v float64, decimals int) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) || v < 0 {
+		return strconv.FormatFloat(v, 'f', decimals, 64)
+	}
+	s := strconv.FormatFloat(v, 'f', -1, 64)
+	whole, part, _ := strings.Cut(s, ".")
+	if len(part) <= decimals {
+		part += strings.Repeat("0", decimals-len(part))
+	} else {
+		up := part[decimals] >= '5'
+		digits := []byte(whole + part[:decimals])
+		for i := len(digits) - 1; up && i >= 0; i-- {
+			if digits[i]++; digits[i] <= '9' {
+				up = false
+			} else {
+				digits[i] = '0'
+			}
+		}
+		if up {
+			digits = append([]byte{'1'}, digits...)
+		}
+		n := len(digits) - decimals
+		whole, part = string(digits[:n]), string(digits[n:])
+	}
+	if decimals == 0 {
+		return whole
+	}
+	return whole + "." + part
+}
+
+// Limits are what the user's procedure asks of a packed column. None is a
+// default: a limit that is not given is reported as not checked.
+type Limits struct {
+	Name               string // where they come from; shown with the verdict
+	PlatesPerMetre     Limit
+	ReducedPlateHeight Limit
+	Asymmetry          Limit // at 10 % of the height
+	SymmetryFactor     Limit // at 5 % of the height
+}
+
+// CommonPractice returns limits that are often set for beads near 90 µm: at
+// least 4000 plates per metre and an asymmetry of 0.80 to 1.50. Common
+// practice, no source. Smaller beads must do better and larger ones cannot do
+// as well: set the limits of your own procedure.
+func CommonPractice() Limits {
+	return Limits{
+		Name:           "common practice for beads near 90 µm, no source",
+		PlatesPerMetre: AtLeast("4000"),
+		Asymmetry:      Between("0.80", "1.50"),
+	}
+}
+
+// check refuses limits that cannot be.
+func (l Limits) check() error {
+	for _, one := range []struct {
+		name  string
+		limit Limit
+	}{
+		{"plates per metre", l.PlatesPerMetre}, {"the reduced plate height", l.ReducedPlateHeight},
+		{"the asymmetry", l.Asymmetry}, {"the symmetry factor", l.SymmetryFactor},
+	} {
+		if err := one.limit.check(one.name); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// An Outcome is what comes of comparing a number with its limit.
+type Outcome int
+
+// The outcomes.
+const (
+	NotChecked Outcome = iota // no limit was given
+	Meets
+	DoesNotMeet
+)
+
+// String writes the outcome in words.
+func (o Outcome) String() string {
+	return [...]string{"not checked", "meets", "does not meet"}[o]
+}
+
+// A Check is one number beside its limit.
+type Check struct {
+	Quantity string // "plates per metre"
+	Value    float64
+	Reported string // the value rounded to the digits of the limit
+	Limit    Limit
+	Outcome  Outcome
+	// Close reports that the limit lies within two standard errors of the
+	// value, so that a repeat may turn out otherwise.
+	Close bool
+}
+
+// newCheck judges a value of standard error se.
+func newCheck(quantity string, v, se float64, l Limit) Check {
+	c := Check{Quantity: quantity, Value: v, Limit: l}
+	c.Reported, c.Outcome = l.judge(v)
+	for _, bound := range []string{l.Min, l.Max} {
+		if limit, _, ok := bounded(bound); ok && math.Abs(v-limit) < 2*se {
+			c.Close = true
+		}
+	}
+	return c
+}

@@ -1,0 +1,327 @@
+package efficiency
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/trace"
+	"github.com/evenbed/evenbed/packing/units"
+)
+
+// A Pulse is a pulse test: a small sample of a tracer that does not bind runs
+// through the packed column, and a detector behind it records the peak. Column,
+// BedHeight, Flow and a mean bead diameter must be given.
+type Pulse struct {
+	Column       packing.Column
+	BedHeight    units.Length
+	Flow         units.VolumeFlow
+	SampleVolume units.Volume      // zero: not given, its part in the width is not checked
+	Tracer       string            // for the report
+	Medium       packing.Medium    // its mean bead makes the reduced plate height
+	MeanBead     units.Length      // in place of the medium's
+	Temperature  units.Temperature // for the report; zero: not given
+	Limits       Limits
+
+	// Search is the stretch of the trace in which the peak is looked for;
+	// zero: all of it.
+	Search trace.Range
+	// Baseline is the line under the peak; zero: between the ends of the trace.
+	Baseline trace.Baseline
+	// Smoothing is done before apex and widths are measured.
+	Smoothing Smoothing
+	// MomentRange is from where to where the moments are taken; zero: from one
+	// width at 5 % in front of the peak to one behind it.
+	MomentRange trace.Range
+}
+
+// A Smoothing is a moving quadratic after Savitzky and Golay.
+type Smoothing struct {
+	// Window is its number of points, odd. Zero: a fifth of the width at half
+	// height, which lowers the peak by about 0.01 %. One: none.
+	Window int
+	// PeakOnly smooths, and looks for crossings, only near the peak: within
+	// four times its width at half height.
+	PeakOnly bool
+}
+
+// A Warning is a doubt that did not stop the evaluation.
+type Warning struct {
+	What string // what was seen
+	Do   string // what to do about it
+}
+
+// String joins both.
+func (w Warning) String() string { return w.What + ". " + w.Do + "." }
+
+// A PulseResult is what a pulse test says about a packed column.
+type PulseResult struct {
+	Pulse    Pulse
+	Signal   string // name of the trace
+	Unit     string // of its values
+	File     string // it came from
+	Bead     units.Length
+	Velocity units.Velocity // superficial
+
+	// The peak. Retention counts from the trace's zero, which should be the
+	// start of the sample.
+	Retention       units.Time
+	RetentionVolume units.Volume
+	ColumnVolumes   float64 // the retention volume in column volumes
+	Height          float64 // above the baseline, in the signal's unit
+
+	Plates             float64 // 5.54 (tR/w)², pharmacopoeia
+	PlatesExact        float64 // 8 ln 2 (tR/w)²
+	PlatesMoments      float64 // M1²/M2
+	PlatesPerMetre     float64 // of Plates
+	HETP               units.Length
+	ReducedPlateHeight float64
+	Asymmetry          float64 // b/a at 10 %
+	SymmetryFactor     float64 // w/(2a) at 5 %; NaN if the trace does not fall so far
+
+	// One standard error from the noise of the signal, taken as independent
+	// from sample to sample. What the test does to the number if it is repeated
+	// (flow, sample, bed) is not in it. NaN where there is no noise to tell.
+	PlatesPerMetreStdErr, AsymmetryStdErr float64
+
+	// How it was measured, in the units of the trace's axis.
+	Axis                  trace.Axis
+	Apex                  trace.Apex
+	Half, Tenth, Fifth    trace.Width // at 50, 10 and 5 % of the height
+	Moments               trace.Moments
+	Baseline              trace.Line
+	SmoothingWindow       int
+	PointsAboveHalfHeight int
+
+	Checks   []Check
+	Verdict  Outcome // of all limits that were given
+	Warnings []Warning
+
+	net    trace.Trace // less the baseline
+	calm   trace.Trace // smoothed
+	volume units.Volume
+}
+
+// The bounds of the warnings. Common practice, no source.
+const (
+	leastVelocity, mostVelocity   = 15, 30   // cm/h, usual for a pulse test
+	leastRetention, mostRetention = 0.7, 1.1 // column volumes
+	mostPlatesLost                = 0.05     // to the sample's own width
+	mostSample                    = 0.03     // of the column volume
+	fewPoints, tooFewPoints       = 20, 7    // above half height
+	leastSignalToNoise            = 10.0     // below: no peak
+	goodSignalToNoise             = 50.0     //
+	mostDrift                     = 0.02     // of the height, under the peak
+	leastReduced, mostReduced     = 1.8, 6.0 // plate height a limit may ask for
+	momentsApart                  = 0.15     // plates by moments below those by half height
+	flatTop                       = 0.15     // of the half-height width
+	secondApex                    = 0.02     // of the height
+	crossingsApart                = 0.02     // of the width
+	unevenStep                    = 3.0      // times the mean
+)
+
+// Evaluate measures the peak of a trace and judges it. The largest peak counts;
+// one that points down is turned over, with a warning. A trace without a peak,
+// one that does not fall to a tenth of the peak's height on both sides, and
+// inputs that cannot be are errors.
+func (p Pulse) Evaluate(tr trace.Trace) (PulseResult, error) {
+	r, err := p.start(tr)
+	if err != nil {
+		return PulseResult{}, err
+	}
+	if err := r.measure(tr); err != nil {
+		return PulseResult{}, err
+	}
+	r.numbers()
+	r.doubts(tr)
+	r.judge()
+	return r, nil
+}
+
+// start checks the inputs and works out what needs no trace.
+func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
+	if err := p.Column.Check(); err != nil {
+		return PulseResult{}, err
+	}
+	if err := packing.CheckBedHeight(p.BedHeight); err != nil {
+		return PulseResult{}, err
+	}
+	u := p.Column.Velocity(p.Flow)
+	if err := packing.CheckVelocity("velocity of the pulse test, from Flow and the column's diameter,", u); err != nil {
+		return PulseResult{}, err
+	}
+	bead := p.MeanBead
+	if bead == 0 {
+		bead = p.Medium.MeanBead
+	}
+	if !(bead > 0 && bead < 5*units.Millimetre) {
+		return PulseResult{}, &packing.InputError{What: "mean bead " + bead.String(), Problem: "no bead that a reduced plate height can be taken from",
+			Remedy: "give Medium, or MeanBead: 90 * Micrometre; plates are not shown without it"}
+	}
+	volume := p.Column.Volume(p.BedHeight)
+	if !(p.SampleVolume >= 0 && p.SampleVolume < volume) {
+		return PulseResult{}, &packing.InputError{What: "sample volume " + p.SampleVolume.String(),
+			Problem: "a pulse needs less than one column volume, " + volume.String(), Remedy: "write for example 127 * Millilitre"}
+	}
+	if p.Temperature != 0 {
+		if err := packing.CheckTemperature("temperature", p.Temperature); err != nil {
+			return PulseResult{}, err
+		}
+	}
+	if err := p.Limits.check(); err != nil {
+		return PulseResult{}, err
+	}
+	if tr.Len() < 8 {
+		return PulseResult{}, fmt.Errorf("trace %q has %d points; a peak cannot be measured in fewer than 8", tr.Name, tr.Len())
+	}
+	return PulseResult{Pulse: p, Signal: tr.Name, Unit: tr.Unit, File: tr.From, Bead: bead, Velocity: u, Axis: tr.Axis(), volume: volume}, nil
+}
+
+// measure takes the baseline away, smooths, and finds apex, widths and moments.
+func (r *PulseResult) measure(tr trace.Trace) error {
+	p := r.Pulse
+	if !p.Search.IsZero() {
+		part, err := tr.Within(p.Search)
+		if err != nil {
+			return err
+		}
+		tr = part
+	}
+	line, err := tr.BaselineUnder(p.Baseline)
+	if err != nil {
+		return err
+	}
+	net := tr.Minus(line)
+	low, high := net.Extremes()
+	if _, y := net.XY(low); -y > value(net, high) {
+		net, high = net.Flipped(), low
+		r.warn("The peak points down and was turned over", "Check that this is the right signal; a sample of less salt than the buffer gives such a peak in conductivity")
+	}
+	raw := trace.Apex{Index: high, Height: value(net, high)}
+	raw.X, _ = net.XY(high)
+	r.Baseline, r.net = line, net
+	noPeak := func(why string) error {
+		return fmt.Errorf("trace %q has no peak: %s; check that it is the right signal, that the sample went in, and that the recording is long enough", tr.Name, why)
+	}
+	if !(raw.Height > 0) {
+		return noPeak("nothing stands above the baseline")
+	}
+	if raw.Index == 0 || raw.Index == net.Len()-1 {
+		return noPeak(fmt.Sprintf("its highest point, %s, is at the end of the trace", r.Axis.Show(raw.X)))
+	}
+	rough, err := net.Width(raw, 0.5)
+	if err != nil {
+		return err
+	}
+	// The crossings next to the apex are enough to choose a window; noise may
+	// make them too narrow, which smooths less.
+	width := rough.InnerRight - rough.InnerLeft
+	window := p.Smoothing.Window
+	if window == 0 {
+		window = 1
+		if points := width / net.Step() / 5; points >= 5 {
+			window = 2*int(points/2) + 1
+		}
+	}
+	calm := net
+	if p.Smoothing.PeakOnly && !math.IsNaN(rough.Width()) {
+		margin := 4*rough.Width() + float64(window)*net.Step()
+		if calm, err = net.Within(trace.Range{Axis: r.Axis, From: raw.X - margin, To: raw.X + margin}); err != nil {
+			return err
+		}
+	}
+	if calm, err = calm.Smoothed(window); err != nil {
+		return err
+	}
+	r.calm, r.SmoothingWindow = calm, window
+	r.Apex = calm.Apex(r.reach())
+	r.Height = r.Apex.Height
+	if n := line.Noise; r.Height < leastSignalToNoise*n {
+		return noPeak(fmt.Sprintf("its highest point stands only %.2g times the noise above the baseline, less than %v", r.Height/n, leastSignalToNoise))
+	}
+	for _, at := range []struct {
+		width    *trace.Width
+		fraction float64
+	}{{&r.Half, 0.5}, {&r.Tenth, 0.1}, {&r.Fifth, 0.05}} {
+		if *at.width, err = calm.Width(r.Apex, at.fraction); err != nil {
+			return err
+		}
+	}
+	if math.IsNaN(r.Tenth.Width()) {
+		side := "behind"
+		if math.IsNaN(r.Tenth.Left) {
+			side = "in front of"
+		}
+		return fmt.Errorf("trace %q does not fall to 10 %% of the peak's height %s its maximum at %s: width and asymmetry cannot be measured; record the whole peak, or widen Search", tr.Name, side, r.Axis.Show(r.Apex.X))
+	}
+	r.PointsAboveHalfHeight = calm.Count(r.Half.Left, r.Half.Right)
+	if r.PointsAboveHalfHeight < 3 {
+		return fmt.Errorf("trace %q has %d points above half the peak's height; a width cannot be taken from fewer than 3: record more often", tr.Name, r.PointsAboveHalfHeight)
+	}
+
+	limits := p.MomentRange
+	if limits.IsZero() {
+		outer := r.Fifth
+		if math.IsNaN(outer.Width()) {
+			outer = r.Tenth
+		}
+		span := net.Span()
+		limits = trace.Range{Axis: r.Axis, From: math.Max(span.From, outer.Left-outer.Width()), To: math.Min(span.To, outer.Right+outer.Width())}
+	}
+	r.Moments, err = net.Moments(limits)
+	return err
+}
+
+// value returns the value of point i.
+func value(t trace.Trace, i int) float64 {
+	_, y := t.XY(i)
+	return y
+}
+
+// reach is the number of points on each side of the highest that the parabola
+// of the apex goes through.
+func (r PulseResult) reach() int { return max(1, r.SmoothingWindow/4) }
+
+// numbers works out everything that is reported.
+func (r *PulseResult) numbers() {
+	q := r.Pulse.Flow
+	if r.Axis == trace.Volume {
+		r.RetentionVolume = units.Volume(r.Apex.X)
+		r.Retention = r.RetentionVolume.PumpedAt(q)
+	} else {
+		r.Retention = units.Time(r.Apex.X)
+		r.RetentionVolume = q.For(r.Retention)
+	}
+	r.ColumnVolumes = r.RetentionVolume.In(r.volume)
+
+	x, w := r.Apex.X, r.Half.Width()
+	r.Plates = plates(halfHeight, x, w)
+	r.PlatesExact = plates(8*math.Ln2, x, w)
+	r.PlatesMoments = r.Moments.Mean * r.Moments.Mean / r.Moments.Variance
+	length := r.Pulse.BedHeight
+	r.PlatesPerMetre = r.Plates / length.In(units.Metre)
+	r.HETP = length / units.Length(r.Plates)
+	r.ReducedPlateHeight = r.HETP.In(r.Bead)
+	r.Asymmetry = asymmetry(r.Tenth.Front(r.Apex), r.Tenth.Back(r.Apex))
+	r.SymmetryFactor = symmetryFactor(r.Fifth.Width(), r.Fifth.Front(r.Apex))
+	r.errors()
+}
+
+// judge compares the reportable numbers with the limits.
+func (r *PulseResult) judge() {
+	l := r.Pulse.Limits
+	r.Checks = []Check{
+		newCheck("plates per metre", r.PlatesPerMetre, r.PlatesPerMetreStdErr, l.PlatesPerMetre),
+		newCheck("reduced plate height", r.ReducedPlateHeight, r.PlatesPerMetreStdErr/r.PlatesPerMetre*r.ReducedPlateHeight, l.ReducedPlateHeight),
+		newCheck("asymmetry at 10 %", r.Asymmetry, r.AsymmetryStdErr, l.Asymmetry),
+		newCheck("symmetry factor at 5 %", r.SymmetryFactor, r.AsymmetryStdErr, l.SymmetryFactor),
+	}
+	for _, c := range r.Checks {
+		switch {
+		case c.Outcome == DoesNotMeet:
+			r.Verdict = DoesNotMeet
+		case c.Outcome == Meets && r.Verdict == NotChecked:
+			r.Verdict = Meets
+		}
+	}
+}
