@@ -165,7 +165,11 @@ var markdownEscaper = strings.NewReplacer(
 
 func escapeMarkdown(s string) string { return markdownEscaper.Replace(s) }
 
-// String writes the table in columns of equal width, without trailing spaces.
+// widest is how many characters a cell has in plain text before it is wrapped.
+const widest = 60
+
+// String writes the table in columns, without trailing spaces; long cells are
+// wrapped between words.
 func (t Table) String() string {
 	var head [][]string
 	if t.hasNames() {
@@ -208,16 +212,37 @@ func (t Table) String() string {
 	return b.String()
 }
 
-// split cuts a row at the line breaks of its cells.
+// split cuts a row at the line breaks of its cells and where they are too wide.
 func (t Table) split(row []string) [][]string {
 	var out [][]string
 	for i := range t.Columns {
-		for j, s := range strings.Split(t.cell(row, i), "\n") {
+		for j, s := range wrap(t.cell(row, i)) {
 			if j == len(out) {
 				out = append(out, make([]string, len(t.Columns)))
 			}
 			out[j][i] = s
 		}
+	}
+	return out
+}
+
+// wrap cuts text at its line breaks, and between words where a line would be
+// wider than widest.
+func wrap(text string) []string {
+	var out []string
+	for _, s := range strings.Split(text, "\n") {
+		line := ""
+		for _, word := range strings.Fields(s) {
+			if line != "" && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > widest {
+				out = append(out, line)
+				line = ""
+			}
+			if line != "" {
+				line += " "
+			}
+			line += word
+		}
+		out = append(out, line)
 	}
 	return out
 }

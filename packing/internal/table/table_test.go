@@ -31,6 +31,17 @@ a|b *c* <script>
 	}
 }
 
+func TestWrap(t *testing.T) {
+	words := strings.TrimSpace(strings.Repeat("abcdefghi ", 13)) // six fit: 6·9 + 5
+	t1 := Table{Columns: []Column{{Name: "a"}, {Name: "b", Right: true}}}
+	t1.Add(words, "1")
+	line := strings.TrimSpace(strings.Repeat("abcdefghi ", 6))
+	want := "a" + strings.Repeat(" ", 58) + "  b\n" + strings.Repeat("-", 59) + "  -\n" + line + "  1\n" + line + "\nabcdefghi\n"
+	if got := t1.String(); got != want {
+		t.Errorf("got\n%s\nwant\n%s", got, want)
+	}
+}
+
 func TestMarkdown(t *testing.T) {
 	want := `**Heights \<of\> "beds"**
 
