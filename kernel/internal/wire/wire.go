@@ -63,6 +63,7 @@ type Message struct {
 	Identities [][]byte
 	Header     Header
 	RawHeader  json.RawMessage // the header as it was written: the parent header of every answer
+	Parent     json.RawMessage
 	Metadata   json.RawMessage
 	Content    json.RawMessage
 	Buffers    [][]byte
@@ -97,6 +98,7 @@ func Decode(frames [][]byte, key []byte) (*Message, error) {
 	m := &Message{
 		Identities: frames[:ids],
 		RawHeader:  body[1],
+		Parent:     body[2],
 		Metadata:   body[3],
 		Content:    body[4],
 		Buffers:    body[parts:],

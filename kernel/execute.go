@@ -1,0 +1,323 @@
+package kernel
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"sync"
+	"time"
+
+	"github.com/evenbed/evenbed/kernel/display"
+	"github.com/evenbed/evenbed/kernel/internal/host"
+	"github.com/evenbed/evenbed/kernel/internal/wire"
+)
+
+// A job is a cell in the queue.
+type job struct {
+	*request
+	ctx         context.Context
+	cancel      context.CancelFunc
+	interrupted bool // guarded by the queue's mutex
+	aborted     bool // guarded by the queue's mutex
+}
+
+// A queue holds the cells that wait and the one that runs.
+type queue struct {
+	mu      sync.Mutex
+	waiting []*job
+	running *job
+	closed  bool
+	wake    chan struct{}
+
+	// Requests of this session sent by this time, on its own clock, are aborted.
+	session string
+	until   time.Time
+}
+
+func (q *queue) push(r *request) {
+	ctx, cancel := context.WithCancel(context.Background())
+	j := &job{request: r, ctx: ctx, cancel: cancel}
+	q.mu.Lock()
+	if sent, ok := r.Header.Time(); ok && r.Header.Session == q.session && !sent.After(q.until) {
+		j.aborted = true
+	}
+	q.waiting = append(q.waiting, j)
+	q.mu.Unlock()
+	q.signal()
+}
+
+func (q *queue) signal() {
+	select {
+	case q.wake <- struct{}{}:
+	default:
+	}
+}
+
+// next waits for a cell and makes it the running one; nil after close.
+func (q *queue) next() *job {
+	for {
+		q.mu.Lock()
+		if q.closed {
+			q.mu.Unlock()
+			return nil
+		}
+		if len(q.waiting) > 0 {
+			j := q.waiting[0]
+			q.waiting[0] = nil
+			q.waiting = q.waiting[1:]
+			q.running = j
+			q.mu.Unlock()
+			return j
+		}
+		q.mu.Unlock()
+		<-q.wake
+	}
+}
+
+func (q *queue) current() *job {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return q.running
+}
+
+// done says that the running cell has ended.
+func (q *queue) done() {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.running.cancel()
+	q.running = nil
+}
+
+func (q *queue) aborts(j *job) bool {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return j.aborted
+}
+
+func (q *queue) interrupts(j *job) bool {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return j.interrupted
+}
+
+// interrupt aborts what waits and stops the running cell. It reports whether
+// there was one that had not been interrupted before.
+func (q *queue) interrupt() bool {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	for _, j := range q.waiting {
+		j.aborted = true
+	}
+	if q.running == nil || q.running.interrupted {
+		return false
+	}
+	q.running.interrupted = true
+	q.running.cancel()
+	return true
+}
+
+// abortAfter aborts what waits behind a failed cell, and what the same
+// session had sent before it could know of the failure. The session's clock
+// may differ from ours, so its time is the date of the failed cell's request
+// and what has passed since that came in: never later than the true one.
+func (q *queue) abortAfter(j *job, failed time.Time) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	for _, w := range q.waiting {
+		w.aborted = true
+	}
+	sent, ok := j.Header.Time()
+	if !ok {
+		return
+	}
+	q.session, q.until = j.Header.Session, sent.Add(failed.Sub(j.at))
+	if sent.Nanosecond()%int(time.Millisecond) == 0 {
+		// A clock that shows milliseconds only: the next date may be one early.
+		q.until = q.until.Add(-time.Millisecond)
+	}
+}
+
+func (q *queue) close() {
+	q.mu.Lock()
+	q.closed = true
+	q.waiting = nil
+	q.mu.Unlock()
+	q.signal()
+}
+
+// stopPause is how long the reply to a failed cell is held back. A front end
+// that runs a whole notebook takes a moment to send all cells; a cell that does
+// not compile has failed before the next one is sent.
+const stopPause = 10 * time.Millisecond
+
+// runCells runs cells until the queue is closed.
+func (k *Kernel) runCells() {
+	count := 0
+	for {
+		j := k.queue.next()
+		if j == nil {
+			return
+		}
+		k.status(wire.Busy, j.RawHeader)
+		count = k.run(j, count)
+		k.queue.done()
+		k.status(wire.Idle, j.RawHeader)
+	}
+}
+
+// run runs one cell and replies. It returns the execution count after it.
+func (k *Kernel) run(j *job, count int) int {
+	response := wire.ExecuteResponse{
+		Count:           count,
+		UserExpressions: map[string]wire.Reply{},
+		Payload:         []struct{}{},
+	}
+	if k.queue.aborts(j) {
+		response.Status = wire.Aborted
+		k.reply(j.request, wire.ExecuteReply, nil, response)
+		return count
+	}
+	var x wire.Execute
+	if err := j.Read(&x); err != nil {
+		response.Reply = unreadable(err)
+		k.reply(j.request, wire.ExecuteReply, nil, response)
+		return count
+	}
+	store := !x.Silent && (x.StoreHistory == nil || *x.StoreHistory)
+	number := 0
+	if !x.Silent {
+		number = count + 1
+		response.Count = number
+		k.publish(wire.ExecuteInput, j.RawHeader, wire.Input{Code: x.Code, Count: number})
+	}
+	if store {
+		count = number
+	}
+
+	started := time.Now()
+	cell := &shown{parent: j.RawHeader, number: number, silent: x.Silent}
+	before := k.show(cell)
+	ended := k.execute(j.ctx, x.Code, number)
+	failed, result := k.seen(cell)
+	if ended.Failure != nil && !failed {
+		k.output(*ended.Failure)
+	}
+	if x.Silent { // what comes later is from the cells that were to be seen
+		k.show(before)
+	}
+
+	response.Status = wire.OK
+	if f := ended.Failure; f != nil {
+		response.Reply = wire.Reply{Status: wire.Failed, Name: f.Name, Value: f.Message, Traceback: lines(f.Traceback)}
+		if x.StopOnError == nil || *x.StopOnError {
+			if !k.queue.interrupts(j) {
+				time.Sleep(stopPause)
+			}
+			k.queue.abortAfter(j, time.Now())
+		}
+	} else {
+		for key := range x.UserExpressions {
+			response.UserExpressions[key] = wire.Reply{
+				Status: wire.Failed, Name: "not supported",
+				Value: "user expressions are not evaluated: run the expression as a cell", Traceback: []string{},
+			}
+		}
+	}
+	if store {
+		k.history.add(entry{number: number, input: x.Code, output: result})
+	}
+	k.reply(j.request, wire.ExecuteReply, json.RawMessage(fmt.Sprintf(`{"started":%q}`, wire.Date(started))), response)
+	return count
+}
+
+// execute waits for the backend and has it run a cell.
+func (k *Kernel) execute(ctx context.Context, code string, number int) host.Reply {
+	select {
+	case <-k.ready:
+	case <-ctx.Done():
+		return failure("interrupted", "the cell was interrupted before it began")
+	}
+	if k.failed != nil {
+		return failure("no engine", "the engine cannot be started: "+k.failed.Error())
+	}
+	return k.backend.Execute(ctx, code, number)
+}
+
+func failure(name, message string) host.Reply {
+	return host.Reply{Failure: &host.Failure{Name: name, Message: message, Traceback: []string{name + ": " + message}}}
+}
+
+// lines returns a traceback that is a list in JSON, never null.
+func lines(l []string) []string {
+	if l == nil {
+		return []string{}
+	}
+	return l
+}
+
+// shown is a cell as its outputs see it. Its last two fields are guarded by
+// the kernel's outMu.
+type shown struct {
+	parent json.RawMessage
+	number int
+	silent bool
+
+	failed bool   // a failure has been published
+	result string // the text of the last value
+}
+
+// show makes outputs carry the header of a cell and returns the one before.
+func (k *Kernel) show(c *shown) (before *shown) {
+	k.outMu.Lock()
+	defer k.outMu.Unlock()
+	before, k.cell = k.cell, c
+	return before
+}
+
+// seen returns what a cell has shown so far.
+func (k *Kernel) seen(c *shown) (failed bool, result string) {
+	k.outMu.Lock()
+	defer k.outMu.Unlock()
+	return c.failed, c.result
+}
+
+// output publishes what a cell shows.
+func (k *Kernel) output(o host.Output) {
+	k.outMu.Lock()
+	defer k.outMu.Unlock()
+	cell := k.cell
+	if cell == nil { // before the first cell
+		cell = &shown{}
+	}
+	if _, ok := o.(host.Failure); ok {
+		cell.failed = true
+	}
+	if cell.silent {
+		return
+	}
+	switch o := o.(type) {
+	case host.Stream:
+		k.publish(wire.Stream, cell.parent, wire.Text{Name: o.Name, Text: o.Text})
+	case host.Display:
+		t := wire.DisplayData
+		if o.Update {
+			t = wire.UpdateDisplayData
+		}
+		k.publish(t, cell.parent, wire.Display{Bundle: bundle(o.Bundle), Transient: wire.Transient{ID: o.ID}})
+	case host.Value:
+		cell.result = string(o.Data[display.MIMETypeText])
+		k.publish(wire.ExecuteResult, cell.parent, wire.Result{Count: cell.number, Bundle: bundle(o.Bundle)})
+	case host.Failure:
+		k.publish(wire.Error, cell.parent, wire.Failure{Name: o.Name, Value: o.Message, Traceback: lines(o.Traceback)})
+	case host.Clear:
+		k.publish(wire.ClearOutput, cell.parent, wire.Clear{Wait: o.Wait})
+	}
+}
+
+func bundle(b display.Bundle) wire.Bundle {
+	meta := b.Metadata
+	if meta == nil {
+		meta = map[string]json.RawMessage{}
+	}
+	return wire.Bundle{Data: b.JSON(), Metadata: meta}
+}

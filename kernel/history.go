@@ -1,0 +1,105 @@
+package kernel
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+	"sync"
+
+	"github.com/evenbed/evenbed/kernel/internal/wire"
+)
+
+// An entry is one cell of the history.
+type entry struct {
+	number int
+	input  string
+	output string // the text of its value
+}
+
+// A history holds the cells of this process.
+type history struct {
+	mu      sync.Mutex
+	entries []entry
+}
+
+// historySession is the number of the only session there is; front ends also
+// write 0 for the current one.
+const historySession = 1
+
+func (h *history) add(e entry) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.entries = append(h.entries, e)
+}
+
+// find returns what a request asks for, oldest first.
+func (h *history) find(q wire.History) []entry {
+	h.mu.Lock()
+	all := slices.Clone(h.entries)
+	h.mu.Unlock()
+	switch q.Access {
+	case "range":
+		if q.Session != 0 && q.Session != historySession {
+			return nil
+		}
+		all = slices.DeleteFunc(all, func(e entry) bool {
+			return e.number < q.Start || q.Stop > 0 && e.number >= q.Stop
+		})
+	case "search":
+		pattern := glob(q.Pattern)
+		all = slices.DeleteFunc(all, func(e entry) bool { return !pattern.MatchString(e.input) })
+		if q.Unique { // the latest of each
+			seen := map[string]bool{}
+			slices.Reverse(all)
+			all = slices.DeleteFunc(all, func(e entry) bool {
+				was := seen[e.input]
+				seen[e.input] = true
+				return was
+			})
+			slices.Reverse(all)
+		}
+		all = tail(all, q.N)
+	case "tail":
+		all = tail(all, q.N)
+	default:
+		return nil
+	}
+	return all
+}
+
+// glob returns the expression for a pattern in which * stands for any text
+// and ? for one character. The whole input must match.
+func glob(pattern string) *regexp.Regexp {
+	if pattern == "" {
+		pattern = "*"
+	}
+	return regexp.MustCompile(`(?s)^` + strings.NewReplacer(`\*`, `.*`, `\?`, `.`).Replace(regexp.QuoteMeta(pattern)) + `$`)
+}
+
+// tail returns the last n entries; all of them if n is not positive.
+func tail(all []entry, n int) []entry {
+	if n <= 0 || n > len(all) {
+		return all
+	}
+	return all[len(all)-n:]
+}
+
+func (k *Kernel) recall(r *request) {
+	var q wire.History
+	if err := r.Read(&q); err != nil {
+		k.reply(r, wire.HistoryReply, nil, unreadable(err))
+		return
+	}
+	reply := wire.HistoryResponse{Reply: ok(), History: [][3]any{}}
+	for _, e := range k.history.find(q) {
+		line := [3]any{historySession, e.number, e.input}
+		if q.Output {
+			line[2] = [2]*string{&e.input, nil}
+			if e.output != "" {
+				line[2] = [2]*string{&e.input, &e.output}
+			}
+		}
+		reply.History = append(reply.History, line)
+	}
+	k.reply(r, wire.HistoryReply, nil, reply)
+}
