@@ -165,18 +165,17 @@ func TestStopOnError(t *testing.T) {
 
 func TestInterrupt(t *testing.T) {
 	c, s := start(t)
-	id := c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "print begun\nwait"})
+	c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "print begun\nwait"})
 	second := c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "value 1"})
 	for kerneltest.Line(c.Published()) != "stdout begun\n" {
 	}
-	stop := c.Ask(c.Control, wire.InterruptRequest, struct{}{})
+	c.Ask(c.Control, wire.InterruptRequest, struct{}{})
 	equal(t, read[wire.Reply](t, c.Reply(c.Control), wire.InterruptReply).Status, wire.OK)
 	r := read[wire.ExecuteResponse](t, c.Reply(c.Shell), wire.ExecuteReply)
 	if r.Status != wire.Failed || r.Name != "interrupted" {
 		t.Errorf("%+v", r)
 	}
 	equal(t, read[wire.Reply](t, c.Reply(c.Shell), wire.ExecuteReply).Status, wire.Aborted)
-	_, _ = id, stop
 	equal(t, c.Transcript(second), []string{"busy", "idle"})
 	equal(t, s.interrupts.Load(), int32(0)) // the context was enough
 	equal(t, c.Execute("value 2"), []string{"busy", "input 2", "result 2", "idle"})
@@ -191,15 +190,14 @@ func TestNoInterruptIsLost(t *testing.T) {
 	c, _ := start(t)
 	rng := rand.New(rand.NewPCG(3, 4))
 	for i := range 1000 {
-		c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "wait"})
-		time.Sleep(time.Duration(rng.IntN(300)) * time.Microsecond)
-		// An interrupt that comes before its cell is no interrupt of it.
-		for done := false; !done; {
-			c.Ask(c.Control, wire.InterruptRequest, struct{}{})
-			c.Reply(c.Control)
-			done = c.Replied(c.Shell, time.Second)
+		id := c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "wait"})
+		for m := c.Published(); kerneltest.Line(m) != "busy" || kerneltest.Parent(m) != id; {
+			m = c.Published() // before that, an interrupt is none of this cell
 		}
-		if r := read[wire.Reply](t, c.Reply(c.Shell), wire.ExecuteReply); r.Status == wire.OK {
+		time.Sleep(time.Duration(rng.IntN(100)) * time.Microsecond)
+		c.Ask(c.Control, wire.InterruptRequest, struct{}{})
+		c.Reply(c.Control)
+		if r := read[wire.Reply](t, c.Reply(c.Shell), wire.ExecuteReply); r.Name != "interrupted" {
 			t.Fatalf("cell %d: %+v", i, r)
 		}
 	}

@@ -283,21 +283,6 @@ func text(b wire.Bundle) string {
 	return fmt.Sprintf("%s", b.Data)
 }
 
-// Replied reports whether a reply arrives on a socket within d, and leaves it
-// there.
-func (c *Client) Replied(s zmq4.Socket, d time.Duration) bool {
-	replies := c.replies[s]
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case m := <-replies:
-		replies <- m
-		return true
-	case <-timer.C:
-		return false
-	}
-}
-
 // Drain forgets what has been published so far.
 func (c *Client) Drain() {
 	for {
