@@ -297,10 +297,6 @@ func (w *work) readCurve() {
 		w.notChecked("compression and pressure under flow (no measured curve)")
 		return
 	}
-	label := c.Curve.Label
-	if label == "" {
-		label = "curve"
-	}
 	for _, x := range []struct {
 		what           string
 		measured, here Length
@@ -312,7 +308,7 @@ func (w *work) readCurve() {
 		case x.measured == 0:
 			w.notChecked("whether the curve was measured at this %s, %.4g cm (not given with the curve)", x.what, x.here.In(Centimetre))
 		case math.Abs(x.measured.In(x.here)-1) > sameBed:
-			w.refuse(label, fmt.Sprintf("it was measured at a %s of %.4g cm, this bed has %.4g cm", x.what, x.measured.In(Centimetre), x.here.In(Centimetre)),
+			w.refuse(curveName(c.Curve), fmt.Sprintf("it was measured at %s %.4g cm, here it is %.4g cm", x.what, x.measured.In(Centimetre), x.here.In(Centimetre)),
 				"measure a curve at this size; one of another size does not hold here as it is")
 		}
 	}
@@ -325,6 +321,8 @@ func (w *work) readCurve() {
 	w.refuseError(err)
 	w.curve = curve
 }
+
+func curveName(c bed.Curve) string { return strings.TrimSpace("curve " + c.Label) }
 
 func (w *work) first() {
 	c, f := w.c, &w.p.First
@@ -567,7 +565,7 @@ func (w *work) flowCautions() {
 	}
 	if len(w.curve.Points) > 0 {
 		w.caution("The %s holds for its lot, buffer, settled height and diameter, at rising velocity, and with the hardware it was measured with.",
-			strings.TrimSpace("curve "+c.Curve.Label))
+			curveName(c.Curve))
 	}
 	if !math.IsNaN(float64(s.Velocity)) {
 		w.caution("The rise on stop is an upper bound: friction and the beads' own slowness reduce it. Losing 1 mm takes at least %.1f s.", (1 * Millimetre).Passed(s.RiseBound).In(Second))

@@ -1,0 +1,47 @@
+package plan_test
+
+import (
+	"fmt"
+
+	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/plan"
+	. "github.com/evenbed/evenbed/packing/units"
+)
+
+func ExampleConstantFlow() {
+	// Column, medium and curve are invented.
+	curve, err := bed.NewCurve(
+		[]float64{20, 100, 200, 300, 400}, CentimetrePerHour,
+		[]float64{1.01, 1.04, 1.08, 1.11, 1.15},
+		[]float64{0.02, 0.12, 0.27, 0.46, 0.70}, Bar)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	pack := plan.ConstantFlow{
+		Column: packing.Column{Tag: "column 04", InnerDiameter: 30 * Centimetre, TubeHeight: 60 * Centimetre, MaxPressure: 3 * Bar},
+		Medium: packing.Medium{Name: "Marram", MeanBead: 90 * Micrometre, SettledVoid: 0.40,
+			DensityExcess: 80 * KilogramPerCubicMetre, MaxBedPressure: 2 * Bar},
+		Slurry:    packing.Slurry{Concentration: 52 * Percent},
+		BedHeight: 18 * Centimetre, CompressionFactor: 1.11,
+		Curve: curve,
+	}
+	steps, err := pack.Plan()
+	fmt.Printf("first step %.0f min, second at %v, %v\n", steps.First.Time.In(Minute), steps.Second.Velocity, err)
+
+	pack.Medium.MaxBedPressure = 0.3 * Bar
+	steps, _ = pack.Plan()
+	fmt.Println(steps) // a refused plan shows its refusal
+	// Output:
+	// first step 26 min, second at 300 cm/h, <nil>
+	// Packing by constant flow: column 04, Marram
+	//
+	// Refused: column 04: pressure 0.46 bar at 300 cm/h: it passes the limit of the bed of Marram, 0.3 bar; ask for a lower compression factor or a lower bed; a limit is not to be raised for a plan
+	//
+	// Limits, lowest first
+	// limit          allowed   planned    left
+	// -------------  -------  --------  ------
+	// bed of Marram  0.3 bar  0.46 bar  passed
+	// column           3 bar  0.46 bar    84 %
+}
