@@ -1,0 +1,249 @@
+// Package figure draws: lines against axes with units, shaded stretches, limits
+// and marked distances, as SVG text that stands on its own.
+//
+// A [Figure] is one pair of axes; a [Stack] puts several above each other with
+// one x axis. Whatever has points can be drawn ([Series]). The same figure gives
+// the same text, byte for byte; it refers to nothing outside, carries its title
+// and description for readers who do not see it, and has a white ground of its
+// own, so that it reads on dark pages.
+//
+//	figure.Figure{
+//		Title: "Pressure", X: figure.Axis{Label: "Velocity", Unit: "cm/h"},
+//		Y: figure.Axis{Label: "Pressure", Unit: "bar"},
+//		Lines: []figure.Line{{Name: "bed", Points: figure.Points{X: u, Y: p}}},
+//	}
+package figure
+
+import (
+	"math"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+)
+
+// A Series is anything with points.
+type Series interface {
+	Len() int
+	XY(i int) (x, y float64)
+}
+
+// Points are points as two slices. What one slice has too many is left out.
+type Points struct{ X, Y []float64 }
+
+// Len returns the number of points.
+func (p Points) Len() int { return min(len(p.X), len(p.Y)) }
+
+// XY returns point i.
+func (p Points) XY(i int) (x, y float64) { return p.X[i], p.Y[i] }
+
+var _ Series = Points{}
+
+// An Axis is named with its unit. One is the size of that unit in the numbers
+// of the series: 60 to show seconds in minutes. Zero stands for 1.
+type Axis struct {
+	Label, Unit string
+	One         float64
+	// Min and Max are the ends of the axis in its unit; both zero: as the
+	// series need it.
+	Min, Max float64
+}
+
+func (a Axis) one() float64 {
+	if a.One == 0 {
+		return 1
+	}
+	return a.One
+}
+
+// Title returns label and unit.
+func (a Axis) Title() string {
+	if a.Unit == "" {
+		return a.Label
+	}
+	return a.Label + " (" + a.Unit + ")"
+}
+
+// A Line is a series drawn as a line. Lines take their colours and dashes in
+// order.
+type Line struct {
+	Name   string // in the key; empty: not in it
+	Points Series
+	Dots   bool // a dot at every point
+	Bare   bool // no line between the dots
+	Faint  bool // grey and thin, behind the others
+}
+
+// A Place is where a label stands from its mark.
+type Place int
+
+// The places.
+const (
+	Above Place = iota
+	Below
+	LeftOf
+	RightOf
+)
+
+// A Mark is a distance between two points that is not data, with a label at its
+// middle; between equal points it is a dot.
+type Mark struct {
+	X1, Y1, X2, Y2 float64
+	Label          string
+	Place          Place
+	Dashed         bool
+	Ends           bool // short strokes across both ends
+	Colour         int  // in the order of the lines' colours, from 0
+}
+
+// A Level is a limit: a dashed line across the figure at the height Y.
+type Level struct {
+	Y     float64
+	Label string
+}
+
+// A Span is a shaded stretch of the x axis.
+type Span struct {
+	From, To float64
+	Label    string
+}
+
+// A Figure is one pair of axes and what is drawn between them. All positions
+// are in the numbers of the series.
+type Figure struct {
+	Title       string
+	Description string // in words, for those who do not see it
+	X, Y        Axis
+	Spans       []Span
+	Lines       []Line
+	Levels      []Level
+	Marks       []Mark
+	// Width and Height are in CSS pixels; zero: 720 and 400.
+	Width, Height int
+}
+
+// SVG draws the figure.
+func (f Figure) SVG() string {
+	return Stack{Title: f.Title, Description: f.Description, Panels: []Figure{f}, Width: f.Width}.SVG()
+}
+
+// String returns title and description.
+func (f Figure) String() string { return f.Title + ". " + f.Description }
+
+// A Stack is several figures above each other, with the x axis of the first.
+// Titles of the panels are not drawn: their y axes name them.
+type Stack struct {
+	Title       string
+	Description string
+	Panels      []Figure
+	Width       int // in CSS pixels; zero: 720
+}
+
+// String returns title and description.
+func (s Stack) String() string { return s.Title + ". " + s.Description }
+
+// The spaces around the axes, in pixels.
+const (
+	edge       = 10
+	titleSpace = 24
+	keySpace   = 20
+	panelSpace = 14
+)
+
+// SVG draws the stack.
+func (s Stack) SVG() string {
+	width := float64(s.Width)
+	if width == 0 {
+		width = 720
+	}
+	heights := make([]float64, len(s.Panels))
+	total := 2.0 * edge
+	if s.Title != "" {
+		total += titleSpace
+	}
+	for i, f := range s.Panels {
+		heights[i] = float64(f.Height)
+		if heights[i] == 0 {
+			heights[i] = 400
+			if len(s.Panels) > 1 {
+				heights[i] = 220
+			}
+		}
+		total += heights[i]
+		if i > 0 {
+			total += panelSpace
+		}
+	}
+	c := newCanvas(width, total)
+	whole := draw.NewCanvas(c, vg.Length(width), vg.Length(total))
+	whole.SetColor(ground)
+	whole.Fill(whole.Rectangle.Path())
+	area := draw.Crop(whole, edge, -edge-6, edge, -edge)
+	if s.Title != "" {
+		area.FillText(titleStyle(), vg.Point{X: area.Min.X, Y: area.Max.Y}, s.Title)
+		area.Max.Y -= titleSpace
+	}
+	if len(s.Panels) == 0 {
+		return c.document(s.Title, s.Description)
+	}
+
+	// One x axis for all, and the y axes under each other.
+	x := s.Panels[0].X
+	if x.Min == 0 && x.Max == 0 {
+		x.Min, x.Max = math.Inf(1), math.Inf(-1)
+		for _, f := range s.Panels {
+			lo, hi := f.reach(true)
+			x.Min, x.Max = math.Min(x.Min, lo/x.one()), math.Max(x.Max, hi/x.one())
+		}
+	}
+	plots := make([]*plot.Plot, len(s.Panels))
+	areas := make([]draw.Canvas, len(s.Panels))
+	widest := vg.Length(0)
+	for i, f := range s.Panels {
+		f.X = x
+		plots[i] = f.plot(width, heights[i], i == len(s.Panels)-1)
+		areas[i] = area
+		areas[i].Min.Y = area.Max.Y - vg.Length(heights[i])
+		area.Max.Y = areas[i].Min.Y - panelSpace
+		if keyed := f.key(areas[i]); keyed > 0 {
+			areas[i].Max.Y -= keyed
+		}
+		widest = max(widest, plots[i].DataCanvas(areas[i]).Min.X)
+	}
+	for i, p := range plots {
+		// Move the left edge until all axes stand at the widest one's place.
+		areas[i].Min.X += widest - p.DataCanvas(areas[i]).Min.X
+		p.Draw(areas[i])
+	}
+	return c.document(s.Title, s.Description)
+}
+
+// reach returns the smallest and largest number of lines and marks along x, or
+// of lines, marks and levels along y.
+func (f Figure) reach(alongX bool) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	add := func(x, y float64) {
+		v := y
+		if alongX {
+			v = x
+		}
+		if !math.IsNaN(v) && !math.IsInf(v, 0) {
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
+	}
+	for _, l := range f.Lines {
+		for i := range l.Points.Len() {
+			add(l.Points.XY(i))
+		}
+	}
+	if !alongX {
+		for _, l := range f.Levels {
+			add(0, l.Y)
+		}
+	}
+	for _, m := range f.Marks {
+		add(m.X1, m.Y1)
+		add(m.X2, m.Y2)
+	}
+	return lo, hi
+}
