@@ -2,8 +2,9 @@
 // cell imports and declares, and rewrites what the interpreter would do
 // otherwise than a notebook needs.
 //
-// The names [Guard] and [Note] stand for functions that the engine gives the
-// interpreter. They contain a space, so that no cell can use or hide them.
+// The names [Guard], [Note] and [Step] stand for functions that the engine
+// gives the interpreter. They contain a space, so that no cell can use or hide
+// them.
 package cell
 
 import (
@@ -20,12 +21,15 @@ const (
 	// Note is called as Note(err) after an assignment to err that the cell
 	// never looks at.
 	Note = "note error"
+	// Step is called as Step(i) before the top-level statement Nodes[i].
+	Step = "next step"
 )
 
 // A Cell is a cell in the parts in which it is compiled.
 type Cell struct {
 	Imports []*ast.GenDecl
-	Body    []ast.Node
+	Nodes   []ast.Node // all but the imports, as written
+	Body    []ast.Node // the nodes with what the engine needs between them
 	// Silent says that the value of the last expression is not shown: the
 	// cell ends with a semicolon, or prints.
 	Silent bool
@@ -38,17 +42,23 @@ func New(source string, nodes []ast.Node) *Cell {
 		if d, ok := n.(*ast.GenDecl); ok && d.Tok == token.IMPORT {
 			c.Imports = append(c.Imports, d)
 		} else {
-			c.Body = append(c.Body, n)
+			c.Nodes = append(c.Nodes, n)
 		}
 	}
 	c.Silent = strings.HasSuffix(strings.TrimSpace(source), ";")
-	if n := len(c.Body); n > 0 && prints(c.Body[n-1]) {
+	if n := len(c.Nodes); n > 0 && prints(c.Nodes[n-1]) {
 		c.Silent = true
 	}
-	for _, n := range c.Body {
+	for i, n := range c.Nodes {
 		guardGoroutines(n)
+		switch n.(type) {
+		case ast.Decl: // the interpreter brings declarations into an order of its own
+		default:
+			c.Body = append(c.Body, call(Step, n.Pos(), &ast.BasicLit{ValuePos: n.Pos(), Kind: token.INT, Value: strconv.Itoa(i)}))
+		}
+		c.Body = append(c.Body, n)
+		c.Body = append(c.Body, notes(n, c.Nodes[i+1:])...)
 	}
-	c.noteErrors()
 	return c
 }
 
@@ -111,7 +121,7 @@ func (c *Cell) ImportList() []Import {
 // Declared returns the identifiers that the cell declares at its top level.
 func (c *Cell) Declared() []*ast.Ident {
 	var ids []*ast.Ident
-	for _, n := range c.Body {
+	for _, n := range c.Nodes {
 		switch n := n.(type) {
 		case *ast.AssignStmt:
 			if n.Tok == token.DEFINE {
@@ -172,10 +182,7 @@ func guardGoroutines(n ast.Node) {
 			}
 			g.Call = &ast.CallExpr{Lparen: g.Call.Pos(), Rparen: g.Call.End()}
 		}
-		g.Call.Fun = &ast.CallExpr{
-			Fun:    &ast.Ident{NamePos: f.Pos(), Name: Guard},
-			Lparen: f.Pos(), Args: []ast.Expr{f}, Rparen: f.End(),
-		}
+		g.Call.Fun = call(Guard, f.Pos(), f)
 		return true
 	})
 }
@@ -183,24 +190,23 @@ func guardGoroutines(n ast.Node) {
 var builtins = map[string]bool{"close": true, "copy": true, "delete": true, "panic": true,
 	"print": true, "println": true, "recover": true}
 
-// noteErrors puts a call of Note behind each top-level assignment to a
-// variable that the cell does not look at before it is assigned to again.
-// Only single identifiers on the left of an assignment with a call on the
-// right count, since only those are forgotten by mistake.
-func (c *Cell) noteErrors() {
-	var body []ast.Node
-	for i, n := range c.Body {
-		body = append(body, n)
-		for _, id := range fromCall(n) {
-			if !looksAt(c.Body[i+1:], id.Name) {
-				body = append(body, &ast.CallExpr{
-					Fun:    &ast.Ident{NamePos: id.Pos(), Name: Note},
-					Lparen: id.Pos(), Args: []ast.Expr{&ast.Ident{NamePos: id.Pos(), Name: id.Name}}, Rparen: id.End(),
-				})
-			}
+// notes returns a call of Note for each variable to which n assigns and that
+// the nodes after it do not look at before it is assigned to again. Only
+// single identifiers on the left of an assignment with a call on the right
+// count, since only those are forgotten by mistake.
+func notes(n ast.Node, after []ast.Node) []ast.Node {
+	var calls []ast.Node
+	for _, id := range fromCall(n) {
+		if !looksAt(after, id.Name) {
+			calls = append(calls, call(Note, id.Pos(), &ast.Ident{NamePos: id.Pos(), Name: id.Name}))
 		}
 	}
-	c.Body = body
+	return calls
+}
+
+// call returns the call of a function at a position.
+func call(name string, pos token.Pos, arg ast.Expr) *ast.CallExpr {
+	return &ast.CallExpr{Fun: &ast.Ident{NamePos: pos, Name: name}, Lparen: pos, Args: []ast.Expr{arg}, Rparen: arg.End()}
 }
 
 // fromCall returns the variables that n assigns from a function call.

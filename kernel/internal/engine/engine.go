@@ -79,6 +79,7 @@ type running struct {
 	stopOnce  sync.Once
 	ctx       context.Context // of the calls of long library functions
 	cancel    context.CancelFunc
+	step      int // the top-level statement that runs
 	failureMu sync.Mutex
 	failure   *failure // of a goroutine of the cell
 	noted     []note

@@ -69,8 +69,8 @@ func interrupted(places []place) *failure {
 // returned is the failure of a cell whose last expression returned an error.
 func (in *interp) returned(err error, name string, c *cell.Cell) *failure {
 	f := &failure{name: "error", message: err.Error()}
-	if n := len(c.Body); n > 0 {
-		f.places = []place{in.place(c.Body[n-1].Pos())}
+	if n := len(c.Nodes); n > 0 {
+		f.places = []place{in.place(c.Nodes[n-1].Pos())}
 	}
 	return f
 }

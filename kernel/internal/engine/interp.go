@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"errors"
 	"fmt"
 	"go/ast"
 	"go/build"
@@ -8,6 +9,7 @@ import (
 	"io"
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -45,27 +47,9 @@ type interp struct {
 	gos  map[*target]*running // goroutines that cells have started
 }
 
-// newInterp starts an interpreter in its first lane.
-func newInterp(e *engine) (*interp, error) {
-	in := &interp{e: e, sources: map[string][]string{}, gos: map[*target]*running{}}
-	ready := make(chan error)
-	l := &lane{work: make(chan func())}
-	go func() {
-		err := in.start(l)
-		ready <- err
-		for f := range l.work {
-			f()
-		}
-	}()
-	if err := <-ready; err != nil {
-		return nil, err
-	}
-	in.lane = l
-	return in, nil
-}
-
-// start makes the interpreter; it belongs to the goroutine that calls start.
-func (in *interp) start(l *lane) (err error) {
+// newInterp starts an interpreter.
+func newInterp(e *engine) (in *interp, err error) {
+	in = &interp{e: e, sources: map[string][]string{}, gos: map[*target]*running{}}
 	defer func() {
 		if rec := recover(); rec != nil {
 			err = fmt.Errorf("the interpreter does not start: %v", rec)
@@ -86,20 +70,24 @@ func (in *interp) start(l *lane) (err error) {
 	in.ir.DeclBuiltin("Display", fast.Builtin{Compile: in.compileDisplay, ArgMin: 1, ArgMax: 1})
 	in.ir.DeclBuiltin(cell.Guard, fast.Builtin{Compile: in.compileGuard, ArgMin: 1, ArgMax: 1})
 	in.ir.DeclBuiltin(cell.Note, fast.Builtin{Compile: in.compileNote, ArgMin: 1, ArgMax: 1})
+	in.ir.DeclBuiltin(cell.Step, fast.Builtin{Compile: in.compileStep, ArgMin: 1, ArgMax: 1})
 	in.ir.DeclBuiltin("probe", fast.Builtin{Compile: in.compileProbe})
 	in.ir.Eval("func probing() { probe() }")
 	probe, ok := in.ir.ValueOf("probing").ReflectValue().Interface().(func())
 	if !ok {
-		return fmt.Errorf("the interpreter does not start: its functions are no Go functions")
+		return nil, errors.New("the interpreter does not start: its functions are no Go functions")
 	}
 	in.probe = probe
 	delete(c.Binds, "probing")
 	delete(c.Binds, "probe")
 	in.ir.ImportPackage("", displayPath)
 	in.shows = displayInterfaces(in.ir)
-	l.env = in.ir.PrepareEnv()
-	l.run = l.env.Run
-	return nil
+	// No code runs in the interpreter's own environment, but in the lanes',
+	// and preparing it for new variables must not touch the run of a lane.
+	own := in.ir.PrepareEnv()
+	own.Run = &fast.Run{IrGlobals: own.Run.IrGlobals}
+	in.lane = in.newLane()
+	return in, nil
 }
 
 // newLane makes a lane whose environment has the same variables as the
@@ -146,15 +134,13 @@ func (in *interp) run(cell *running, source string, number int) *failure {
 	in.sourceMu.Unlock()
 
 	l := in.lane
-	t := newTarget(l.run)
-	a := &attempt{in: in, lane: l, cell: cell, name: name}
+	a := &attempt{in: in, lane: l, target: newTarget(l.run), cell: cell, name: name}
 	ended := make(chan *failure, 1)
 	l.work <- func() { a.goroutine(source, ended) }
 	stop, late := cell.stop, (<-chan time.Time)(nil)
 	for {
 		select {
 		case f := <-ended:
-			t.finish()
 			if a.exited { // by runtime.Goexit, and the lane's goroutine with it
 				in.lane = in.newLane()
 			} else {
@@ -164,7 +150,7 @@ func (in *interp) run(cell *running, source string, number int) *failure {
 			return f
 		case <-stop:
 			stop, late = nil, time.After(grace)
-			go t.stop()
+			go a.target.stop()
 			in.stopGoroutines(cell)
 		case <-late:
 			if !in.compMu.TryLock() { // a compilation ends by itself and cannot be left halfway
@@ -172,6 +158,7 @@ func (in *interp) run(cell *running, source string, number int) *failure {
 				continue
 			}
 			a.givenUp.Store(true)
+			l.giveUp()
 			in.lane = in.newLane()
 			in.forgetUnset(a)
 			in.compMu.Unlock()
@@ -223,6 +210,7 @@ func (in *interp) stopGoroutines(cell *running) {
 type attempt struct {
 	in      *interp
 	lane    *lane
+	target  *target
 	cell    *running
 	name    string
 	givenUp atomic.Bool
@@ -242,6 +230,7 @@ func (a *attempt) goroutine(source string, ended chan<- *failure) {
 			a.exited = true
 			f = &failure{name: "exit", message: "runtime.Goexit ended the cell"}
 		}
+		a.target.finish()
 		ended <- f
 	}()
 	f = a.all(source)
@@ -296,8 +285,8 @@ func (a *attempt) body() (f *failure) {
 	defer func() {
 		if rec := recover(); rec != nil {
 			places := in.places(run.CurrEnv)
-			if len(places) == 0 { // all statements are done and the last expression panicked
-				places = []place{in.place(a.parsed.Body[len(a.parsed.Body)-1].Pos())}
+			if len(places) == 0 { // an expression by itself has no place
+				places = []place{in.place(a.parsed.Nodes[a.cell.step].Pos())}
 			}
 			f = in.panicked(rec, a.name, places)
 			if notes := a.cell.notes(); len(notes) > 0 && f.name == "panic" {
@@ -339,7 +328,7 @@ func (a *attempt) showValue(vs []xr.Value) *failure {
 		}
 		vs, types = vs[:last], types[:last]
 	}
-	if a.parsed.Silent || len(vs) == 0 || types[0] == nil && !isNil(a.expr) {
+	if a.parsed.Silent || len(vs) == 0 || types[0] == nil {
 		return nil
 	}
 	if last == 0 && isError(types[0]) {
@@ -353,14 +342,12 @@ func (a *attempt) showValue(vs []xr.Value) *failure {
 	return nil
 }
 
-func isNil(e *fast.Expr) bool { return e.IsNil() }
-
 // isCall reports whether the cell ends with a function call.
 func isCall(c *cell.Cell) bool {
-	if len(c.Body) == 0 {
+	if len(c.Nodes) == 0 {
 		return false
 	}
-	last := c.Body[len(c.Body)-1]
+	last := c.Nodes[len(c.Nodes)-1]
 	if s, ok := last.(*ast.ExprStmt); ok {
 		last = s.X
 	}
@@ -389,8 +376,8 @@ func (a *attempt) compile(source string) (f *failure) {
 	a.before = snapshot(in.ir.Comp)
 	defer func() {
 		if rec := recover(); rec != nil {
+			f = in.notCompiled(rec, a.name) // which looks at the names
 			in.restore(a.before)
-			f = in.notCompiled(rec, a.name)
 		}
 	}()
 	if f := a.compileOnce(source, nil); f != nil {
@@ -485,9 +472,9 @@ func (in *interp) forgetUnset(a *attempt) {
 		return
 	}
 	c, env := in.ir.Comp, a.lane.env
-	var at token.Pos
-	if env.IP >= 0 && env.IP < len(env.DebugPos) {
-		at = env.DebugPos[env.IP]
+	at := token.Pos(1)
+	if a.cell.step < len(a.parsed.Nodes) {
+		at = a.parsed.Nodes[a.cell.step].Pos()
 	}
 	for _, id := range a.parsed.Declared() {
 		bind := c.Binds[id.Name]
@@ -500,7 +487,7 @@ func (in *interp) forgetUnset(a *attempt) {
 			i := bind.Desc.Index()
 			unset = i != fast.NoIndex && i < len(env.Vals) && !env.Vals[i].IsValid()
 		case fast.IntBind:
-			unset = at.IsValid() && id.Pos() >= at
+			unset = id.Pos() >= at
 		}
 		if !unset {
 			continue
@@ -541,6 +528,19 @@ func (in *interp) compileNote(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *
 			if cell := in.e.current(); cell != nil {
 				cell.note(note{id.Name, err, at})
 			}
+		}
+	})
+}
+
+// compileStep compiles Step(i), which tells how far the cell has come.
+func (in *interp) compileStep(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	i, err := strconv.Atoi(node.Args[0].(*ast.BasicLit).Value)
+	if err != nil {
+		c.Errorf("step: %v", err)
+	}
+	return in.command(c, func(*fast.Env) {
+		if cell := in.e.current(); cell != nil {
+			cell.step = i
 		}
 	})
 }

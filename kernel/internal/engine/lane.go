@@ -78,3 +78,28 @@ func reset(run *fast.Run) {
 	run.PanicFun = nil
 	run.Panic = nil
 }
+
+// giveUp leaves a lane behind. If its goroutine wakes some day, the code that
+// it then goes on with panics at once.
+func (l *lane) giveUp() {
+	poison := func(*fast.Env) (fast.Stmt, *fast.Env) { panic(base.SigInterrupt) }
+	var spoil func(env *fast.Env)
+	spoil = func(env *fast.Env) {
+		for ; env != nil; env = env.Outer {
+			if env.Run == l.run && len(env.Code) > 0 {
+				code := make([]fast.Stmt, cap(env.Code))
+				for i := range code {
+					code[i] = poison
+				}
+				env.Code = code[:len(env.Code)]
+			}
+			if env.Caller != nil {
+				spoil(env.Caller)
+				return
+			}
+		}
+	}
+	spoil(l.run.CurrEnv)
+	spoil(l.env)
+	close(l.work)
+}

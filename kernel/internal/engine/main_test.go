@@ -29,6 +29,7 @@ type notebook struct {
 	s    *host.Session
 	n    int
 	seen []string
+	last map[string]string // what the last value shows, by MIME type
 }
 
 func open(t testing.TB) *notebook {
@@ -52,6 +53,10 @@ func (nb *notebook) output(o host.Output) {
 		}
 	case host.Value:
 		nb.seen = append(nb.seen, "value "+string(o.Data["text/plain"]))
+		nb.last = map[string]string{}
+		for mime, data := range o.Data {
+			nb.last[mime] = string(data)
+		}
 	case host.Display:
 		kind := "display "
 		if o.Update {

@@ -117,6 +117,9 @@ func (s *Session) engine() (*process, error) {
 // been handed on. Number is the cell's execution count, 0 if it has none.
 // Cancelling the context interrupts the cell, also before it has begun.
 func (s *Session) Execute(ctx context.Context, code string, number int) Reply {
+	if ctx.Err() != nil {
+		return s.fail(Failure{Name: "interrupted", Message: "the cell was stopped before it began"})
+	}
 	s.mu.Lock()
 	ran, gone := s.ran, s.eng != nil && s.eng.dead()
 	s.mu.Unlock()

@@ -1,0 +1,321 @@
+package engine_test
+
+import (
+	"fmt"
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+)
+
+func TestValuesOfCells(t *testing.T) {
+	nb := open(t)
+	for _, tc := range []struct {
+		code string
+		want []string
+	}{
+		{"1+1", []string{"value 2"}},
+		{"import \"fmt\"\nfmt.Println(\"hi\")", []string{"stdout hi\n"}}, // and not 3 <nil>
+		{"n, err := fmt.Println(\"hi\")\nif err == nil { n }", []string{"stdout hi\n"}},
+		{"a := 3", nil},
+		{"a", []string{"value 3"}},
+		{"a;", nil},
+		{"\"text\"", []string{"value text"}},
+		{"[]float64{1, 2.5}", []string{"value [1 2.5]"}},
+		{"type point struct{ X, Y int }\npoint{1, 2}", []string{"value {X:1 Y:2}"}},
+		{"func two() (int, error) { return 2, nil }\ntwo()", []string{"value 2"}},
+		{"func pair() (int, string) { return 2, \"b\" }\npair()", []string{"value 2 b"}},
+		{"func fine() error { return nil }\nfine()", nil},
+		{"var e error\ne", []string{"value <nil>"}},
+		{"nil", nil},
+		{"type shown struct{ A int }\nfunc (s shown) HTML() string { return \"<b>\" }\nshown{3}", []string{"value {A:3}"}},
+		{"type named struct{ A int }\nfunc (n named) String() string { return fmt.Sprint(\"n\", n.A) }\nnamed{3}", []string{"value n3"}},
+		{"Display(shown{4})\nfmt.Print(\"mid\")\nDisplay(2.5)\nDisplay(nil)", []string{"display {A:4}", "stdout mid", "display 2.5", "display <nil>"}},
+		{"display.Markdown(\"*x*\")", []string{"value *x*"}},
+		{"import . \"github.com/evenbed/evenbed/packing/units\"\n3 * Bar", []string{"value 3 bar"}},
+		{"func f() int { return g() }\nfunc g() int { return 1 }\nf()", []string{"value 1"}},
+		{"func g() int { return 2 }\nf()", []string{"value 2"}}, // a function redefined
+		{"a = 4\na", []string{"value 4"}},
+		{"a := \"now a string\"\na", []string{"value now a string"}},
+		{"x := 1.5\nfunc old() float64 { return x }", nil},
+		{"x := 7", nil},
+		{"old()", []string{"value 1.5"}}, // not the bits of an int read as a float
+		{"v, ok := map[string]int{\"k\": 1}[\"k\"]\nif !ok { v = 0 }\nv", []string{"value 1"}},
+		{"println(\"to stderr\")", []string{"stderr to stderr\n"}},
+	} {
+		nb.want(tc.code, tc.want...)
+	}
+}
+
+// What a type declared in a cell shows by its methods arrives, escaped or not
+// as the method says.
+func TestDisplayMethodsOfInterpretedTypes(t *testing.T) {
+	nb := open(t)
+	nb.want("import \"gonum.org/v1/plot\"\np := plot.New()\np.Title.Text = \"a < b\"")
+	got := nb.data("p")
+	if svg := got["image/svg+xml"]; !strings.HasPrefix(svg, "<svg") || !strings.Contains(svg, "<title>a &lt; b</title>") {
+		t.Errorf("a plot shows %.200q", svg)
+	}
+	nb.want("type all struct{}\nfunc (all) HTML() string { return \"<b>\" }\nfunc (all) Latex() string { return \"$x$\" }\nfunc (all) PNG() []byte { return []byte{1} }")
+	got = nb.data("all{}")
+	for mime, want := range map[string]string{"text/html": "<b>", "text/latex": "$x$", "image/png": "\x01", "text/plain": "{}"} {
+		if got[mime] != want {
+			t.Errorf("%s is %q, want %q", mime, got[mime], want)
+		}
+	}
+	nb.want("import (\"github.com/go-gota/gota/dataframe\"; \"github.com/go-gota/gota/series\")\ndf := dataframe.New(series.New([]float64{1, 2, 3.25}, series.Float, \"a<b\"), series.New([]string{\"<i>\", \"\", \"z\"}, series.String, \"s\"))")
+	got = nb.data("df")
+	for _, want := range []string{"a&lt;b", "&lt;i&gt;", "3.25", "3 rows × 2 columns"} {
+		if !strings.Contains(got["text/html"], want) {
+			t.Errorf("a data frame's HTML lacks %q: %s", want, got["text/html"])
+		}
+	}
+	nb.want("xs := make([]float64, 1000)\nbig := dataframe.New(series.New(xs, series.Float, \"x\"))")
+	got = nb.data("big")
+	if n := strings.Count(got["text/html"], "<tr>"); n != 14 || !strings.Contains(got["text/html"], "1000 rows × 1 columns") {
+		t.Errorf("a long data frame shows %d rows: %s", n, got["text/html"])
+	}
+}
+
+func TestFailuresOfCells(t *testing.T) {
+	nb := open(t)
+	nb.want("import (\"fmt\"; \"errors\")\nkept := 5\nfunc bad() (int, error) { return 0, errors.New(\"bad thing\") }\nvar none map[string]int\nzero := 0")
+	for _, tc := range []struct {
+		code, want string // name, message, line and column
+	}{
+		{"x :=", "syntax error: expected operand, found 'EOF' @1:5"},
+		{"y := 1\nzz(1)", "compile error: zz is not declared @2:1"},
+		{"y", "compile error: y is not declared @1:1"},
+		{"fmt.Printl(1)", "compile error: package fmt has no Printl; did you mean fmt.Print or fmt.Printf or fmt.Println? @1:1"},
+		{"strings.ToUpper(\"a\")", "compile error: strings is not declared; the package needs import \"strings\" first @1:1"},
+		{"import \"stings\"", "compile error: package \"stings\" is not linked into evenbed and cannot be imported; did you mean \"strings\"?* @1:8"},
+		{"fmt := 3", "compile error: fmt is the name of the imported package \"fmt\"*such as myFmt @1:1"},
+		{"kept = \"s\"", "compile error: *cannot convert*string*to int @1:1"},
+		{"import . \"github.com/evenbed/evenbed/packing/units\"\nw := 150.0\nw * CentimetrePerHour", "compile error: *CentimetrePerHour.Times(v)* @3:5"},
+		{"\n\nkept = []int{1}[3]", "panic: index out of range @3:1"},
+		{"kept = 6\nfor i := 0; i < 3; i++ {\n\tkept += 1 / zero\n}", "panic: integer divide by zero @3:2"},
+		{"none[\"k\"] = 1", "panic: assignment to entry in nil map @1:1"},
+		{"panic(errors.New(\"mine\"))", "panic: mine @1:1"},
+		{"q, err := bad()\nq, err = 1, nil", "error not looked at: err: bad thing @1:4"},
+		{"q, err := bad()\nq", "error not looked at: err: bad thing @1:4"},
+		{"bad()", "error: bad thing @1:1"},
+		{"import \"os\"\nos.Exit(3)", "exit: os.Exit(3)* @2:1"},
+		{"import \"runtime\"\nruntime.Goexit()", "*Goexit*"},
+		{"go func() {\n\tpanic(\"boo\")\n}()", "panic: boo (in a goroutine) @2:2"},
+		{"func deep(n int) int {\n\tif n == 0 {\n\t\treturn 1 / zero\n\t}\n\treturn deep(n - 1)\n}\n_ = deep(3)", "panic: integer divide by zero @3:10"},
+	} {
+		_, r := nb.run(tc.code)
+		got := "ended well"
+		if r.Failure != nil {
+			got = r.Failure.Name + ": " + r.Failure.Message + at(r.Failure.Traceback)
+		}
+		if !like(got, tc.want) {
+			t.Errorf("%s\nends with %q\nwant      %q", tc.code, got, tc.want)
+		}
+		if r.Died {
+			t.Errorf("%s\nended the engine", tc.code)
+		}
+	}
+	nb.want("_, _ = bad()\nq, err := bad()\nif err != nil { fmt.Print(err) }", "stdout bad thing")
+	nb.want("err", "value bad thing")
+	nb.want("len(none)", "value 0")
+}
+
+var (
+	ansi  = regexp.MustCompile("\x1b\\[[0-9;]*m")
+	caret = regexp.MustCompile(`^ *\| ( *)\^$`)
+	line  = regexp.MustCompile(`, line (\d+)$`)
+)
+
+// at returns the first place that a traceback shows, as " @line:column", the
+// column counted where the caret stands.
+func at(traceback []string) string {
+	number := ""
+	for i, l := range traceback {
+		l = ansi.ReplaceAllString(l, "")
+		if m := line.FindStringSubmatch(l); m != nil && number == "" {
+			number = m[1]
+		}
+		if m := caret.FindStringSubmatch(l); m != nil {
+			above := ansi.ReplaceAllString(traceback[i-1], "")
+			_, text, _ := strings.Cut(above, "| ")
+			column := len(m[1]) + 1
+			indent := len(text) - len(strings.TrimLeft(text, " "))
+			return fmt.Sprintf(" @%s:%d", number, column-indent+indent/4) // a tab is shown as four blanks
+		}
+	}
+	return ""
+}
+
+// like reports whether s matches a pattern in which * is any text.
+func like(s, pattern string) bool {
+	parts := strings.Split(pattern, "*")
+	for i, p := range parts {
+		parts[i] = regexp.QuoteMeta(p)
+	}
+	return regexp.MustCompile("(?s)^" + strings.Join(parts, ".*") + "$").MatchString(s)
+}
+
+// A cell that fails takes its half-made names back, and old ones keep theirs.
+func TestNamesAfterFailures(t *testing.T) {
+	nb := open(t)
+	nb.want("a := 1\nfunc f() int { return a }\ntype T struct{ A int }")
+	nb.run("a := \"other type\"\nfunc f() string { return a }\ntype T struct{ B int }\nfail here")
+	nb.want("a + f() + T{A: 1}.A", "value 3")
+	nb.run("import \"os\"\nb := 2\npanic(\"in the middle\")\nc := 3\nd := \"d\"")
+	nb.want("b", "value 2")
+	for _, name := range []string{"c", "d"} {
+		if _, r := nb.run(name); r.Failure == nil || !strings.Contains(r.Failure.Message, "not declared") {
+			t.Errorf("%s is there: %+v", name, r.Failure)
+		}
+	}
+	nb.run("a := 10 / (a - a)")
+	nb.want("f()", "value 1")
+}
+
+func TestTextAndDisplaysInOrder(t *testing.T) {
+	nb := open(t)
+	const n = 10_000
+	got, r := nb.run(fmt.Sprintf("import (\"fmt\"; \"os\")\nfor i := 0; i < %d; i++ {\n\tfmt.Print(\"p\", i)\n\tDisplay(i)\n}\nfmt.Fprint(os.Stderr, \"end\")", n))
+	if r.Failure != nil {
+		t.Fatal(r.Failure)
+	}
+	var want []string
+	for i := range n {
+		want = append(want, fmt.Sprintf("stdout p%d", i), fmt.Sprintf("display %d", i))
+	}
+	want = append(want, "stderr end")
+	if !slices.Equal(got, want) {
+		for i := range want {
+			if i >= len(got) || got[i] != want[i] {
+				t.Fatalf("output %d of %d is %q, want %q", i, len(got), got[min(i, len(got)-1)], want[i])
+			}
+		}
+		t.Fatalf("%d outputs too many", len(got)-len(want))
+	}
+}
+
+func TestLongTextGoesToAFile(t *testing.T) {
+	nb := open(t)
+	got, r := nb.run("import (\"fmt\"; \"strings\")\nfmt.Print(strings.Repeat(\"0123456789\", 1<<18))")
+	if r.Failure != nil || len(got) != 2 {
+		t.Fatalf("%d outputs, failure %v", len(got), r.Failure)
+	}
+	shown := strings.TrimPrefix(got[0], "stdout ")
+	m := regexp.MustCompile(`the rest is in (\S+)\]`).FindStringSubmatch(got[1])
+	if m == nil {
+		t.Fatalf("no file is named: %q", got[1])
+	}
+	defer os.Remove(m[1])
+	rest, err := os.ReadFile(m[1])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(shown) != 512<<10 || shown+string(rest) != strings.Repeat("0123456789", 1<<18) {
+		t.Errorf("%d bytes are shown and %d in the file", len(shown), len(rest))
+	}
+}
+
+// contained are cells that fail or misbehave and leave the engine and its
+// variables as they are.
+var contained = []string{
+	"panic(\"at once\")",
+	"panic(nil)",
+	"[]int{}[5]",
+	"var m map[string]int\nm[\"a\"] = 1",
+	"var p *struct{ A int }\np.A = 1",
+	"i := 0\n1 / i",
+	"var f func()\nf()",
+	"var c chan int\nclose(c)",
+	"c := make(chan int)\nclose(c)\nclose(c)",
+	"c := make(chan int)\nclose(c)\nc <- 1",
+	"var e error\ne.Error()",
+	"var x any = \"s\"\nn := x.(int)\nn + 1",
+	"make([]int, -1)",
+	"import \"os\"\nos.Exit(1)",
+	"import \"os\"\nos.Stdout.Close()",
+	"import \"log\"\nlog.Fatal(\"gone\")",
+	"import \"runtime\"\nruntime.Goexit()",
+	"go panic(\"in a goroutine\")",
+	"go func() { var m map[int]int; m[1]++ }()",
+	"for i := 0; i < 100; i++ { go func() { panic(i) }() }",
+	"defer panic(\"deferred\")",
+	"func() { defer func() { panic(\"again\") }(); panic(\"first\") }()",
+	"import \"regexp\"\nregexp.MustCompile(\"(\")",
+	"import \"gonum.org/v1/gonum/mat\"\nvar d mat.Dense\nd.Mul(mat.NewDense(2, 3, nil), mat.NewDense(2, 3, nil))",
+	"this is not Go",
+	"func broken( {",
+	"import \"nowhere/at/all\"",
+	"undefined.Thing()",
+	"type T struct{}\nfunc (t T) HTML() string { panic(\"while shown\") }\nT{}",
+	"import \"fmt\"\nfor i := 0; i < 300000; i++ { fmt.Println(\"much text\", i) }",
+	"func down(n int) int { if n == 0 { return 0 }; return down(n-1) + 1 }\ndown(100000)",
+	"import \"os\"\nos.Stdin.Read(make([]byte, 1))",
+	"\x00",
+	"\"unterminated",
+	"/* open comment",
+	"var big [1 << 20]int\nbig[1<<19] = 1\nlen(big)",
+}
+
+func TestContainedCells(t *testing.T) {
+	nb := open(t)
+	nb.want("kept := map[string]int{\"a\": 1}\nfunc still() int { return kept[\"a\"] }")
+	for i, code := range contained {
+		got, r := nb.run(code)
+		for _, o := range got {
+			if _, file, ok := strings.Cut(o, "the rest is in "); ok {
+				os.Remove(strings.TrimRight(file, "]\n"))
+			}
+		}
+		if r.Died {
+			t.Errorf("%s\nended the engine: %v", code, r.Failure)
+		}
+		nb.want("kept[\"a\"]++\nstill()", fmt.Sprintf("value %d", i+2))
+	}
+}
+
+// fatal are cells that no Go program survives.
+var fatal = []struct{ code, reason string }{
+	{"func r() int { return r() + 1 }\nr()", "stack overflow"},
+	{"m := map[int]int{}\nfor i := 0; i < 8; i++ { go func() { for { m[1] = 1 } }() }\nfor { m[2] = 2 }", "concurrent map writes"},
+	{"import \"log\"\nlog.New(log.Writer(), \"\", 0).Fatal(\"last words\")", "exit status 1"},
+	{"import \"os\"\np, err := os.FindProcess(os.Getpid())\nif err == nil { p.Kill() }\nselect { case <-make(chan int): }", "killed"},
+	{"import \"time\"\ntime.AfterFunc(0, func() { panic(\"unguarded\") })\ntime.Sleep(time.Second)", "unguarded"},
+	{"import \"sync\"\nvar mu sync.Mutex\nmu.Unlock()", "unlock of unlocked mutex"},
+}
+
+func TestFatalCells(t *testing.T) {
+	nb := open(t)
+	var ran []int // cells whose state the engine holds
+	for _, tc := range fatal {
+		nb.want("a := 1")
+		nb.want("b := a + 1")
+		ran = append(ran, nb.n-1, nb.n)
+		nb.run("c := fails")
+		got, r := nb.run(tc.code)
+		if !r.Died || r.Failure == nil || !strings.Contains(r.Failure.Message, tc.reason) {
+			t.Errorf("%s\nshows %q, reply %+v", tc.code, got, r)
+		}
+		if !slices.Equal(r.Rerun, ran) {
+			t.Errorf("cells to run again are %v, want %v", r.Rerun, ran)
+		}
+		began := time.Now()
+		nb.want("1+1", "value 2")
+		if took := time.Since(began); took > 2*time.Second {
+			t.Errorf("the next engine answers after %v", took)
+		}
+		ran = []int{nb.n}
+		if _, r := nb.run("a"); r.Failure == nil {
+			t.Errorf("a has outlived its engine")
+		}
+	}
+}
+
+// data runs a cell and returns the value's representations.
+func (nb *notebook) data(code string) map[string]string {
+	nb.t.Helper()
+	nb.run(code)
+	return nb.last
+}
