@@ -1,11 +1,14 @@
 package plan_test
 
 import (
+	"encoding/xml"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -543,7 +546,7 @@ func TestShows(t *testing.T) {
 	c.Column.Tag = "<b>04</b>"
 	p := mustPlan(t, c)
 	html := p.HTML()
-	if strings.Contains(html, "<b>") || !strings.Contains(html, "&lt;b&gt;04") || strings.Contains(html, "http") {
+	if strings.Contains(html, "<b>") || !strings.Contains(html, "&lt;b&gt;04") || strings.Contains(strings.ReplaceAll(html, `xmlns="http://www.w3.org/2000/svg"`, ""), "http") {
 		t.Error("the page is not escaped, or refers to a network")
 	}
 	for _, text := range []string{html, p.Markdown(), p.String()} {
@@ -571,6 +574,50 @@ func TestShows(t *testing.T) {
 	c.Column.InnerDiameter = 5 * Centimetre
 	if s := mustPlan(t, c).String(); !strings.Contains(s, "6.54 mL/min") || strings.Contains(s, "L/h") { // 20 cm/h through 19.635 cm²
 		t.Errorf("a small column wants mL/min:\n%s", s)
+	}
+}
+
+// TestPicture: the drawing is well formed and to scale.
+func TestPicture(t *testing.T) {
+	p := mustPlan(t, own(t))
+	svg := p.Picture().SVG()
+	d := xml.NewDecoder(strings.NewReader(svg))
+	var heights []float64
+	for {
+		token, err := d.Token()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			t.Fatalf("%v in\n%s", err, svg)
+		}
+		if e, ok := token.(xml.StartElement); ok && e.Name.Local == "rect" {
+			a := map[string]string{}
+			for _, x := range e.Attr {
+				a[x.Name.Local] = x.Value
+			}
+			if a["fill"] == "#4a7fb5" {
+				h, err := strconv.ParseFloat(a["height"], 64)
+				if err != nil {
+					t.Fatal(err)
+				}
+				heights = append(heights, h)
+			}
+		}
+	}
+	if len(heights) != 4 {
+		t.Fatalf("%d states, want poured, after step 1, step 2 and at the mark", len(heights))
+	}
+	// 38.769 cm of slurry beside 18 cm of bed; heights are written to 0.1.
+	near(t, "slurry over bed", heights[0]/heights[3], 38.769/18, 2e-3, "to scale")
+	if want := "Heights in the tube of 60.0 cm: poured 38.8 cm, after step 1 19.9 cm, step 2 18.0 cm, at the mark 18.0 cm."; p.Picture().String() != want {
+		t.Errorf("%s", p.Picture())
+	}
+	refused := own(t)
+	refused.CompressionFactor = 0.9
+	q, _ := refused.Plan()
+	if q.Picture().SVG() != "" {
+		t.Error("a refused pack has a picture")
 	}
 }
 

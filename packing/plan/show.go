@@ -43,6 +43,8 @@ func (p Procedure) page() table.Page {
 		page.List("Not checked", p.NotChecked)
 	}
 	page.Table(p.summary())
+	picture := p.Picture()
+	page.SVG(picture.SVG(), picture.String())
 	if len(p.Taken) > 0 {
 		page.Text("Taken, since not given: " + strings.Join(p.Taken, "; ") + ".")
 	}
