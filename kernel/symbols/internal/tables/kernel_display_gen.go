@@ -62,6 +62,19 @@ func init() {
 			"SVGer":          reflect.TypeFor[display_.SVGer](),
 			"SimpleRenderer": reflect.TypeFor[display_.SimpleRenderer](),
 		},
+		Proxies: map[string]reflect.Type{
+			"HTMLer":         reflect.TypeFor[proxyKernelDisplayHTMLer](),
+			"JPEGer":         reflect.TypeFor[proxyKernelDisplayJPEGer](),
+			"JSONer":         reflect.TypeFor[proxyKernelDisplayJSONer](),
+			"JavaScripter":   reflect.TypeFor[proxyKernelDisplayJavaScripter](),
+			"Latexer":        reflect.TypeFor[proxyKernelDisplayLatexer](),
+			"Markdowner":     reflect.TypeFor[proxyKernelDisplayMarkdowner](),
+			"PDFer":          reflect.TypeFor[proxyKernelDisplayPDFer](),
+			"PNGer":          reflect.TypeFor[proxyKernelDisplayPNGer](),
+			"Renderer":       reflect.TypeFor[proxyKernelDisplayRenderer](),
+			"SVGer":          reflect.TypeFor[proxyKernelDisplaySVGer](),
+			"SimpleRenderer": reflect.TypeFor[proxyKernelDisplaySimpleRenderer](),
+		},
 		Untypeds: map[string]string{
 			"MIMETypeHTML":       "string:" + display_.MIMETypeHTML,
 			"MIMETypeJPEG":       "string:" + display_.MIMETypeJPEG,
@@ -75,4 +88,94 @@ func init() {
 			"MIMETypeText":       "string:" + display_.MIMETypeText,
 		},
 	}
+}
+
+// A proxyKernelDisplayHTMLer lets an interpreted type be a display.HTMLer.
+type proxyKernelDisplayHTMLer struct {
+	Object any
+	HTML_  func(o any) string
+}
+
+func (p *proxyKernelDisplayHTMLer) HTML() string { return p.HTML_(p.Object) }
+
+// A proxyKernelDisplayJPEGer lets an interpreted type be a display.JPEGer.
+type proxyKernelDisplayJPEGer struct {
+	Object any
+	JPEG_  func(o any) []byte
+}
+
+func (p *proxyKernelDisplayJPEGer) JPEG() []byte { return p.JPEG_(p.Object) }
+
+// A proxyKernelDisplayJSONer lets an interpreted type be a display.JSONer.
+type proxyKernelDisplayJSONer struct {
+	Object any
+	JSON_  func(o any) map[string]any
+}
+
+func (p *proxyKernelDisplayJSONer) JSON() map[string]any { return p.JSON_(p.Object) }
+
+// A proxyKernelDisplayJavaScripter lets an interpreted type be a display.JavaScripter.
+type proxyKernelDisplayJavaScripter struct {
+	Object      any
+	JavaScript_ func(o any) string
+}
+
+func (p *proxyKernelDisplayJavaScripter) JavaScript() string { return p.JavaScript_(p.Object) }
+
+// A proxyKernelDisplayLatexer lets an interpreted type be a display.Latexer.
+type proxyKernelDisplayLatexer struct {
+	Object any
+	Latex_ func(o any) string
+}
+
+func (p *proxyKernelDisplayLatexer) Latex() string { return p.Latex_(p.Object) }
+
+// A proxyKernelDisplayMarkdowner lets an interpreted type be a display.Markdowner.
+type proxyKernelDisplayMarkdowner struct {
+	Object    any
+	Markdown_ func(o any) string
+}
+
+func (p *proxyKernelDisplayMarkdowner) Markdown() string { return p.Markdown_(p.Object) }
+
+// A proxyKernelDisplayPDFer lets an interpreted type be a display.PDFer.
+type proxyKernelDisplayPDFer struct {
+	Object any
+	PDF_   func(o any) []byte
+}
+
+func (p *proxyKernelDisplayPDFer) PDF() []byte { return p.PDF_(p.Object) }
+
+// A proxyKernelDisplayPNGer lets an interpreted type be a display.PNGer.
+type proxyKernelDisplayPNGer struct {
+	Object any
+	PNG_   func(o any) []byte
+}
+
+func (p *proxyKernelDisplayPNGer) PNG() []byte { return p.PNG_(p.Object) }
+
+// A proxyKernelDisplayRenderer lets an interpreted type be a display.Renderer.
+type proxyKernelDisplayRenderer struct {
+	Object  any
+	Render_ func(o any) display_.Data
+}
+
+func (p *proxyKernelDisplayRenderer) Render() display_.Data { return p.Render_(p.Object) }
+
+// A proxyKernelDisplaySVGer lets an interpreted type be a display.SVGer.
+type proxyKernelDisplaySVGer struct {
+	Object any
+	SVG_   func(o any) string
+}
+
+func (p *proxyKernelDisplaySVGer) SVG() string { return p.SVG_(p.Object) }
+
+// A proxyKernelDisplaySimpleRenderer lets an interpreted type be a display.SimpleRenderer.
+type proxyKernelDisplaySimpleRenderer struct {
+	Object        any
+	SimpleRender_ func(o any) display_.MIMEMap
+}
+
+func (p *proxyKernelDisplaySimpleRenderer) SimpleRender() display_.MIMEMap {
+	return p.SimpleRender_(p.Object)
 }

@@ -1,0 +1,297 @@
+package complete
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"slices"
+	"strings"
+
+	"github.com/evenbed/evenbed/kernel/symbols"
+)
+
+// packagePath returns the package that a name means here, or "". A well-known
+// package need not be imported yet if no other has its name.
+func (a *asker) packagePath(name string) string {
+	if !token.IsIdentifier(name) || a.local(name) != nil {
+		return ""
+	}
+	for _, im := range a.imports {
+		if im.Name == name {
+			return im.Path
+		}
+	}
+	if _, ok := a.session[name]; ok {
+		return ""
+	}
+	if paths := packagesNamed(name); len(paths) == 1 {
+		return paths[0]
+	}
+	return ""
+}
+
+func packagesNamed(name string) []string {
+	return slices.DeleteFunc(symbols.Paths(), func(path string) bool {
+		n, _ := symbols.PackageName(path)
+		return n != name
+	})
+}
+
+// local returns the cell's last declaration of a name.
+func (a *asker) local(name string) *local {
+	for i := range a.locals {
+		if a.locals[i].name == name {
+			return &a.locals[i]
+		}
+	}
+	return nil
+}
+
+func leadingName(expr string) string {
+	end := strings.IndexFunc(expr, func(r rune) bool { return !token.IsIdentifier("_" + string(r)) })
+	if end < 0 {
+		return expr
+	}
+	return expr[:end]
+}
+
+// A static is what is known of an expression from declarations alone.
+type static struct {
+	typ    ast.Expr // its type; of a type name, the type itself
+	home   string   // the package in which names of typ are meant; "" is the cell
+	isType bool
+}
+
+// maxChain bounds how many declarations lead from a name to its type, which
+// may go round in circles in a text that is being written.
+const maxChain = 20
+
+// namedType returns where the type of an expression's value is declared, if
+// that is in the symbol tables.
+func (a *asker) namedType(e ast.Expr) (path, name string) {
+	s := a.infer(e, 0, maxChain)
+	if s.isType {
+		return "", ""
+	}
+	return a.resolve(s)
+}
+
+// typeNamed returns where the type that an expression names is declared.
+func (a *asker) typeNamed(e ast.Expr) (path, name string) {
+	return a.resolve(static{typ: e})
+}
+
+// resolve finds a type in the symbol tables, through a pointer.
+func (a *asker) resolve(s static) (path, name string) {
+	switch t := s.typ.(type) {
+	case *ast.ParenExpr:
+		return a.resolve(static{typ: t.X, home: s.home})
+	case *ast.StarExpr:
+		return a.resolve(static{typ: t.X, home: s.home})
+	case *ast.Ident:
+		name = t.Name
+		if s.home != "" {
+			path = s.home
+		} else if a.local(name) == nil {
+			path = a.dotImported(name)
+		}
+	case *ast.SelectorExpr:
+		x, ok := t.X.(*ast.Ident)
+		if !ok {
+			return "", ""
+		}
+		name = t.Sel.Name
+		if s.home == "" {
+			path = a.packagePath(x.Name)
+		} else {
+			path = nearest(s.home, x.Name, name)
+		}
+	}
+	if d, ok := symbols.Lookup(path, name); !ok || d.Kind != "type" || strings.Contains(name, ".") {
+		return "", ""
+	}
+	return path, name
+}
+
+// dotImported returns the package whose dot-import declares the name, or "".
+func (a *asker) dotImported(name string) string {
+	for _, im := range a.imports {
+		if im.Name == "." {
+			if _, ok := symbols.Lookup(im.Path, name); ok && token.IsExported(name) {
+				return im.Path
+			}
+		}
+	}
+	return ""
+}
+
+// nearest returns the package of the name that a declaration in the package
+// home means: the one with that symbol and the longest path in common.
+func nearest(home, pkg, name string) (path string) {
+	best := -1
+	for _, p := range packagesNamed(pkg) {
+		if _, ok := symbols.Lookup(p, name); !ok {
+			continue
+		}
+		common := 0
+		for common < len(p) && common < len(home) && p[common] == home[common] {
+			common++
+		}
+		if common > best {
+			best, path = common, p
+		}
+	}
+	return path
+}
+
+// infer returns what is known of the expression, of value n of a call that
+// returns several, in a chain of declarations of that depth.
+func (a *asker) infer(e ast.Expr, n, depth int) static {
+	if depth == 0 {
+		return static{}
+	}
+	depth--
+	switch e := e.(type) {
+	case *ast.ParenExpr:
+		return a.infer(e.X, n, depth)
+	case *ast.UnaryExpr:
+		if e.Op == token.AND {
+			return a.infer(e.X, 0, depth)
+		}
+	case *ast.StarExpr:
+		return a.infer(e.X, 0, depth)
+	case *ast.CompositeLit:
+		return static{typ: e.Type}
+	case *ast.TypeAssertExpr:
+		return static{typ: e.Type}
+	case *ast.Ident:
+		return a.inferName(e.Name, depth)
+	case *ast.SelectorExpr:
+		if x, ok := e.X.(*ast.Ident); ok {
+			if path := a.packagePath(x.Name); path != "" {
+				return inferSymbol(path, e.Sel.Name)
+			}
+		}
+		if path, name := a.resolve(a.infer(e.X, 0, depth)); name != "" {
+			return inferSymbol(path, name+"."+e.Sel.Name)
+		}
+	case *ast.IndexExpr:
+		return a.element(a.infer(e.X, 0, depth))
+	case *ast.CallExpr:
+		if f, ok := e.Fun.(*ast.Ident); ok && len(e.Args) > 0 && (f.Name == "new" || f.Name == "make") {
+			return static{typ: e.Args[0]}
+		}
+		f := a.infer(e.Fun, 0, depth)
+		if f.isType { // a conversion
+			f.isType = false
+			return f
+		}
+		if t, ok := f.typ.(*ast.FuncType); ok {
+			return static{typ: result(t, n), home: f.home}
+		}
+	}
+	return static{}
+}
+
+func (a *asker) inferName(name string, depth int) static {
+	if l := a.local(name); l != nil {
+		switch {
+		case l.signature != "":
+			return static{typ: declaredType(l.signature)}
+		case l.typ != "":
+			t, err := parser.ParseExpr(l.typ)
+			if err == nil {
+				return static{typ: t}
+			}
+		case l.value != "":
+			// A declaration that names itself, such as x := x.Y, refers to an
+			// earlier one, which the session may know but the cell does not.
+			v, err := parser.ParseExpr(l.value)
+			if err == nil && leadingName(l.value) != name {
+				return a.infer(v, l.index, depth)
+			}
+		}
+		return static{}
+	}
+	if _, ok := a.session[name]; ok && a.scope != nil {
+		if path, typ := a.scope.TypeName(name); typ != "" {
+			return static{typ: ast.NewIdent(typ), home: path}
+		}
+	}
+	if path := a.dotImported(name); path != "" {
+		return inferSymbol(path, name)
+	}
+	return static{}
+}
+
+// inferSymbol reads the type of a symbol off its signature.
+func inferSymbol(path, name string) static {
+	d, ok := symbols.Lookup(path, name)
+	if !ok {
+		return static{}
+	}
+	switch d.Kind {
+	case "type":
+		return static{typ: ast.NewIdent(name), home: path, isType: true}
+	case "field":
+		t, err := parser.ParseExpr(strings.TrimPrefix(d.Signature, d.Name+" "))
+		if err != nil {
+			return static{}
+		}
+		return static{typ: t, home: path}
+	}
+	return static{typ: declaredType(d.Signature), home: path}
+}
+
+// declaredType returns the type in a declaration, nil if there is none.
+func declaredType(declaration string) ast.Expr {
+	f, err := parser.ParseFile(token.NewFileSet(), "", "package p;"+declaration, parser.SkipObjectResolution)
+	if err != nil || len(f.Decls) == 0 {
+		return nil
+	}
+	switch d := f.Decls[0].(type) {
+	case *ast.FuncDecl:
+		return d.Type
+	case *ast.GenDecl:
+		if len(d.Specs) == 0 {
+			return nil
+		}
+		switch s := d.Specs[0].(type) {
+		case *ast.ValueSpec:
+			return s.Type
+		case *ast.TypeSpec:
+			return s.Type
+		}
+	}
+	return nil
+}
+
+// element returns the type of an element of a slice, array or map.
+func (a *asker) element(s static) static {
+	t := s.typ
+	if path, name := a.resolve(s); name != "" {
+		d, _ := symbols.Lookup(path, name)
+		s = static{typ: t, home: path}
+		t = declaredType(d.Signature)
+	}
+	switch t := t.(type) {
+	case *ast.ArrayType:
+		return static{typ: t.Elt, home: s.home}
+	case *ast.MapType:
+		return static{typ: t.Value, home: s.home}
+	}
+	return static{}
+}
+
+// result returns the type of a function's result n.
+func result(t *ast.FuncType, n int) ast.Expr {
+	if t.Results == nil {
+		return nil
+	}
+	for _, f := range t.Results.List {
+		if n -= max(1, len(f.Names)); n < 0 {
+			return f.Type
+		}
+	}
+	return nil
+}

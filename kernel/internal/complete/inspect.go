@@ -1,0 +1,253 @@
+package complete
+
+import (
+	"go/ast"
+	"go/doc/comment"
+	"go/parser"
+	"go/token"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/evenbed/evenbed/kernel/display"
+	"github.com/evenbed/evenbed/kernel/symbols"
+)
+
+// Inspect describes the name at the cursor, else the function in whose
+// arguments or the type in whose literal the cursor stands. The cursor counts
+// Unicode code points; outside the code it means the end. Detail 1 adds a
+// type's methods and a package's names.
+func Inspect(code string, cursor, detail int, scope Scope) (display.Bundle, bool) {
+	at := offset(code, cursor)
+	s := scan(code)
+	if s.inComment(at) {
+		return display.Bundle{}, false
+	}
+	a := ask(code, scope)
+	for i, l := range s.lex {
+		if l.from > at || at > l.to {
+			continue
+		}
+		switch {
+		case l.tok == token.STRING && l.from < at && at < l.to && inImport(s.lex[:i]):
+			path, err := strconv.Unquote(l.lit)
+			if err != nil {
+				return display.Bundle{}, false
+			}
+			return a.describePackage(path, detail)
+		case l.tok == token.IDENT:
+			if start := operandStart(s.lex, i+1); start >= 0 {
+				if b, ok := a.describe(code[s.lex[start].from:l.to], detail); ok {
+					return b, true
+				}
+			}
+		}
+	}
+	before := scan(code[:at]).lex
+	for open := enclosing(before); open > 0; open = enclosing(before[:open]) {
+		if before[open].tok == token.LBRACK {
+			continue
+		}
+		if start := operandStart(before, open); start >= 0 {
+			if b, ok := a.describe(code[before[start].from:before[open-1].to], detail); ok {
+				return b, true
+			}
+		}
+	}
+	return display.Bundle{}, false
+}
+
+// describe finds what an expression names.
+func (a *asker) describe(expr string, detail int) (display.Bundle, bool) {
+	e, err := parser.ParseExpr(expr)
+	if err != nil {
+		return display.Bundle{}, false
+	}
+	switch e := e.(type) {
+	case *ast.Ident:
+		if path := a.packagePath(e.Name); path != "" {
+			return a.describePackage(path, detail)
+		}
+		if a.local(e.Name) != nil {
+			break
+		}
+		if path := a.dotImported(e.Name); path != "" {
+			return describeSymbol(path, e.Name, detail)
+		}
+		_, inSession := a.session[e.Name]
+		if text := builtin(e.Name); text != "" && !inSession {
+			signature, comment, _ := strings.Cut(text, "\n")
+			return render(signature, "", comment, nil), true
+		}
+	case *ast.SelectorExpr:
+		if x, ok := e.X.(*ast.Ident); ok && a.local(x.Name) == nil {
+			path := a.packagePath(x.Name)
+			if path == "" {
+				path = x.Name // slices.Sort: not importable, but the reason is known
+			}
+			if b, ok := describeSymbol(path, e.Sel.Name, detail); ok {
+				return b, true
+			}
+		}
+		s := a.infer(e.X, 0, maxChain)
+		if path, name := a.resolve(s); name != "" {
+			return describeSymbol(path, name+"."+e.Sel.Name, detail)
+		}
+	}
+	return a.describeValue(expr, e, detail)
+}
+
+// describeValue tells the type of what the session or the cell declares, with
+// the type's own documentation.
+func (a *asker) describeValue(expr string, e ast.Expr, detail int) (display.Bundle, bool) {
+	text, ok := "", false
+	l := a.local(expr)
+	if a.scope != nil {
+		text, ok = a.scope.Describe(expr)
+	}
+	path, name := "", ""
+	if l == nil && ok {
+		path, name = a.scope.TypeName(expr)
+	} else {
+		path, name = a.namedType(e)
+	}
+	switch {
+	case ok || l == nil:
+	case l.signature != "":
+		text, ok = l.signature, true
+	case l.kind == "type":
+		text, ok = "type "+l.name, true
+	case name != "":
+		pkg, _ := symbols.PackageName(path)
+		text, ok = "var "+expr+" "+pkg+"."+name, true
+	case l.typ != "":
+		text, ok = "var "+expr+" "+l.typ, true
+	}
+	if !ok {
+		return display.Bundle{}, false
+	}
+	d, found := symbols.Lookup(path, name)
+	if !found || name == "" || d.Kind != "type" {
+		return render(text, "", "", nil), true
+	}
+	return render(text+"\n\n"+d.Signature, path, d.Text, more(path, d, detail)), true
+}
+
+func (a *asker) describePackage(path string, detail int) (display.Bundle, bool) {
+	return describeSymbol(path, "", detail)
+}
+
+func describeSymbol(path, name string, detail int) (display.Bundle, bool) {
+	d, ok := symbols.Lookup(path, name)
+	if !ok {
+		hint, known := symbols.Missing(path, name)
+		return render(hint, "", "", nil), known
+	}
+	from := path
+	if d.Kind == "package" {
+		from = "" // its signature says so
+	}
+	return render(d.Signature, from, d.Text, more(path, d, detail)), true
+}
+
+// more lists the signatures that detail 1 adds.
+func more(path string, d symbols.Doc, detail int) (signatures []string) {
+	if detail < 1 {
+		return nil
+	}
+	var all []symbols.Doc
+	switch d.Kind {
+	case "package":
+		all = symbols.Names(path)
+	case "type":
+		all = slices.DeleteFunc(symbols.Members(path, d.Name), func(m symbols.Doc) bool { return m.Kind != "method" })
+	}
+	for _, m := range all {
+		first, _, cut := strings.Cut(m.Signature, "\n")
+		if cut && strings.HasSuffix(first, "{") {
+			first += " … }"
+		}
+		signatures = append(signatures, first)
+	}
+	return signatures
+}
+
+// render sets a declaration, its comment and more declarations as plain text
+// and as Markdown.
+func render(signature, path, text string, more []string) display.Bundle {
+	if path != "" {
+		signature += "\n// import " + strconv.Quote(path)
+	}
+	parser := comment.Parser{
+		// Every reference is one: nothing is looked up, the brackets just go.
+		LookupSym:     func(_, name string) bool { return token.IsExported(strings.TrimPrefix(name, "*")) },
+		LookupPackage: func(name string) (string, bool) { return name, true },
+	}
+	parsed := parser.Parse(text)
+	printer := comment.Printer{
+		HeadingLevel: 4,
+		HeadingID:    func(*comment.Heading) string { return "" },
+		DocLinkURL:   func(*comment.DocLink) string { return "" },
+	}
+	plain := paragraphs(signature, string(printer.Text(parsed)), strings.Join(more, "\n"))
+	markdown := paragraphs(fenced(signature), string(printer.Markdown(parsed)), fenced(strings.Join(more, "\n")))
+	return display.Bundle{Data: map[string][]byte{
+		display.MIMETypeText:     []byte(plain),
+		display.MIMETypeMarkdown: []byte(markdown),
+	}}
+}
+
+func paragraphs(parts ...string) string {
+	var found []string
+	for _, p := range parts {
+		if p = strings.TrimRight(p, "\n"); p != "" {
+			found = append(found, p)
+		}
+	}
+	return strings.Join(found, "\n\n")
+}
+
+func fenced(code string) string {
+	if code == "" {
+		return ""
+	}
+	return "```go\n" + code + "\n```"
+}
+
+// builtin describes a function of the language: its signature, a line feed and
+// what it does. It returns "" for other names.
+func builtin(name string) string {
+	switch name {
+	case "append":
+		return "func append(slice []T, elems ...T) []T\nAppend returns the slice with the elements added at its end. The result may share memory with the slice: assign it to the same variable."
+	case "cap":
+		return "func cap(v T) int\nCap returns the capacity of a slice, array or channel."
+	case "close":
+		return "func close(c chan<- T)\nClose says that no more values will be sent on the channel."
+	case "complex":
+		return "func complex(r, i float64) complex128\nComplex returns the complex number with the given real and imaginary parts."
+	case "copy":
+		return "func copy(dst, src []T) int\nCopy copies elements into dst and returns how many: the length of the shorter slice."
+	case "delete":
+		return "func delete(m map[K]V, key K)\nDelete removes the element of the key, if there is one."
+	case "imag":
+		return "func imag(c complex128) float64\nImag returns the imaginary part."
+	case "len":
+		return "func len(v T) int\nLen returns the number of elements of a slice, array, map or channel, or of bytes of a string."
+	case "make":
+		return "func make(T, size ...int) T\nMake returns a new slice, map or channel; for a slice the sizes are length and capacity."
+	case "new":
+		return "func new(T) *T\nNew returns a pointer to a new zero value of the type."
+	case "panic":
+		return "func panic(v any)\nPanic ends the cell with an error, unless a deferred function recovers."
+	case "print":
+		return "func print(args ...T)\nPrint writes to standard error; use fmt.Print for output."
+	case "println":
+		return "func println(args ...T)\nPrintln writes to standard error; use fmt.Println for output."
+	case "real":
+		return "func real(c complex128) float64\nReal returns the real part."
+	case "recover":
+		return "func recover() any\nRecover stops a panic, when called by a deferred function, and returns its value."
+	}
+	return ""
+}
