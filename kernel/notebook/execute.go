@@ -97,7 +97,7 @@ func (nb *Notebook) clear() {
 	metadata := nb.tree.get("metadata")
 	for key, values := range map[string]map[string]string{
 		"kernelspec": {"display_name": spec.DisplayName, "language": spec.Language, "name": spec.Name},
-		"language_info": {"file_extension": ".go", "mimetype": "text/x-go", "name": spec.Language,
+		"language_info": {"codemirror_mode": "go", "file_extension": ".go", "mimetype": "text/x-go", "name": spec.Language,
 			"pygments_lexer": "go"},
 	} {
 		tree := metadata.get(key)

@@ -15,6 +15,8 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+
+	"github.com/evenbed/evenbed/kernel/internal/wire"
 )
 
 // How the kernel is called unless the user chooses otherwise.
@@ -23,9 +25,6 @@ const (
 	DisplayName = "Go (evenbed)"
 	Language    = "go"
 )
-
-// protocol is the version of the messages that the kernel speaks.
-const protocol = "5.4"
 
 //go:generate go run gen_logo.go
 
@@ -131,7 +130,7 @@ func (i Install) Install(s System) (folder string, err error) {
 		DisplayName:     title,
 		Language:        Language,
 		InterruptMode:   "message",
-		ProtocolVersion: protocol,
+		ProtocolVersion: wire.Version,
 		Metadata:        map[string]any{"debugger": false},
 	}, "", "  ")
 	if err != nil {

@@ -1,0 +1,92 @@
+package main
+
+import (
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"runtime"
+
+	"github.com/evenbed/evenbed/kernel/internal/spec"
+)
+
+// place declares the flags for where a kernelspec is.
+func place(flags *flag.FlagSet) func() (spec.Place, string, error) {
+	user := flags.Bool("user", false, "in the user's own Jupyter folder, which is the usual place")
+	sys := flags.Bool("sys-prefix", false, "in the active virtual environment")
+	prefix := flags.String("prefix", "", "in the environment whose folder is `DIR`")
+	name := flags.String("name", spec.Name, "by which notebooks find the kernel: `NAME`, usually "+spec.Name)
+	return func() (spec.Place, string, error) {
+		if *user && (*sys || *prefix != "") || *sys && *prefix != "" {
+			return spec.Place{}, "", usageError("give only one of --user, --sys-prefix and --prefix")
+		}
+		return spec.Place{SysPrefix: *sys, Prefix: *prefix}, *name, nil
+	}
+}
+
+func system() spec.System {
+	home, err := os.UserHomeDir()
+	if err != nil {
+		home = "" // matters only if the place depends on it
+	}
+	return spec.System{OS: runtime.GOOS, Home: home, LookupEnv: os.LookupEnv}
+}
+
+func installCommand() command {
+	return command{
+		name: "install", summary: "tell Jupyter about the kernel",
+		usage: "[--user | --sys-prefix | --prefix DIR] [--name NAME] [--display-name TEXT]",
+		about: `Copies this program, with its logo, to where Jupyter looks for kernels. The
+copy is what Jupyter starts; this file may be moved or removed afterwards.
+An older evenbed there is replaced, even while it runs.`,
+		prepare: func(flags *flag.FlagSet) func([]string, io.Writer, io.Writer) error {
+			where := place(flags)
+			display := flags.String("display-name", spec.DisplayName, "what Jupyter shows: `TEXT`, usually \""+spec.DisplayName+"\"")
+			return func(args []string, stdout, _ io.Writer) error {
+				at, name, err := where()
+				if err != nil {
+					return err
+				}
+				if len(args) > 0 {
+					return usageError(fmt.Sprintf("does not know what to do with %q", args[0]))
+				}
+				program, err := os.Executable()
+				if err != nil {
+					return err
+				}
+				folder, err := spec.Install{Place: at, Name: name, DisplayName: *display, Program: program}.Install(system())
+				if err != nil {
+					return err
+				}
+				fmt.Fprintf(stdout, "Installed the kernel %q, shown as %q, in\n  %s\nTo check: jupyter kernelspec list\n", name, *display, folder)
+				return nil
+			}
+		},
+	}
+}
+
+func uninstallCommand() command {
+	return command{
+		name: "uninstall", summary: "remove the kernel from Jupyter",
+		usage: "[--user | --sys-prefix | --prefix DIR] [--name NAME]",
+		about: `Removes what install wrote, and nothing else. Give the same flags.`,
+		prepare: func(flags *flag.FlagSet) func([]string, io.Writer, io.Writer) error {
+			where := place(flags)
+			return func(args []string, stdout, _ io.Writer) error {
+				at, name, err := where()
+				if err != nil {
+					return err
+				}
+				if len(args) > 0 {
+					return usageError(fmt.Sprintf("does not know what to do with %q", args[0]))
+				}
+				folder, err := spec.Uninstall(system(), at, name)
+				if err != nil {
+					return err
+				}
+				fmt.Fprintf(stdout, "Removed the kernel %q from\n  %s\n", name, folder)
+				return nil
+			}
+		},
+	}
+}

@@ -1,0 +1,162 @@
+package notebook
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/evenbed/evenbed/kernel/internal/host"
+)
+
+// A Batch executes notebooks into another folder. Their own files are left as
+// they are.
+type Batch struct {
+	Notebooks []string // paths
+	Out       string   // the folder for what is made
+	HTML      bool     // a page of each notebook too
+	Check     bool     // an error if an output differs from the stored one
+
+	// Start starts a session for one notebook. The cells' working directory
+	// is the notebook's own folder, as in Jupyter.
+	Start func(dir string, output func(host.Output)) (Session, error)
+
+	Report io.Writer // what was done, a line for each notebook
+	Errors io.Writer // why a notebook failed
+}
+
+// A task is one notebook and where it goes.
+type task struct {
+	source, notebook, page string
+}
+
+// Run executes the notebooks, each in a session of its own. A notebook that
+// fails does not keep the others from being run; the error then says how many
+// failed. Nothing is run if one of them cannot be read, or if a result would
+// take the place of a source or of another result.
+func (b Batch) Run(ctx context.Context) error {
+	tasks, err := b.tasks()
+	if err != nil {
+		return err
+	}
+	for _, t := range tasks {
+		if _, err := ReadFile(t.source); err != nil {
+			return err
+		}
+	}
+	if err := os.MkdirAll(b.Out, 0o755); err != nil {
+		return err
+	}
+	failed := 0
+	for _, t := range tasks {
+		if ctx.Err() != nil {
+			return errors.New("interrupted")
+		}
+		ok, err := b.one(ctx, t)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			failed++
+		}
+	}
+	switch {
+	case ctx.Err() != nil:
+		return errors.New("interrupted")
+	case failed > 0:
+		return fmt.Errorf("%d of %d notebooks failed", failed, len(tasks))
+	}
+	return nil
+}
+
+func (b Batch) tasks() ([]task, error) {
+	var tasks []task
+	from := make(map[string]string) // where a result comes from
+	for _, source := range b.Notebooks {
+		name := strings.TrimSuffix(filepath.Base(source), ".ipynb")
+		t := task{source: source, notebook: filepath.Join(b.Out, name+".ipynb"), page: filepath.Join(b.Out, name+".html")}
+		if other, ok := from[t.notebook]; ok {
+			return nil, fmt.Errorf("%s and %s would both become %s; run them with different --out folders", other, source, t.notebook)
+		}
+		from[t.notebook] = source
+		tasks = append(tasks, t)
+	}
+	for _, t := range tasks {
+		there, err := os.Stat(t.notebook)
+		if err != nil {
+			continue
+		}
+		for _, source := range b.Notebooks {
+			if info, err := os.Stat(source); err == nil && os.SameFile(info, there) {
+				return nil, fmt.Errorf("%s would take the place of its source; choose another folder with --out", t.notebook)
+			}
+		}
+	}
+	return tasks, nil
+}
+
+// one executes one notebook and reports whether all went well. The error is
+// one that concerns all notebooks.
+func (b Batch) one(ctx context.Context, t task) (ok bool, err error) {
+	nb, err := ReadFile(t.source)
+	if err != nil {
+		return false, err
+	}
+	stored, err := ReadFile(t.source)
+	if err != nil {
+		return false, err
+	}
+	failure := nb.Execute(ctx, func(output func(host.Output)) (Session, error) { return b.Start(nb.Folder, output) })
+	var cell *CellError
+	if failure != nil && !errors.As(failure, &cell) && ctx.Err() == nil {
+		return false, fmt.Errorf("%s: %w", t.source, failure)
+	}
+	made := t.notebook
+	if err := os.WriteFile(t.notebook, nb.Bytes(), 0o644); err != nil {
+		return false, err
+	}
+	if b.HTML {
+		if err := os.WriteFile(t.page, nb.HTML(), 0o644); err != nil {
+			return false, err
+		}
+		made += ", " + t.page
+	}
+	if failure != nil {
+		fmt.Fprintf(b.Report, "%s: failed -> %s\n", t.source, made)
+		fmt.Fprintln(b.Errors, failure)
+		if cell != nil {
+			fmt.Fprint(b.Errors, nb.traceback(cell.Cell))
+		}
+		return false, nil
+	}
+	if b.Check {
+		if differences := Compare(stored, nb); len(differences) > 0 {
+			fmt.Fprintf(b.Report, "%s: outputs differ -> %s\n", t.source, made)
+			for _, d := range differences {
+				fmt.Fprintln(b.Errors, d)
+			}
+			fmt.Fprintf(b.Errors, "  if the new outputs are right, copy %s over %s\n", t.notebook, t.source)
+			return false, nil
+		}
+		fmt.Fprintf(b.Report, "%s: same outputs -> %s\n", t.source, made)
+		return true, nil
+	}
+	fmt.Fprintf(b.Report, "%s: done -> %s\n", t.source, made)
+	return true, nil
+}
+
+// traceback returns the lines that a failing cell showed, indented.
+func (nb *Notebook) traceback(cell int) string {
+	var b strings.Builder
+	for _, o := range nb.Cells[cell-1].Outputs {
+		for _, lines := range o.Traceback {
+			for _, line := range strings.Split(plain(lines), "\n") {
+				b.WriteString("  " + line + "\n")
+			}
+		}
+	}
+	return b.String()
+}
