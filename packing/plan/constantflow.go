@@ -11,22 +11,22 @@ import (
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
 	"github.com/evenbed/evenbed/packing/liquid"
-	. "github.com/evenbed/evenbed/packing/units"
+	"github.com/evenbed/evenbed/packing/units"
 )
 
 // Common practice, no source.
 const (
-	usualFirstVelocity = 20 * CentimetrePerHour
-	usualTestVelocity  = 30 * CentimetrePerHour
-	usualSample        = 1 * Percent
+	usualFirstVelocity = 20 * units.CentimetrePerHour
+	usualTestVelocity  = 30 * units.CentimetrePerHour
+	usualSample        = 1 * units.Percent
 	usualDragMargin    = 1.2
-	clearLayer         = 1 * Centimetre
+	clearLayer         = 1 * units.Centimetre
 	sameBed            = 0.01 // relative difference at which a measured bed still counts as this one
 	nearTarget         = 0.005
 )
 
 // usualTemperature is taken when none is given.
-func usualTemperature() Temperature { return Celsius(20) }
+func usualTemperature() units.Temperature { return units.Celsius(20) }
 
 // Plan computes the procedure:
 //
@@ -47,7 +47,7 @@ func usualTemperature() Temperature { return Celsius(20) }
 // drags more than the packing. A limit that was not given is not checked, and
 // the procedure says so.
 func (c ConstantFlow) Plan() (Procedure, error) {
-	p := Procedure{Request: c, Viscosity: Viscosity(math.NaN())}
+	p := Procedure{Request: c, Viscosity: units.Viscosity(math.NaN())}
 	for _, part := range []any{&p.Bed, &p.Pour, &p.First, &p.Second, &p.Test} {
 		unknown(part)
 	}
@@ -193,7 +193,7 @@ func (w *work) checkInputs() {
 	if !(c.DragMargin >= 1) || math.IsInf(c.DragMargin, 0) {
 		w.refuse(fmt.Sprintf("drag margin %v", c.DragMargin), "packing must drag at least as much as every duty", "write for example 1.2")
 	}
-	if !(c.TestSample > 0 && c.TestSample <= 20*Percent) {
+	if !(c.TestSample > 0 && c.TestSample <= 20*units.Percent) {
 		w.refuse(fmt.Sprintf("test sample %v", c.TestSample), "it is outside 0 to 20 % of the column volume", "write for example 1 * Percent")
 	}
 	if !(math.Abs(float64(c.RulerZero)) <= 5) {
@@ -225,8 +225,8 @@ func inDuty(d Duty, err error) error {
 }
 
 // checkViscosity refuses a viscosity no column sees; zero, not given, passes.
-func checkViscosity(name string, mu Viscosity) error {
-	if mu != 0 && !(mu >= 0.1*MillipascalSecond && mu <= 1000*MillipascalSecond) {
+func checkViscosity(name string, mu units.Viscosity) error {
+	if mu != 0 && !(mu >= 0.1*units.MillipascalSecond && mu <= 1000*units.MillipascalSecond) {
 		return &packing.InputError{What: fmt.Sprintf("%s %v", name, mu), Problem: "it is outside 0.1 to 1000 mPa·s",
 			Remedy: "was the unit forgotten? Write for example 1.2 * MillipascalSecond"}
 	}
@@ -242,7 +242,7 @@ func (w *work) liquid() {
 	}
 }
 
-func (w *work) viscosity(given Viscosity, t Temperature) Viscosity {
+func (w *work) viscosity(given units.Viscosity, t units.Temperature) units.Viscosity {
 	if given != 0 {
 		return given
 	}
@@ -266,7 +266,7 @@ func (w *work) geometry() {
 
 // suspension is the stirred slurry under a downflow, with the density excess
 // taken by a factor.
-func (w *work) suspension(downflow Velocity, factor float64) bed.Suspension {
+func (w *work) suspension(downflow units.Velocity, factor float64) bed.Suspension {
 	m := w.c.Medium
 	return bed.Suspension{
 		Terminal: bed.StokesVelocity(m.MeanBead, m.DensityExcess.Times(factor), w.p.Viscosity),
@@ -299,16 +299,16 @@ func (w *work) readCurve() {
 	}
 	for _, x := range []struct {
 		what           string
-		measured, here Length
+		measured, here units.Length
 	}{
 		{"settled height", c.Curve.SettledHeight, w.p.Bed.SettledHeight},
 		{"inner diameter", c.Curve.InnerDiameter, c.Column.InnerDiameter},
 	} {
 		switch {
 		case x.measured == 0:
-			w.notChecked("whether the curve was measured at this %s, %.4g cm (not given with the curve)", x.what, x.here.In(Centimetre))
+			w.notChecked("whether the curve was measured at this %s, %.4g cm (not given with the curve)", x.what, x.here.In(units.Centimetre))
 		case math.Abs(x.measured.In(x.here)-1) > sameBed:
-			w.refuse(curveName(c.Curve), fmt.Sprintf("it was measured at %s %.4g cm, here it is %.4g cm", x.what, x.measured.In(Centimetre), x.here.In(Centimetre)),
+			w.refuse(curveName(c.Curve), fmt.Sprintf("it was measured at %s %.4g cm, here it is %.4g cm", x.what, x.measured.In(units.Centimetre), x.here.In(units.Centimetre)),
 				"measure a curve at this size; one of another size does not hold here as it is")
 		}
 	}
@@ -347,14 +347,14 @@ func (w *work) first() {
 }
 
 // settle returns the time of the first step.
-func (w *work) settle(downflow Velocity, densityFactor float64, height Length) Time {
+func (w *work) settle(downflow units.Velocity, densityFactor float64, height units.Length) units.Time {
 	if w.c.Slurry.Concentration == 1 {
 		return 0 // it is a settled bed already
 	}
 	s, err := w.suspension(downflow, densityFactor).Settle(height)
 	if err != nil {
 		w.refuseError(err)
-		return Time(math.NaN())
+		return units.Time(math.NaN())
 	}
 	return s.Time
 }
@@ -395,7 +395,7 @@ func (w *work) second() {
 
 func (w *work) limits() {
 	c := w.c
-	used := Pressure(math.NaN())
+	used := units.Pressure(math.NaN())
 	if p := w.p.Second.Pressure; !math.IsNaN(float64(p)) {
 		used = p
 	} else if p := w.p.First.Pressure; !math.IsNaN(float64(p)) {
@@ -416,8 +416,8 @@ func (w *work) limits() {
 			w.notChecked("pressure limit of the %s, %v (the pressure of the steps is not known)", l.Name, l.Limit)
 		}
 		if used > l.Limit {
-			w.refuse(fmt.Sprintf("pressure %.3g bar at %.4g cm/h", used.In(Bar), w.topVelocity().In(CentimetrePerHour)),
-				fmt.Sprintf("it passes the limit of the %s, %.3g bar", l.Name, l.Limit.In(Bar)),
+			w.refuse(fmt.Sprintf("pressure %.3g bar at %.4g cm/h", used.In(units.Bar), w.topVelocity().In(units.CentimetrePerHour)),
+				fmt.Sprintf("it passes the limit of the %s, %.3g bar", l.Name, l.Limit.In(units.Bar)),
 				"ask for a lower compression factor or a lower bed; a limit is not to be raised for a plan")
 		}
 	}
@@ -452,7 +452,7 @@ func (w *work) limits() {
 func mediumName(m packing.Medium) string { m.Lot = ""; return m.Label() }
 
 // topVelocity is the highest velocity known of the steps.
-func (w *work) topVelocity() Velocity {
+func (w *work) topVelocity() units.Velocity {
 	if u := w.p.Second.Velocity; u > w.p.First.Velocity {
 		return u
 	}
@@ -471,8 +471,8 @@ func (w *work) duties() {
 		w.p.Duties = append(w.p.Duties, k)
 		if k.Margin < 1 {
 			w.refuse("duty "+d.Name, fmt.Sprintf("%s at %v and %v drags like %.4g cm/h of the packing liquid, more than packing at %.4g cm/h",
-				dutyLiquid(d), d.Temperature, d.Velocity, k.Equivalent.In(CentimetrePerHour), u2.In(CentimetrePerHour)),
-				fmt.Sprintf("run the duty at %.3g cm/h or less, or pack at a higher velocity", d.Velocity.Times(k.Margin/k.Wanted).In(CentimetrePerHour)))
+				dutyLiquid(d), d.Temperature, d.Velocity, k.Equivalent.In(units.CentimetrePerHour), u2.In(units.CentimetrePerHour)),
+				fmt.Sprintf("run the duty at %.3g cm/h or less, or pack at a higher velocity", d.Velocity.Times(k.Margin/k.Wanted).In(units.CentimetrePerHour)))
 		}
 	}
 }
@@ -485,10 +485,10 @@ func dutyLiquid(d Duty) string {
 }
 
 func (w *work) forces() {
-	add := func(at string, p Pressure) {
+	add := func(at string, p units.Pressure) {
 		w.p.Forces = append(w.p.Forces, EndPlateForce{at, p, p.On(w.p.Bed.Area)})
 	}
-	add("per bar", 1*Bar)
+	add("per bar", 1*units.Bar)
 	if p := w.p.Second.Pressure; !math.IsNaN(float64(p)) {
 		add("second step", p)
 	}
@@ -514,10 +514,10 @@ func (w *work) cautions() {
 		w.caution("A compression factor of %v leaves a void of %.2f: more than media are usually compressed (common practice: no more than 1.25, void no less than 0.25).",
 			c.CompressionFactor, p.Bed.PackedVoid)
 	}
-	if c.Slurry.Concentration > 75*Percent {
+	if c.Slurry.Concentration > 75*units.Percent {
 		w.caution("A slurry of %v hardly pours (common practice: up to 75 %%).", c.Slurry.Concentration)
 	}
-	if c.FirstVelocity < 20*CentimetrePerHour*(1-1e-9) || c.FirstVelocity > 60*CentimetrePerHour {
+	if c.FirstVelocity < 20*units.CentimetrePerHour*(1-1e-9) || c.FirstVelocity > 60*units.CentimetrePerHour {
 		w.caution("The first velocity, %v, is outside 20 to 60 cm/h, the usual range (common practice).", c.FirstVelocity)
 	}
 	if p.First.CompressionFactor > 1.05 {
@@ -533,7 +533,7 @@ func (w *work) cautions() {
 	w.caution("Times hold for beads of one size and the density excess given, %v, the least known input: measure it from a settling reading. Fines take longer. Temperature moves every time through the viscosity.", m.DensityExcess)
 	w.caution("The compression factor is no better known than the slurry concentration: 3 %% relative in it is %.3f in the factor. Sample the stirred tank at top, middle and bottom, three times each.", 0.03*c.CompressionFactor)
 	w.caution("If the settled height found differs from %.2f cm (height under flow times its compression factor), keep either the factor, packing to found height / %v, or the height, and record which.",
-		p.Bed.SettledHeight.In(Centimetre), c.CompressionFactor)
+		p.Bed.SettledHeight.In(units.Centimetre), c.CompressionFactor)
 	w.p.Safety = w.safety()
 }
 
@@ -543,10 +543,10 @@ func (w *work) flowCautions() {
 	s := p.Second
 	if d := c.CompressionFactor - s.CompressionFactor; d > nearTarget {
 		w.caution("At %v flow alone gives a compression factor of %.3f: the adapter must give the rest, a factor of %.3f or the last %.1f mm. Its load is not computed; watch it.",
-			s.Velocity, s.CompressionFactor, c.CompressionFactor/s.CompressionFactor, (s.BedHeight - c.BedHeight).In(Millimetre))
+			s.Velocity, s.CompressionFactor, c.CompressionFactor/s.CompressionFactor, (s.BedHeight - c.BedHeight).In(units.Millimetre))
 	} else if d < -nearTarget {
 		w.caution("At %v flow compresses the bed to %.2f cm, below the mark: it has to rise %.1f mm to the adapter.",
-			s.Velocity, s.BedHeight.In(Centimetre), (c.BedHeight - s.BedHeight).In(Millimetre))
+			s.Velocity, s.BedHeight.In(units.Centimetre), (c.BedHeight - s.BedHeight).In(units.Millimetre))
 	}
 	for _, l := range p.Pressures {
 		if l.Margin >= 0 && l.Margin < 0.2 {
@@ -568,7 +568,7 @@ func (w *work) flowCautions() {
 			curveName(c.Curve))
 	}
 	if !math.IsNaN(float64(s.Velocity)) {
-		w.caution("The rise on stop is an upper bound: friction and the beads' own slowness reduce it. Losing 1 mm takes at least %.1f s.", (1 * Millimetre).Passed(s.RiseBound).In(Second))
+		w.caution("The rise on stop is an upper bound: friction and the beads' own slowness reduce it. Losing 1 mm takes at least %.1f s.", (1 * units.Millimetre).Passed(s.RiseBound).In(units.Second))
 	}
 }
 
@@ -580,7 +580,7 @@ func (w *work) safety() []string {
 		"Trapped air stores energy: vent before loading, and release pressure slowly.",
 		"A relief device or pressure trip set at or below the weakest part; no pump against a closed valve.",
 		"Never leave a column full of liquid with all valves shut: warming from 5 to 25 °C expands water by 0.29 %.",
-		fmt.Sprintf("Keep one liquid path open while a sealed adapter moves: 1 mm/s displaces %s here.", w.p.flow(w.c.Column.Flow(1*MillimetrePerSecond))),
+		fmt.Sprintf("Keep one liquid path open while a sealed adapter moves: 1 mm/s displaces %s here.", w.p.flow(w.c.Column.Flow(1*units.MillimetrePerSecond))),
 		"Adapters and end plates are heavy and pinch: lifting gear, and hands off while anything moves.",
 		"Storage solution with ethanol is flammable: ground containers, ventilate, no ignition; it is more viscous than water, so never pack at full velocity in it.",
 	}
@@ -597,10 +597,10 @@ func (w *work) stages() {
 		"no air anywhere, flow steady")
 	add("pour", fmt.Sprintf("Stir, then pour %s of slurry at %v in one go, rinse the wall, overlay 1 to 2 cm of clear liquid. It stands %s high, without the overlay. Dead volume of tank and hoses and the rinse belong to the pour. Slurry and column at %v.",
 		volume(p.Pour.SlurryVolume), c.Slurry.Concentration, cm(p.Pour.SlurryHeight), c.Temperature),
-		fmt.Sprintf("all slurry in the tube; 1 cm of clear liquid forms within %.0f s of stirring", p.Pour.ClearLayer.In(Second)))
+		fmt.Sprintf("all slurry in the tube; 1 cm of clear liquid forms within %.0f s of stirring", p.Pour.ClearLayer.In(units.Second)))
 	add("step 1, loose bed", fmt.Sprintf("Downflow of %s at %v, %s. About %.1f min = %.3f column volumes; %.1f min if the density excess is half of %v; gravity alone %.0f min.",
-		c.Liquid, p.First.Velocity, p.flow(p.First.Flow), p.First.Time.In(Minute), p.First.ColumnVolumes, p.First.TimeAtHalfDensity.In(Minute), c.Medium.DensityExcess, p.First.GravityTime.In(Minute)),
-		fmt.Sprintf("%s; settling is over after %.1f min whatever the density", steady, p.First.Bound.In(Minute)))
+		c.Liquid, p.First.Velocity, p.flow(p.First.Flow), p.First.Time.In(units.Minute), p.First.ColumnVolumes, p.First.TimeAtHalfDensity.In(units.Minute), c.Medium.DensityExcess, p.First.GravityTime.In(units.Minute)),
+		fmt.Sprintf("%s; settling is over after %.1f min whatever the density", steady, p.First.Bound.In(units.Minute)))
 	add("adapter, first time", fmt.Sprintf("Flow off, outlet shut. Fast travel to 10 to 20 mm above the bed, then sealed travel to 1 to 2 mm, the displaced liquid vented. Travel %s, from %s to %s.",
 		cm(p.First.AdapterTravel), cm(p.Pour.SlurryHeight), cm(p.First.BedHeight)),
 		"adapter 1 to 2 mm above the bed, no air under it")
@@ -609,16 +609,16 @@ func (w *work) stages() {
 	} else {
 		pressure := "pressure not known"
 		if !math.IsNaN(float64(p.Second.Pressure)) {
-			pressure = fmt.Sprintf("about %.2f bar, bed at %s", p.Second.Pressure.In(Bar), cm(p.Second.BedHeight))
+			pressure = fmt.Sprintf("about %.2f bar, bed at %s", p.Second.Pressure.In(units.Bar), cm(p.Second.BedHeight))
 		}
 		add("step 2, compress", fmt.Sprintf("Downflow of %s at %.1f cm/h, %s, %s. Usually a minute or two (common practice). Travel left to the mark %s.",
-			c.Liquid, p.Second.Velocity.In(CentimetrePerHour), p.flow(p.Second.Flow), pressure, cm(p.Second.AdapterTravel)),
+			c.Liquid, p.Second.Velocity.In(units.CentimetrePerHour), p.flow(p.Second.Flow), pressure, cm(p.Second.AdapterTravel)),
 			steady)
 	}
 	add("catch", w.catchWords(), fmt.Sprintf("adapter at the mark, %s above the bottom net", cm(c.BedHeight)))
 	add("not at the mark", "One further compression step. If that misses too, unpack and repack (common practice).", "adapter at the mark without a gap")
 	add("test", fmt.Sprintf("Condition with 2 to 3 column volumes. Pulse of %s (%v of the column volume) at %v, %s, %.0f min per column volume.",
-		volume(p.Test.Sample), c.TestSample, p.Test.Velocity, p.flow(p.Test.Flow), p.Test.ColumnTime.In(Minute)),
+		volume(p.Test.Sample), c.TestSample, p.Test.Velocity, p.flow(p.Test.Flow), p.Test.ColumnTime.In(units.Minute)),
 		"verdict against limits set beforehand by the user's procedure")
 }
 
@@ -627,8 +627,8 @@ func (w *work) catchWords() string {
 	bound := "its velocity is not known"
 	most := ""
 	if !math.IsNaN(float64(u)) {
-		bound = fmt.Sprintf("at most %.2f mm/s at first", u.In(MillimetrePerSecond))
-		most = fmt.Sprintf(", no faster than %.2f mm/s", u.In(MillimetrePerSecond))
+		bound = fmt.Sprintf("at most %.2f mm/s at first", u.In(units.MillimetrePerSecond))
+		most = fmt.Sprintf(", no faster than %.2f mm/s", u.In(units.MillimetrePerSecond))
 	}
 	if w.c.Catch == OutletOpen {
 		return fmt.Sprintf("Flow off, %v: the displaced liquid holds the bed down. Drive the sealed adapter to the mark at once%s.", w.c.Catch, most)
@@ -640,40 +640,40 @@ func (w *work) catchWords() string {
 func (w *work) sheet() {
 	c, p := w.c, w.p
 	add := func(what, expected string) { p.Sheet = append(p.Sheet, SheetRow{what, expected}) }
-	ruler := func(l Length) string { return fmt.Sprintf("%.1f cm", (l + c.RulerZero).In(Centimetre)) }
+	ruler := func(l units.Length) string { return fmt.Sprintf("%.1f cm", (l + c.RulerZero).In(units.Centimetre)) }
 	add("slurry concentration", c.Slurry.Concentration.String())
 	add("temperature of slurry and column", c.Temperature.String())
 	add("slurry poured", volume(p.Pour.SlurryVolume))
 	add("ruler: top of the slurry", ruler(p.Pour.SlurryHeight))
 	add("flow in step 1", p.flow(p.First.Flow))
-	add("time of step 1", fmt.Sprintf("%.0f to %.0f min", p.First.Time.In(Minute), p.First.TimeAtHalfDensity.In(Minute)))
+	add("time of step 1", fmt.Sprintf("%.0f to %.0f min", p.First.Time.In(units.Minute), p.First.TimeAtHalfDensity.In(units.Minute)))
 	add("ruler: bed after step 1", ruler(p.First.BedHeight))
 	if !math.IsNaN(float64(p.Second.Velocity)) {
 		add("flow in step 2", p.flow(p.Second.Flow))
 	}
 	if !math.IsNaN(float64(p.Second.Pressure)) {
-		add("pressure in step 2", fmt.Sprintf("%.2f bar", p.Second.Pressure.In(Bar)))
+		add("pressure in step 2", fmt.Sprintf("%.2f bar", p.Second.Pressure.In(units.Bar)))
 		add("ruler: bed in step 2", ruler(p.Second.BedHeight))
 	}
 	add("ruler: adapter at the mark", ruler(c.BedHeight))
 }
 
 // flow writes a flow as the column's size asks: mL/min below 10 cm, L/h above.
-func (p Procedure) flow(q VolumeFlow) string {
-	if p.Request.Column.InnerDiameter < 10*Centimetre {
-		return significant(q.In(MillilitrePerMinute), 3) + " mL/min"
+func (p Procedure) flow(q units.VolumeFlow) string {
+	if p.Request.Column.InnerDiameter < 10*units.Centimetre {
+		return significant(q.In(units.MillilitrePerMinute), 3) + " mL/min"
 	}
-	return significant(q.In(LitrePerHour), 3) + " L/h"
+	return significant(q.In(units.LitrePerHour), 3) + " L/h"
 }
 
-func volume(v Volume) string {
-	if v < 1*Litre {
-		return significant(v.In(Millilitre), 3) + " mL"
+func volume(v units.Volume) string {
+	if v < 1*units.Litre {
+		return significant(v.In(units.Millilitre), 3) + " mL"
 	}
-	return significant(v.In(Litre), 4) + " L"
+	return significant(v.In(units.Litre), 4) + " L"
 }
 
-func cm(l Length) string { return fmt.Sprintf("%.1f cm", l.In(Centimetre)) }
+func cm(l units.Length) string { return fmt.Sprintf("%.1f cm", l.In(units.Centimetre)) }
 
 // significant writes x with n significant digits, zeros at the end kept, and all
 // digits before the point.

@@ -6,7 +6,7 @@ import (
 	"math"
 	"strings"
 
-	. "github.com/evenbed/evenbed/packing/units"
+	"github.com/evenbed/evenbed/packing/units"
 )
 
 // A Picture is a drawing of the column's states, to scale in height.
@@ -21,8 +21,8 @@ func (p Picture) String() string { return p.text }
 // state is one column in the picture.
 type state struct {
 	name    string
-	top     Length // of slurry or bed
-	adapter Length // its lower face; 0: not in the tube
+	top     units.Length // of slurry or bed
+	adapter units.Length // its lower face; 0: not in the tube
 	slurry  bool
 }
 
@@ -35,10 +35,10 @@ func (p Procedure) Picture() Picture {
 	}
 	states := []state{
 		{"poured", p.Pour.SlurryHeight, 0, true},
-		{"after step 1", p.First.BedHeight, p.First.BedHeight + 2*Millimetre, false},
+		{"after step 1", p.First.BedHeight, p.First.BedHeight + 2*units.Millimetre, false},
 	}
 	if !math.IsNaN(float64(p.Second.BedHeight)) {
-		states = append(states, state{"step 2", p.Second.BedHeight, p.First.BedHeight + 2*Millimetre, false})
+		states = append(states, state{"step 2", p.Second.BedHeight, p.First.BedHeight + 2*units.Millimetre, false})
 	}
 	states = append(states, state{"at the mark", p.Request.BedHeight, p.Request.BedHeight, false})
 
@@ -47,7 +47,7 @@ func (p Procedure) Picture() Picture {
 		tube = p.Request.Column.TubeHeight + p.Request.Column.Extension
 	}
 	const wide, gap, high, top = 70.0, 70.0, 190.0, 14.0
-	y := func(h Length) float64 { return top + high*(1-h.In(tube)) }
+	y := func(h units.Length) float64 { return top + high*(1-h.In(tube)) }
 	total := gap/2 + float64(len(states))*(wide+gap)
 
 	var b strings.Builder

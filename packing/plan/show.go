@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/internal/table"
-	. "github.com/evenbed/evenbed/packing/units"
+	"github.com/evenbed/evenbed/packing/units"
 )
 
 // HTML shows the procedure, or its refusal.
@@ -62,21 +62,21 @@ func (p Procedure) page() table.Page {
 func (p Procedure) summary() table.Table {
 	c, b := p.Request, p.Bed
 	t := table.Table{Caption: "Plan", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "plan"}}}
-	t.Add("column", fmt.Sprintf("%s i.d., %s cm², column volume %s", cm(c.Column.InnerDiameter), significant(b.Area.In(SquareCentimetre), 4), volume(b.ColumnVolume)))
-	t.Add("target", fmt.Sprintf("%s at CF %v; settled bed %.2f cm = %s", cm(c.BedHeight), c.CompressionFactor, b.SettledHeight.In(Centimetre), volume(b.SettledVolume)))
+	t.Add("column", fmt.Sprintf("%s i.d., %s cm², column volume %s", cm(c.Column.InnerDiameter), significant(b.Area.In(units.SquareCentimetre), 4), volume(b.ColumnVolume)))
+	t.Add("target", fmt.Sprintf("%s at CF %v; settled bed %.2f cm = %s", cm(c.BedHeight), c.CompressionFactor, b.SettledHeight.In(units.Centimetre), volume(b.SettledVolume)))
 	tube := "stands " + cm(p.Pour.SlurryHeight) + ", tube height not given"
 	if c.Column.TubeHeight > 0 {
-		tube = fmt.Sprintf("stands %.1f of %s", p.Pour.SlurryHeight.In(Centimetre), cm(p.Pour.Usable))
+		tube = fmt.Sprintf("stands %.1f of %s", p.Pour.SlurryHeight.In(units.Centimetre), cm(p.Pour.Usable))
 	}
 	t.Add("pour", fmt.Sprintf("%s at %v, %s", volume(p.Pour.SlurryVolume), c.Slurry.Concentration, tube))
 	t.Add("step 1", fmt.Sprintf("%v = %s, %.0f min (%.0f min at half the density excess), never over %.0f min",
-		p.First.Velocity, p.flow(p.First.Flow), p.First.Time.In(Minute), p.First.TimeAtHalfDensity.In(Minute), math.Ceil(p.First.Bound.In(Minute)-1e-9)))
+		p.First.Velocity, p.flow(p.First.Flow), p.First.Time.In(units.Minute), p.First.TimeAtHalfDensity.In(units.Minute), math.Ceil(p.First.Bound.In(units.Minute)-1e-9)))
 	t.Add("step 2", p.secondSummary())
 	t.Add("limits", p.limitSummary())
 	if !math.IsNaN(float64(p.Second.RiseBound)) {
-		t.Add("rise on stop", fmt.Sprintf("at most %.2f mm/s", p.Second.RiseBound.In(MillimetrePerSecond)))
+		t.Add("rise on stop", fmt.Sprintf("at most %.2f mm/s", p.Second.RiseBound.In(units.MillimetrePerSecond)))
 	}
-	t.Add("test", fmt.Sprintf("%s sample at %v = %s, %.0f min per column volume", volume(p.Test.Sample), p.Test.Velocity, p.flow(p.Test.Flow), p.Test.ColumnTime.In(Minute)))
+	t.Add("test", fmt.Sprintf("%s sample at %v = %s, %.0f min per column volume", volume(p.Test.Sample), p.Test.Velocity, p.flow(p.Test.Flow), p.Test.ColumnTime.In(units.Minute)))
 	return t
 }
 
@@ -85,11 +85,11 @@ func (p Procedure) secondSummary() string {
 	if math.IsNaN(float64(s.Velocity)) {
 		return "second velocity: not determined"
 	}
-	out := fmt.Sprintf("%.0f cm/h = %s, ", s.Velocity.In(CentimetrePerHour), p.flow(s.Flow))
+	out := fmt.Sprintf("%.0f cm/h = %s, ", s.Velocity.In(units.CentimetrePerHour), p.flow(s.Flow))
 	if math.IsNaN(float64(s.Pressure)) {
 		return out + "pressure not known"
 	}
-	return out + fmt.Sprintf("about %.2f bar, CF %.3f by flow", s.Pressure.In(Bar), s.CompressionFactor)
+	return out + fmt.Sprintf("about %.2f bar, CF %.3f by flow", s.Pressure.In(units.Bar), s.CompressionFactor)
 }
 
 // limitSummary is one line: the limits given, lowest first, with their margins.
@@ -99,7 +99,7 @@ func (p Procedure) limitSummary() string {
 		s = append(s, fmt.Sprintf("%s %s bar (%s)", l.Name, bar(l.Limit), margin(l.Margin)))
 	}
 	for _, l := range p.Flows {
-		s = append(s, fmt.Sprintf("%s %.0f cm/h (%s)", l.Name, l.Limit.In(CentimetrePerHour), margin(l.Margin)))
+		s = append(s, fmt.Sprintf("%s %.0f cm/h (%s)", l.Name, l.Limit.In(units.CentimetrePerHour), margin(l.Margin)))
 	}
 	if len(s) == 0 {
 		return "none given: not checked"
@@ -107,7 +107,7 @@ func (p Procedure) limitSummary() string {
 	return "lowest first: " + strings.Join(s, ", ")
 }
 
-func bar(p Pressure) string { return fmt.Sprintf("%.3g", p.In(Bar)) }
+func bar(p units.Pressure) string { return fmt.Sprintf("%.3g", p.In(units.Bar)) }
 
 func margin(m float64) string {
 	if math.IsNaN(m) {
@@ -130,12 +130,12 @@ func (p Procedure) limitTable() table.Table {
 	for _, l := range p.Pressures {
 		used := "not known"
 		if !math.IsNaN(float64(l.Used)) {
-			used = fmt.Sprintf("%.2f bar", l.Used.In(Bar))
+			used = fmt.Sprintf("%.2f bar", l.Used.In(units.Bar))
 		}
 		t.Add(l.Name, bar(l.Limit)+" bar", used, tableMargin(l.Margin))
 	}
 	for _, l := range p.Flows {
-		t.Add(l.Name, fmt.Sprintf("%.0f cm/h", l.Limit.In(CentimetrePerHour)), fmt.Sprintf("%.0f cm/h", l.Used.In(CentimetrePerHour)), tableMargin(l.Margin))
+		t.Add(l.Name, fmt.Sprintf("%.0f cm/h", l.Limit.In(units.CentimetrePerHour)), fmt.Sprintf("%.0f cm/h", l.Used.In(units.CentimetrePerHour)), tableMargin(l.Margin))
 	}
 	return t
 }
@@ -160,10 +160,10 @@ func (p Procedure) dutyTable() table.Table {
 			over = fmt.Sprintf("%.2f", d.Margin)
 		}
 		if !math.IsNaN(float64(d.Pressure)) {
-			pressure = fmt.Sprintf("%.2f", d.Pressure.In(Bar))
+			pressure = fmt.Sprintf("%.2f", d.Pressure.In(units.Bar))
 		}
-		t.Add(d.Duty.Name, fmt.Sprintf("%s, %v", dutyLiquid(d.Duty), d.Duty.Temperature), fmt.Sprintf("%.0f", d.Duty.Velocity.In(CentimetrePerHour)),
-			significant(d.Duty.Viscosity.In(MillipascalSecond), 3), fmt.Sprintf("%.0f", d.Equivalent.In(CentimetrePerHour)), over, pressure)
+		t.Add(d.Duty.Name, fmt.Sprintf("%s, %v", dutyLiquid(d.Duty), d.Duty.Temperature), fmt.Sprintf("%.0f", d.Duty.Velocity.In(units.CentimetrePerHour)),
+			significant(d.Duty.Viscosity.In(units.MillipascalSecond), 3), fmt.Sprintf("%.0f", d.Equivalent.In(units.CentimetrePerHour)), over, pressure)
 	}
 	return t
 }
@@ -172,7 +172,7 @@ func (p Procedure) forceTable() table.Table {
 	t := table.Table{Caption: "Force on the end plate", RowHeaders: true,
 		Columns: []table.Column{{Name: "at"}, {Name: "pressure", Unit: "bar", Right: true}, {Name: "force", Unit: "kN", Right: true}}}
 	for _, f := range p.Forces {
-		t.Add(f.At, fmt.Sprintf("%.2f", f.Pressure.In(Bar)), significant(f.Force.In(Kilonewton), 3))
+		t.Add(f.At, fmt.Sprintf("%.2f", f.Pressure.In(units.Bar)), significant(f.Force.In(units.Kilonewton), 3))
 	}
 	return t
 }
