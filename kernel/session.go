@@ -2,6 +2,7 @@ package kernel
 
 import (
 	"github.com/evenbed/evenbed/kernel/display"
+	"github.com/evenbed/evenbed/kernel/internal/complete"
 	"github.com/evenbed/evenbed/kernel/internal/host"
 )
 
@@ -18,14 +19,20 @@ func startSession(output func(host.Output)) (Backend, error) {
 	return session{s}, nil
 }
 
+// Complete asks the engine, which knows what the session has declared. While
+// a cell runs, the tables of linked packages answer.
 func (s session) Complete(code string, cursor int) host.Completion {
-	c, _ := s.Session.Complete(code, cursor)
-	return c
+	if c, ok := s.Session.Complete(code, cursor); ok {
+		return c
+	}
+	return complete.Complete(code, cursor, nil)
 }
 
 func (s session) Inspect(code string, cursor, detail int) (display.Bundle, bool) {
-	b, ok := s.Session.Inspect(code, cursor, detail)
-	return b, ok && len(b.Data) > 0
+	if b, ok := s.Session.Inspect(code, cursor, detail); ok {
+		return b, len(b.Data) > 0
+	}
+	return complete.Inspect(code, cursor, detail, nil)
 }
 
-func (s session) IsComplete(string) (status, indent string) { return "unknown", "" }
+func (s session) IsComplete(code string) (status, indent string) { return complete.IsComplete(code) }
