@@ -29,6 +29,7 @@ type notebook struct {
 	s    *host.Session
 	n    int
 	seen []string
+	hear func(host.Output) // is told of each output, if not nil
 	last map[string]string // what the last value shows, by MIME type
 }
 
@@ -44,6 +45,9 @@ func open(t testing.TB) *notebook {
 }
 
 func (nb *notebook) output(o host.Output) {
+	if nb.hear != nil {
+		nb.hear(o)
+	}
 	switch o := o.(type) {
 	case host.Stream:
 		if k := len(nb.seen) - 1; k >= 0 && strings.HasPrefix(nb.seen[k], o.Name+" ") {
