@@ -128,7 +128,7 @@ func (b Batch) one(ctx context.Context, t task) (ok bool, err error) {
 		fmt.Fprintf(b.Report, "%s: failed -> %s\n", t.source, made)
 		fmt.Fprintln(b.Errors, failure)
 		if cell != nil {
-			fmt.Fprint(b.Errors, nb.traceback(cell.Cell))
+			fmt.Fprint(b.Errors, nb.traceback(cell))
 		}
 		return false, nil
 	}
@@ -148,15 +148,19 @@ func (b Batch) one(ctx context.Context, t task) (ok bool, err error) {
 	return true, nil
 }
 
-// traceback returns the lines that a failing cell showed, indented.
-func (nb *Notebook) traceback(cell int) string {
+// traceback returns the lines that a failing cell showed, indented, but for a
+// first one that only repeats the error.
+func (nb *Notebook) traceback(failed *CellError) string {
+	var lines []string
+	for _, o := range nb.Cells[failed.Cell-1].Outputs {
+		lines = append(lines, strings.Split(plain(strings.Join(o.Traceback, "\n")), "\n")...)
+	}
 	var b strings.Builder
-	for _, o := range nb.Cells[cell-1].Outputs {
-		for _, lines := range o.Traceback {
-			for _, line := range strings.Split(plain(lines), "\n") {
-				b.WriteString("  " + line + "\n")
-			}
+	for i, line := range lines {
+		if line == "" || i == 0 && line == failed.Name+": "+failed.Message {
+			continue
 		}
+		b.WriteString("  " + line + "\n")
 	}
 	return b.String()
 }
