@@ -27,7 +27,7 @@ func (r PulseResult) page(picture bool) table.Page {
 	p.Heading(r.name())
 	p.Notice(r.verdict())
 	if missing := r.unchecked(); missing != "" {
-		p.Notice("Not checked", missing)
+		p.Notice("Not checked:", missing)
 	}
 	doubts := make([]string, len(r.Warnings))
 	for i, w := range r.Warnings {
@@ -57,11 +57,11 @@ func (r PulseResult) verdict() (title, text string) {
 		parts = append(parts, part)
 	}
 	if len(parts) == 0 {
-		return "No verdict", "No limit was given. The numbers below say nothing about pass or fail."
+		return "No verdict:", "No limit was given. The numbers below say nothing about pass or fail."
 	}
-	title = "Meets the limits"
+	title = "Meets the limits:"
 	if r.Verdict == DoesNotMeet {
-		title = "Does not meet the limits"
+		title = "Does not meet the limits:"
 	}
 	text = strings.Join(parts, "; ") + "."
 	if r.Pulse.Limits.Name != "" {
@@ -100,11 +100,11 @@ func (r PulseResult) numbersTable() table.Table {
 		return r.Checks[i].Limit.String(), r.Checks[i].Outcome.String()
 	}
 	limit, outcome := checked(0)
-	t.Add("plates per metre", fixed(r.PlatesPerMetre, 0), "1/m", fixed(r.PlatesPerMetreStdErr, 0), limit, outcome)
+	t.Add("plates per metre", fixed(r.PlatesPerMetre, 0), "1/m", twoDigits(r.PlatesPerMetreStdErr), limit, outcome)
 	limit, outcome = checked(1)
 	t.Add("reduced plate height", fixed(r.ReducedPlateHeight, 1), "", "", limit, outcome)
 	limit, outcome = checked(2)
-	t.Add("asymmetry at 10 %, b/a", fixed(r.Asymmetry, 2), "", fixed(r.AsymmetryStdErr, 2), limit, outcome)
+	t.Add("asymmetry at 10 %, b/a", fixed(r.Asymmetry, 2), "", twoDigits(r.AsymmetryStdErr), limit, outcome)
 	limit, outcome = checked(3)
 	t.Add("symmetry factor at 5 %, w/2a", fixed(r.SymmetryFactor, 2), "", "", limit, outcome)
 	t.Add("test velocity", fixed(r.Velocity.In(units.CentimetrePerHour), 1), "cm/h", "", "", "")
@@ -184,6 +184,22 @@ func fixed(v float64, decimals int) string {
 		return "not available"
 	}
 	return rounded(v, decimals)
+}
+
+// twoDigits writes a standard error.
+func twoDigits(v float64) string {
+	if math.IsNaN(v) {
+		return "not available"
+	}
+	return significant(v, 2)
+}
+
+// significant writes a number to so many digits, never with an exponent.
+func significant(v float64, digits int) string {
+	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
+		return strconv.FormatFloat(v, 'f', -1, 64)
+	}
+	return strconv.FormatFloat(v, 'f', max(0, digits-1-int(math.Floor(math.Log10(math.Abs(v))))), 64)
 }
 
 // figure describes the marked trace.
