@@ -24,7 +24,7 @@ var demo = struct{ pa, beta, void, bead, viscosity float64 }{5e3, 0.08, 0.40, 90
 // smooth.
 func demoState(pressure, settled float64) (u, cf float64) {
 	top := math.Log1p(pressure / demo.pa)
-	const n = 400
+	const n = 100
 	var solids, height float64
 	for i := 0; i <= n; i++ {
 		x := top * float64(i) / n
@@ -45,7 +45,7 @@ func demoState(pressure, settled float64) (u, cf float64) {
 // demoPressure returns the pressure drop at a velocity, by bisection.
 func demoPressure(u, settled float64) float64 {
 	low, high := 0.0, 1e7
-	for range 100 {
+	for range 60 {
 		mid := (low + high) / 2
 		if v, _ := demoState(mid, settled); v < u {
 			low = mid

@@ -258,8 +258,59 @@ func TestLimitsLowestFirst(t *testing.T) {
 	if got, want := strings.Join(names, ", "), "bed of Marram 2 bar, column 3 bar, system 4 bar, velocity of Marram 450.0, flow of the pump 565.9"; got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}
+	c := full(t)
+	c.Column.MaxPressure, c.Limits.SystemPressure, c.Limits.PumpFlow = 1.5*Bar, 1*Bar, 250*LitrePerHour
+	q := mustPlan(t, c)
+	if q.Pressures[0].Name != "system" || q.Pressures[1].Name != "column" || q.Flows[0].Name != "flow of the pump" {
+		t.Errorf("not lowest first: %v %v", q.Pressures, q.Flows)
+	}
 	if len(p.NotChecked) != 0 {
 		t.Errorf("everything was given, yet not checked: %q", p.NotChecked)
+	}
+}
+
+// TestDuties: a duty without temperature runs at that of packing, and the packed
+// bed's pressure goes with the drag.
+func TestDuties(t *testing.T) {
+	c := own(t)
+	c.Temperature = Celsius(5)
+	p := mustPlan(t, c)
+	d := p.Duties[0]
+	if d.Duty.Temperature != Celsius(5) {
+		t.Errorf("temperature %v", d.Duty.Temperature)
+	}
+	// Water at 5 °C has 1.5182 mPa·s (IAPWS SR6-08), like the packing liquid.
+	near(t, "viscosity", d.Duty.Viscosity.In(MillipascalSecond), 1.5182, 1e-5, "IAPWS SR6-08")
+	near(t, "drags like", d.Equivalent.In(CentimetrePerHour), 150, 1e-12, "the same liquid")
+	near(t, "pressure", d.Pressure.In(Bar), 0.52691*150/332.124, 2e-3, "in proportion to velocity")
+	c.DragMargin = 2.5
+	if p = mustPlan(t, c); !strings.Contains(strings.Join(p.Cautions, "\n"), "2.21 times as much as the duty load; 2.5 is wanted") {
+		t.Errorf("%q", p.Cautions)
+	}
+}
+
+func TestCatch(t *testing.T) {
+	for catch, want := range map[plan.Catch]string{
+		plan.OutletShut: "outlet shut, inlet vented: the bed is free to rise, at most 0.92 mm/s at first",
+		plan.OutletOpen: "inlet shut, outlet open: the displaced liquid holds the bed down. Drive the sealed adapter to the mark at once, no faster than 0.92 mm/s",
+	} {
+		c := own(t)
+		c.Catch = catch
+		if p := mustPlan(t, c); !strings.Contains(fmt.Sprint(p.Stages), want) {
+			t.Errorf("%v: %v", catch, p.Stages)
+		}
+	}
+}
+
+// TestSheet: heights stand on the sheet as the ruler reads them.
+func TestSheet(t *testing.T) {
+	c := own(t)
+	c.RulerZero = 12 * Millimetre
+	sheet := fmt.Sprint(mustPlan(t, c).Sheet)
+	for _, want := range []string{"{ruler: top of the slurry 40.0 cm}", "{ruler: bed in step 2 19.2 cm}", "{ruler: adapter at the mark 19.2 cm}"} {
+		if !strings.Contains(sheet, want) {
+			t.Errorf("no %s in %s", want, sheet)
+		}
 	}
 }
 
