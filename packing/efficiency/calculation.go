@@ -102,7 +102,7 @@ func (r PulseResult) calculations() []Calculation {
 	}
 	on := func(x float64) string { return quantity(x/one, 4, unit) }
 	x, w := on(r.Apex.X), on(r.Half.Width())
-	peak := letter + " position of the maximum, w width at half height, "
+	peak := strings.Replace(letter, "_", "", 1) + " position of the maximum, w width at half height, "
 	length := r.Pulse.BedHeight
 	metres := quantity(length.In(units.Metre), 4, "m")
 	h, as, u := fixed(r.ReducedPlateHeight, 1), fixed(r.Asymmetry, 2), r.Velocity
@@ -127,7 +127,7 @@ func (r PulseResult) calculations() []Calculation {
 			peak + "L bed height", pharmacopoeia + "; the bed height divides it", with},
 		{"HETP", "Height equivalent to a theoretical plate", `H = \frac{L}{N}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(length.In(units.Millimetre), 4, "mm"), fixed(r.Plates, 1), exact(fixed(r.HETP.In(units.Millimetre), 3), "mm")),
 			"L bed height, N plates by half height (5.54)", iupac, with},
-		{"ReducedPlateHeight", "Reduced plate height", `h = \frac{H}{d_p}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(r.HETP.In(units.Micrometre), 4, `\mu m`), quantity(r.Bead.In(units.Micrometre), 4, `\mu m`), h),
+		{"ReducedPlateHeight", "Reduced plate height", `h = \frac{H}{d_p}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(r.HETP.In(units.Micrometre), 4, "µm"), quantity(r.Bead.In(units.Micrometre), 4, "µm"), h),
 			"H plate height, dp mean bead diameter", iupac, fmt.Sprintf("asymmetry %s, at %v", as, u)},
 		{"Asymmetry", "Asymmetry at 10 % of the height", `A_s = \frac{b}{a}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, on(r.Tenth.Back(r.Apex)), on(r.Tenth.Front(r.Apex)), as),
 			"a width in front of the maximum, b width behind it, at a tenth of the height", practice, ""},
@@ -149,4 +149,12 @@ func quantity(v float64, digits int, unit string) string {
 	return exact(significant(v, digits), unit)
 }
 
-func exact(number, unit string) string { return number + `\,\mathrm{` + unit + `}` }
+// exact writes a number as it is with a unit, in LaTeX; a power of the unit
+// stands outside its upright letters.
+func exact(number, unit string) string {
+	letters, power, _ := strings.Cut(unit, "^")
+	if power != "" {
+		power = "^" + power
+	}
+	return number + `\,\mathrm{` + letters + `}` + power
+}

@@ -119,6 +119,15 @@ func (r *PulseResult) doubtBaseline() {
 				"Let lamp and temperature settle before the test; a straight line was taken away")
 		}
 	}
+	span, half := r.net.Span(), r.Half.Width()
+	if before := r.Apex.X - span.From; before < leastRoom*half {
+		r.warn(fmt.Sprintf("The recording begins only %.1f widths at half height in front of the apex", before/half),
+			"The baseline is uncertain: start recording with the sample")
+	}
+	if behind := span.To - r.Apex.X; behind < leastRoom*half {
+		r.warn(fmt.Sprintf("The recording ends only %.1f widths at half height behind the apex: the signal has not returned to the baseline", behind/half),
+			"The baseline is uncertain: record until the signal is steady")
+	}
 	if n := l.Noise; h < goodSignalToNoise*n {
 		r.warn(fmt.Sprintf("The peak is only %.0f times as high as the noise", h/n), "Take a stronger tracer or smooth more; the asymmetry suffers first")
 	}

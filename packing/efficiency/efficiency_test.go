@@ -152,12 +152,12 @@ func slopes(x, mu, sigma, tau float64) (d1, d2, d3 float64) {
 // sampledErrors returns bounds of the errors that sampling at a step makes in
 // the place of the apex and of the crossings, without smoothing.
 //
-// Apex: a parabola through three samples has a slope wrong by h²/3 max|f'''| at
-// most between them (the derivative of the interpolation error f''' (x-x0)
+// Apex: a parabola through three samples has a slope wrong by h²/3 max|f”'| at
+// most between them (the derivative of the interpolation error f”' (x-x0)
 // (x-x1)(x-x2)/6), which shifts its maximum by that over the least curvature.
-// Its height is wrong by h³/(9√3) max|f'''| at most.
+// Its height is wrong by h³/(9√3) max|f”'| at most.
 //
-// Crossing: a straight line between samples is wrong by h²/8 max|f''| at most,
+// Crossing: a straight line between samples is wrong by h²/8 max|f”| at most,
 // and the level by its fraction of the height's error; both over the least
 // slope.
 func sampledErrors(h, apex float64, crossings []float64, fraction, mu, sigma, tau float64) (apexErr float64, crossErr []float64) {

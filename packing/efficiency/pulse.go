@@ -104,14 +104,16 @@ type PulseResult struct {
 
 // The bounds of the warnings. Common practice, no source.
 const (
+	mostDown                      = 0.5      // of the height, below the baseline
 	leastVelocity, mostVelocity   = 15, 30   // cm/h, usual for a pulse test
 	leastRetention, mostRetention = 0.7, 1.1 // column volumes
 	mostPlatesLost                = 0.05     // to the sample's own width
 	mostSample                    = 0.03     // of the column volume
 	fewPoints, tooFewPoints       = 20, 7    // above half height
 	leastSignalToNoise            = 10.0     // below: no peak
-	goodSignalToNoise             = 50.0     //
+	goodSignalToNoise             = 50.0     // below: a doubt
 	mostDrift                     = 0.02     // of the height, under the peak
+	leastRoom                     = 2.0      // widths at half height on both sides of the apex
 	leastReduced, mostReduced     = 1.8, 6.0 // plate height a limit may ask for
 	momentsApart                  = 0.15     // plates by moments below those by half height
 	flatTop                       = 0.15     // of the half-height width
@@ -193,8 +195,8 @@ func (r *PulseResult) measure(tr trace.Trace) error {
 	}
 	net := tr.Minus(line)
 	low, high := net.Extremes()
-	if _, y := net.XY(low); -y > value(net, high) {
-		net, high = net.Flipped(), low
+	if -value(net, low) > value(net, high) {
+		net, low, high = net.Flipped(), high, low
 		r.warn("The peak points down and was turned over", "Check that this is the right signal; a sample of less salt than the buffer gives such a peak in conductivity")
 	}
 	raw := trace.Apex{Index: high, Height: value(net, high)}
@@ -208,6 +210,9 @@ func (r *PulseResult) measure(tr trace.Trace) error {
 	}
 	if raw.Index == 0 || raw.Index == net.Len()-1 {
 		return noPeak(fmt.Sprintf("its highest point, %s, is at the end of the trace", r.Axis.Show(raw.X)))
+	}
+	if down := -value(net, low); down > mostDown*raw.Height && down > leastSignalToNoise*line.Noise {
+		return noPeak(fmt.Sprintf("it goes %.2g above and %.2g below its baseline, as a step does, or a peak that was not recorded whole", raw.Height, down))
 	}
 	rough, err := net.Width(raw, 0.5)
 	if err != nil {
@@ -256,7 +261,7 @@ func (r *PulseResult) measure(tr trace.Trace) error {
 	}
 	r.PointsAboveHalfHeight = calm.Count(r.Half.Left, r.Half.Right)
 	if r.PointsAboveHalfHeight < 3 {
-		return fmt.Errorf("trace %q has %d points above half the peak's height; a width cannot be taken from fewer than 3: record more often", tr.Name, r.PointsAboveHalfHeight)
+		return fmt.Errorf("trace %q has too few points above half the peak's height: %d, and a width needs 3 at the very least; record more often", tr.Name, r.PointsAboveHalfHeight)
 	}
 
 	limits := p.MomentRange
@@ -269,6 +274,11 @@ func (r *PulseResult) measure(tr trace.Trace) error {
 		limits = trace.Range{Axis: r.Axis, From: math.Max(span.From, outer.Left-outer.Width()), To: math.Min(span.To, outer.Right+outer.Width())}
 	}
 	r.Moments, err = net.Moments(limits)
+	if err != nil && p.MomentRange.IsZero() {
+		r.Moments = trace.Moments{Range: limits, Area: math.NaN(), Mean: math.NaN(), Variance: math.NaN()}
+		r.warn("The moments cannot be taken: the signal lies below its baseline for too long", "Set Baseline to quiet stretches next to the peak")
+		return nil
+	}
 	return err
 }
 

@@ -162,6 +162,10 @@ func (r PulseResult) measuredTable() table.Table {
 	if !math.IsNaN(r.Fifth.Width()) {
 		t.Add("width at 5 %", fmt.Sprintf("%s, its front %s", show(r.Fifth.Width()), show(r.Fifth.Front(r.Apex))))
 	}
+	if math.IsNaN(r.Moments.Mean) {
+		t.Add("moments", "cannot be taken from "+r.Moments.Range.String())
+		return t
+	}
 	t.Add("moments", fmt.Sprintf("from %s: M1 %s, standard deviation %s", r.Moments.Range, show(r.Moments.Mean), show(math.Sqrt(r.Moments.Variance))))
 	return t
 }

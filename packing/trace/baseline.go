@@ -3,6 +3,7 @@ package trace
 import (
 	"fmt"
 	"math"
+	"sort"
 )
 
 // A Baseline says how the signal without the peak is taken. The zero value is
@@ -11,7 +12,8 @@ type Baseline struct {
 	// None takes the values as they are.
 	None bool
 	// Before and After are the quiet stretches in front of and behind the
-	// peak. Zero: the first and the last twelfth of the trace's points.
+	// peak. Zero: the first and the last twelfth of the trace's points, without
+	// what lies within one and a half widths at half height of the peak.
 	Before, After Range
 }
 
@@ -75,7 +77,13 @@ func (t Trace) BaselineUnder(b Baseline) (Line, error) {
 		return l, nil
 	}
 	n := len(t.x)
-	ends := [2][2]int{{0, max(3, n/12)}, {n - max(3, n/12), n}}
+	if n < 6 {
+		return Line{}, fmt.Errorf("trace %q has %d points; a baseline needs 3 at each end", t.Name, n)
+	}
+	var ends [2][2]int
+	if b.Before.IsZero() || b.After.IsZero() {
+		ends = t.quietEnds()
+	}
 	for i, r := range []Range{b.Before, b.After} {
 		if r.IsZero() {
 			continue
@@ -118,6 +126,37 @@ func (t Trace) BaselineUnder(b Baseline) (Line, error) {
 	_, _, s = back.line()
 	l.DriftAfter = (s - slope) * (l.After.To - l.After.From)
 	return l, nil
+}
+
+// quietEnds returns the first and the last twelfth of the points, cut short
+// where they come within one and a half widths at half height of the peak, but
+// of a hundredth of the points and three at least. The peak is what stands farthest from the straight
+// line between both ends, up or down.
+func (t Trace) quietEnds() [2][2]int {
+	n := len(t.x)
+	x, y := t.x[:n], t.y[:n]
+	first, last := (y[0]+y[1]+y[2])/3, (y[n-1]+y[n-2]+y[n-3])/3
+	slope := (last - first) / (x[n-1] - x[0])
+	level := first - slope*x[0]
+	k, top := 0, 0.0
+	for i, v := range y {
+		if d := math.Abs(v - level - slope*x[i]); d > top {
+			k, top = i, d
+		}
+	}
+	stands := func(i int) bool { return 2*math.Abs(y[i]-level-slope*x[i]) >= top }
+	i, j := k, k
+	for i > 0 && stands(i) {
+		i--
+	}
+	for j < n-1 && stands(j) {
+		j++
+	}
+	reach := 1.5 * (x[j] - x[i])
+	before := sort.SearchFloat64s(x, x[k]-reach)
+	after := sort.SearchFloat64s(x, x[k]+reach)
+	least := max(3, n/100)
+	return [2][2]int{{0, max(least, min(n/12, before))}, {min(n-least, max(n-n/12, after)), n}}
 }
 
 // Minus returns the trace less the line.
