@@ -32,23 +32,63 @@ type Curve struct {
 	Points        []Point         // by rising velocity
 }
 
-// NewCurve returns the curve of readings in the user's units, reading by reading:
+// Readings are what was read on one bed at rising velocity, one number of each
+// kind for every velocity, in the reader's units. The bed is given by its height
+// or by its compression factor:
 //
-//	bed.NewCurve(velocity, CentimetrePerHour, factor, pressure, Bar)
-//
-// It refuses columns of different length and what Check refuses.
-func NewCurve(velocity []float64, velocityUnit units.Velocity, factor []float64,
-	pressure []float64, pressureUnit units.Pressure) (Curve, error) {
-	if len(velocity) != len(factor) || len(velocity) != len(pressure) {
-		return Curve{}, &packing.InputError{Where: "curve",
-			Problem: fmt.Sprintf("%d velocities, %d compression factors and %d pressures", len(velocity), len(factor), len(pressure)),
-			Remedy:  "give one of each for every reading"}
+//	curve, err := bed.Readings{
+//		Velocity: velocity, VelocityUnit: CentimetrePerHour,
+//		Height: height, HeightUnit: Centimetre, SettledHeight: 20.16 * Centimetre,
+//		Pressure: pressure, PressureUnit: Bar,
+//	}.Curve()
+type Readings struct {
+	Label             string          // where they come from
+	Velocity          []float64       // rising
+	VelocityUnit      units.Velocity  // of Velocity
+	Height            []float64       // of the bed under flow
+	HeightUnit        units.Length    // of Height
+	CompressionFactor []float64       // in place of Height
+	Pressure          []float64       // over the bed
+	PressureUnit      units.Pressure  // of Pressure
+	SettledHeight     units.Length    // of the bed at rest; needed with Height
+	InnerDiameter     units.Length    // of the column; zero: not given
+	Viscosity         units.Viscosity // of the liquid; zero: not given
+}
+
+// Curve returns the readings as a curve, CF = L0/L from heights. It refuses
+// readings of different number, a unit that is missing, and what the curve's
+// Check refuses.
+func (r Readings) Curve() (Curve, error) {
+	c := Curve{Label: r.Label, SettledHeight: r.SettledHeight, InnerDiameter: r.InnerDiameter, Viscosity: r.Viscosity}
+	bad := func(problem, remedy string) (Curve, error) {
+		return Curve{}, &packing.InputError{Where: c.name(), Problem: problem, Remedy: remedy}
 	}
-	var c Curve
-	for i, u := range velocity {
-		c.Points = append(c.Points, Point{velocityUnit.Times(u), factor[i], pressureUnit.Times(pressure[i])})
+	bed, heights := r.CompressionFactor, len(r.Height) > 0
+	if heights {
+		bed = r.Height
 	}
-	return c, c.Check()
+	switch {
+	case heights && len(r.CompressionFactor) > 0:
+		return bad("heights and compression factors were given", "give one of them")
+	case len(r.Velocity) != len(bed) || len(r.Velocity) != len(r.Pressure):
+		return bad(fmt.Sprintf("%d velocities, %d heights or compression factors and %d pressures", len(r.Velocity), len(bed), len(r.Pressure)),
+			"give one of each for every reading")
+	case !(r.VelocityUnit > 0) || !(r.PressureUnit > 0) || heights && !(r.HeightUnit > 0):
+		return bad("the unit of velocity, pressure or height is missing", "write for example VelocityUnit: CentimetrePerHour")
+	case heights && !(r.SettledHeight > 0):
+		return bad("heights were given without the settled height", "write for example SettledHeight: 20 * Centimetre")
+	}
+	for i, u := range r.Velocity {
+		cf := bed[i]
+		if heights {
+			cf = r.SettledHeight.In(r.HeightUnit.Times(bed[i]))
+		}
+		c.Points = append(c.Points, Point{r.VelocityUnit.Times(u), cf, r.PressureUnit.Times(r.Pressure[i])})
+	}
+	if err := c.Check(); err != nil {
+		return Curve{}, err
+	}
+	return c, nil
 }
 
 // Check refuses a curve that cannot be read: fewer than three points with flow,

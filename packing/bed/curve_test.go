@@ -11,11 +11,16 @@ import (
 	. "github.com/evenbed/evenbed/packing/units"
 )
 
+// factors are readings in cm/h and bar.
+func factors(velocity, factor, pressure []float64) bed.Readings {
+	return bed.Readings{Velocity: velocity, VelocityUnit: CentimetrePerHour, CompressionFactor: factor,
+		Pressure: pressure, PressureUnit: Bar}
+}
+
 // straight is a bed whose factor and pressure grow linearly.
 func straight(t *testing.T) bed.Curve {
 	t.Helper()
-	c, err := bed.NewCurve([]float64{50, 100, 200, 400}, CentimetrePerHour,
-		[]float64{1.02, 1.04, 1.08, 1.16}, []float64{0.1, 0.2, 0.4, 0.8}, Bar)
+	c, err := factors([]float64{50, 100, 200, 400}, []float64{1.02, 1.04, 1.08, 1.16}, []float64{0.1, 0.2, 0.4, 0.8}).Curve()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -45,8 +50,8 @@ func TestCurveStraight(t *testing.T) {
 // TestCurveMonotone: between points that rise, the curve rises, also over a
 // plateau and a steep end; the inverse finds the way back.
 func TestCurveMonotone(t *testing.T) {
-	c, err := bed.NewCurve([]float64{0, 30, 60, 120, 300, 310}, CentimetrePerHour,
-		[]float64{1, 1.01, 1.01, 1.02, 1.03, 1.2}, []float64{0, 0.02, 0.05, 0.1, 0.3, 1.5}, Bar)
+	c, err := factors([]float64{0, 30, 60, 120, 300, 310},
+		[]float64{1, 1.01, 1.01, 1.02, 1.03, 1.2}, []float64{0, 0.02, 0.05, 0.1, 0.3, 1.5}).Curve()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -137,15 +142,35 @@ func TestCurveRefusals(t *testing.T) {
 		{[]float64{50, 60, math.Inf(1)}, []float64{1, 1, 1.2}, []float64{1, 2, 3}, "not a number"},
 		{[]float64{0, 60, 70}, []float64{1, 1, 1.2}, []float64{0.1, 2, 3}, "point 1 (0 cm/h): the bed at rest"},
 		{[]float64{-5, 60, 70}, []float64{1, 1, 1.2}, []float64{1, 2, 3}, "point 1 (-5 cm/h): the velocity does not rise"},
-		{[]float64{50, 60}, []float64{1, 1.2}, []float64{1, 2, 3}, "2 velocities, 2 compression factors and 3 pressures"},
+		{[]float64{50, 60}, []float64{1, 1.2}, []float64{1, 2, 3}, "2 velocities, 2 heights or compression factors and 3 pressures"},
 	} {
-		if _, err := bed.NewCurve(tc.u, CentimetrePerHour, tc.cf, tc.p, Bar); err == nil || !strings.Contains(err.Error(), tc.want) {
+		if _, err := factors(tc.u, tc.cf, tc.p).Curve(); err == nil || !strings.Contains(err.Error(), tc.want) {
 			t.Errorf("%v: %v, want %q", tc.u, err, tc.want)
 		}
 	}
-	if _, err := bed.NewCurve([]float64{50, 60, 70}, 1, []float64{1, 1, 1.2}, []float64{1, 2, 3}, Bar); err == nil ||
-		!strings.Contains(err.Error(), "was the unit forgotten") {
-		t.Errorf("metres per second passed: %v", err)
+	good := bed.Readings{Velocity: []float64{50, 60, 70}, VelocityUnit: CentimetrePerHour, Height: []float64{19, 18, 17}, HeightUnit: Centimetre,
+		Pressure: []float64{1, 2, 3}, PressureUnit: Bar, SettledHeight: 20 * Centimetre}
+	if _, err := good.Curve(); err != nil {
+		t.Error(err)
+	}
+	for _, tc := range []struct {
+		change func(*bed.Readings)
+		want   string
+	}{
+		{func(r *bed.Readings) { r.VelocityUnit = MetrePerSecond }, "point 1 (18000000 cm/h): no bed sees that velocity; was the unit forgotten?"},
+		{func(r *bed.Readings) { r.VelocityUnit = 0 }, "the unit of velocity, pressure or height is missing"},
+		{func(r *bed.Readings) { r.HeightUnit = 0 }, "the unit of velocity, pressure or height is missing"},
+		{func(r *bed.Readings) { r.PressureUnit = Pressure(math.NaN()) }, "the unit of velocity, pressure or height is missing"},
+		{func(r *bed.Readings) { r.SettledHeight = 0 }, "heights were given without the settled height"},
+		{func(r *bed.Readings) { r.CompressionFactor = r.Height }, "heights and compression factors were given; give one of them"},
+		{func(r *bed.Readings) { r.Height[0] = 21 }, "point 1 (50 cm/h): the compression factor falls from 1 to 0.95238"},
+	} {
+		r := good
+		r.Height = append([]float64(nil), good.Height...)
+		tc.change(&r)
+		if _, err := r.Curve(); err == nil || !strings.Contains(err.Error(), tc.want) {
+			t.Errorf("got %v, want %s", err, tc.want)
+		}
 	}
 	c := straight(t)
 	c.SettledHeight = 20
@@ -165,21 +190,40 @@ func TestCurveShows(t *testing.T) {
 	}
 }
 
-func ExampleCurve() {
-	c, err := bed.NewCurve(
-		[]float64{50, 100, 200, 400}, CentimetrePerHour,
-		[]float64{1.02, 1.04, 1.08, 1.16},
-		[]float64{0.1, 0.2, 0.4, 0.8}, Bar)
+// TestHeights: the factor is settled height over height, in any unit.
+func TestHeights(t *testing.T) {
+	r := bed.Readings{Label: "file", Velocity: []float64{50, 100, 200}, VelocityUnit: CentimetrePerHour,
+		Height: []float64{200, 190, 160}, HeightUnit: Millimetre, Pressure: []float64{10, 20, 40}, PressureUnit: Kilopascal,
+		SettledHeight: 20 * Centimetre, InnerDiameter: 30 * Centimetre, Viscosity: MillipascalSecond}
+	c, err := r.Curve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []float64{1, 20. / 19, 1.25} {
+		near(t, "factor", c.Points[i].CompressionFactor, want, 1e-14, "by hand")
+	}
+	near(t, "pressure", c.Points[2].Pressure.In(Bar), 0.4, 1e-14, "by hand")
+	if c.Label != "file" || c.SettledHeight != 20*Centimetre || c.InnerDiameter != 30*Centimetre || c.Viscosity != MillipascalSecond {
+		t.Errorf("%#v", c)
+	}
+}
+
+func ExampleReadings() {
+	// An invented bed, 20 cm high at rest.
+	c, err := bed.Readings{
+		Velocity: []float64{50, 100, 200, 400}, VelocityUnit: CentimetrePerHour,
+		Height: []float64{19.6, 19.2, 18.5, 17.2}, HeightUnit: Centimetre, SettledHeight: 20 * Centimetre,
+		Pressure: []float64{0.1, 0.2, 0.4, 0.8}, PressureUnit: Bar,
+	}.Curve()
 	if err != nil {
 		fmt.Println(err)
 		return
 	}
-	u, _ := c.VelocityFor(1.12)
-	p, _ := c.At(u)
-	fmt.Println(u, p.Pressure)
+	p, _ := c.At(200 * CentimetrePerHour)
+	fmt.Printf("%.3f at %v\n", p.CompressionFactor, p.Pressure)
 	_, err = c.VelocityFor(1.2)
 	fmt.Println(err)
 	// Output:
-	// 300 cm/h 60 kPa
-	// curve: does not reach compression factor 1.2: it ends at 400 cm/h with compression factor 1.16 and 80 kPa; measure on, it is not extrapolated
+	// 1.081 at 40 kPa
+	// curve: does not reach compression factor 1.2: it ends at 400 cm/h with compression factor 1.163 and 80 kPa; measure on, it is not extrapolated
 }

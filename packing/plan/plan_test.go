@@ -1,12 +1,14 @@
 package plan_test
 
 import (
+	"bufio"
 	"encoding/xml"
 	"errors"
 	"fmt"
 	"io"
 	"math"
 	"math/rand/v2"
+	"os"
 	"reflect"
 	"strconv"
 	"strings"
@@ -161,6 +163,31 @@ func TestSecondVelocity(t *testing.T) {
 	near(t, "velocity", p.Second.Velocity.In(CentimetrePerHour), 395.544, 1e-3, "SciPy")
 	near(t, "pressure", p.Second.Pressure.In(Bar), 0.93450, 1e-3, "SciPy")
 	near(t, "factor in the first step", p.First.CompressionFactor, 1.01213, 6e-6, "SciPy")
+}
+
+// TestReadCurve: the same bed as a ruler to 0.1 mm and a gauge to 1 mbar read it.
+// Between 320 and 340 cm/h the bed loses 0.8 mm, so half a digit of the ruler is
+// 1.25 cm/h; the pressure there gains 2.75 mbar per cm/h.
+func TestReadCurve(t *testing.T) {
+	f, err := os.Open("../../testdata/column04-curve.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	r := bed.Readings{VelocityUnit: CentimetrePerHour, HeightUnit: Centimetre, PressureUnit: Bar, SettledHeight: 20.16 * Centimetre}
+	for lines := bufio.NewScanner(f); lines.Scan(); {
+		var u, h, p float64
+		if n, _ := fmt.Sscanf(lines.Text(), "%f,%f,%f", &u, &h, &p); n == 3 {
+			r.Velocity, r.Height, r.Pressure = append(r.Velocity, u), append(r.Height, h), append(r.Pressure, p)
+		}
+	}
+	c := own(t)
+	if c.Curve, err = r.Curve(); err != nil {
+		t.Fatal(err)
+	}
+	p := mustPlan(t, c)
+	near(t, "velocity", p.Second.Velocity.In(CentimetrePerHour), 332.124, 1.25/332, "SciPy, read by a ruler")
+	near(t, "pressure", p.Second.Pressure.In(Bar), 0.52691, (1.25*2.75e-3+0.5e-3)/0.527, "SciPy, read by a gauge")
 }
 
 // TestDrag: a curve measured in another liquid is carried over at equal drag.
