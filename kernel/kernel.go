@@ -87,9 +87,9 @@ type Options struct {
 }
 
 // Run serves the front end that wrote the connection file until it says
-// shutdown or the process is told to terminate. An interrupt from a terminal
-// is for the programs in it, not for the kernel, and is ignored, by the engine
-// too, which inherits that.
+// shutdown or has died, or the process is told to terminate. An interrupt from
+// a terminal is for the programs in it, not for the kernel, and is ignored, by
+// the engine too, which inherits that.
 func Run(connectionFile string, o Options) error {
 	c, err := ReadConnection(connectionFile)
 	if err != nil {
@@ -98,12 +98,33 @@ func Run(connectionFile string, o Options) error {
 	signal.Ignore(os.Interrupt)
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
 	defer stop()
+	if parent := os.Getppid(); os.Getenv("JPY_PARENT_PID") == strconv.Itoa(parent) {
+		go outlive(ctx, stop, func() bool { return os.Getppid() == parent }, parentPause)
+	}
 	k, err := Listen(c, o)
 	if err != nil {
 		return fmt.Errorf("%s: %w", connectionFile, err)
 	}
 	k.Serve(ctx)
 	return nil
+}
+
+// parentPause is how often the kernel looks whether the front end that started
+// it is still there. One that was killed cannot say shutdown.
+const parentPause = 5 * time.Second
+
+// outlive calls stop when the parent is gone.
+func outlive(ctx context.Context, stop func(), alive func() bool, every time.Duration) {
+	ticks := time.NewTicker(every)
+	defer ticks.Stop()
+	for alive() {
+		select {
+		case <-ticks.C:
+		case <-ctx.Done():
+			return
+		}
+	}
+	stop()
 }
 
 // A Kernel listens on the sockets of a connection.

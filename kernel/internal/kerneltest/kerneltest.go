@@ -14,6 +14,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -22,8 +23,29 @@ import (
 	"github.com/go-zeromq/zmq4"
 
 	"github.com/evenbed/evenbed/kernel"
+	"github.com/evenbed/evenbed/kernel/internal/engine"
+	"github.com/evenbed/evenbed/kernel/internal/host"
 	"github.com/evenbed/evenbed/kernel/internal/wire"
 )
+
+// Main runs the tests of a package or, in a process that a kernel has started
+// as its engine, the engine.
+func Main(m *testing.M) {
+	if os.Getenv(host.Env) == "" {
+		os.Exit(m.Run())
+	}
+	if err := engine.Main(); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+}
+
+// Run runs a cell on a fresh kernel with a real engine and returns what the
+// front end sees.
+func Run(t testing.TB, cell string) []string {
+	t.Helper()
+	return Start(t, kernel.Options{}).Execute(cell)
+}
 
 // patience is how long a client waits for any one message.
 const patience = 20 * time.Second

@@ -1,0 +1,159 @@
+package kernel_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/evenbed/evenbed/kernel"
+	"github.com/evenbed/evenbed/kernel/internal/kerneltest"
+	"github.com/evenbed/evenbed/kernel/internal/wire"
+)
+
+// connectionVariable names a connection file to a test program that is to be
+// a kernel.
+const connectionVariable = "EVENBED_TEST_CONNECTION"
+
+func TestMain(m *testing.M) {
+	file := os.Getenv(connectionVariable)
+	if file == "" {
+		kerneltest.Main(m)
+		return
+	}
+	os.Unsetenv(connectionVariable) // the engine of that kernel is not one
+	if err := kernel.Run(file, kernel.Options{}); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+}
+
+// Cells on a real engine.
+func TestRealTranscripts(t *testing.T) {
+	for _, tc := range []struct {
+		cell string
+		want []string
+	}{
+		{`1+1`, []string{"busy", "input 1", "result 2", "idle"}},
+		{"import \"fmt\"\nfmt.Println(\"a\")\nDisplay(7)\nfmt.Println(\"b\")",
+			[]string{"busy", "input 1", "stdout a\n", "display 7", "stdout b\n", "idle"}},
+		{`x :=`, []string{"busy", "input 1", "error syntax error", "idle"}},
+		{`panic("on purpose")`, []string{"busy", "input 1", "error panic", "idle"}},
+	} {
+		equal(t, kerneltest.Run(t, tc.cell), tc.want)
+	}
+}
+
+func TestRealInterrupt(t *testing.T) {
+	c := kerneltest.Start(t, kernel.Options{})
+	equal(t, c.Execute("x := 41"), []string{"busy", "input 1", "idle"})
+	id := c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "for { x++; x-- }"})
+	for m := c.Published(); kerneltest.Line(m) != "input 2"; {
+		m = c.Published()
+	}
+	// Questions are answered meanwhile, from the tables.
+	c.Ask(c.Shell, wire.CompleteRequest, wire.Cursor{Code: "import \"strings\"\nstrings.ToUpperS"})
+	if r := read[wire.Completion](t, c.Reply(c.Shell), wire.CompleteReply); !slices.Contains(r.Matches, "ToUpperSpecial") {
+		t.Errorf("%+v", r)
+	}
+	start := time.Now()
+	c.Ask(c.Control, wire.InterruptRequest, struct{}{})
+	c.Reply(c.Control)
+	m := c.Reply(c.Shell)
+	if r := read[wire.Reply](t, m, wire.ExecuteReply); r.Name != "interrupted" || kerneltest.Parent(m) != id {
+		t.Errorf("%+v", r)
+	}
+	if d := time.Since(start); d > 2*time.Second {
+		t.Errorf("the interrupt took %v", d)
+	}
+	c.Drain()
+	if got := c.Execute("x/41"); !slices.Contains(got, "result 1") {
+		t.Errorf("the variable is gone: %q", got)
+	}
+}
+
+// process starts this test program as a kernel and returns it with a client.
+func process(t *testing.T) (*exec.Cmd, *kerneltest.Client) {
+	t.Helper()
+	at := kerneltest.Local
+	var taken []net.Listener // until all are known, so that they differ
+	for _, port := range []*int{&at.Shell, &at.IOPub, &at.Stdin, &at.Control, &at.Heartbeat} {
+		l, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			t.Fatal(err)
+		}
+		taken = append(taken, l)
+		*port = l.Addr().(*net.TCPAddr).Port
+	}
+	b, err := json.Marshal(at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "connection.json")
+	if err := os.WriteFile(file, b, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range taken {
+		l.Close()
+	}
+	cmd := exec.Command(os.Args[0])
+	cmd.Env = append(os.Environ(), connectionVariable+"="+file)
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		_ = cmd.Process.Kill() // it should have ended
+		_ = cmd.Wait()
+	})
+	return cmd, kerneltest.Dial(t, at)
+}
+
+// A terminal's interrupt ends nothing, termination ends all, and so does
+// shutdown.
+func TestSignals(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("Windows has no such signals")
+	}
+	cmd, c := process(t)
+	if got := c.Execute("x := 6"); !slices.Contains(got, "input 1") {
+		t.Fatal(got)
+	}
+	if err := cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	if got := c.Execute("x * 7"); !slices.Contains(got, "result 42") {
+		t.Errorf("after an interrupt: %q", got)
+	}
+	c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "for { }"})
+	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	ends(t, cmd)
+
+	cmd, c = process(t)
+	c.Ask(c.Control, wire.ShutdownRequest, wire.Shutdown{})
+	read[wire.ShutdownResponse](t, c.Reply(c.Control), wire.ShutdownReply)
+	ends(t, cmd)
+}
+
+// ends waits for a kernel to end well.
+func ends(t *testing.T, cmd *exec.Cmd) {
+	t.Helper()
+	ended := make(chan error, 1)
+	go func() { ended <- cmd.Wait() }()
+	select {
+	case err := <-ended:
+		if err != nil {
+			t.Errorf("the kernel ended with %v", err)
+		}
+	case <-time.After(5 * time.Second):
+		t.Error("the kernel goes on")
+	}
+}
