@@ -121,6 +121,9 @@ func TestComplete(t *testing.T) {
 		{`strings.NewReader("a").Re|`, "Read function, ReadByte function", ""},
 		{`pressure.I|`, "In function", ""},
 		{`pump.Start(1).|`, "", "all"},
+		{`plates.|`, "", "all"},
+		{`Pump.|`, "", "all"},
+		{`(plates + 1).|`, "", "all"},
 		{`strings.Cut("a", "b").|`, "", "all"},
 		// members of what the cell declares
 		{"q := plot.New()\nq.Hide|", "HideAxes function", ""},

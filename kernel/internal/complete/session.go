@@ -121,19 +121,19 @@ func (s session) compile(expr string) (t xr.Type, isType bool) {
 			t, isType = nil, false
 		}
 	}()
-	c := fast.NewComp(s.ir.Comp, nil)
 	if id, ok := e.(*ast.Ident); ok {
-		b := s.ir.Comp.Binds[id.Name]
-		if b != nil && b.Type != nil {
-			return b.Type, false
-		}
 		if t := s.ir.Comp.Types[id.Name]; t != nil {
 			return t, true
 		}
-		return nil, false
+		if b := s.ir.Comp.Binds[id.Name]; b == nil || s.imported(b) != nil {
+			return nil, false
+		}
 	}
-	x := c.Expr(e, nil)
-	if x == nil || x.NumOut() == 0 {
+	x := fast.NewComp(s.ir.Comp, nil).Expr(e, nil)
+	switch {
+	case x.Untyped():
+		return x.DefaultType(), false
+	case x.NumOut() == 0:
 		return nil, false
 	}
 	return x.Out(0), false

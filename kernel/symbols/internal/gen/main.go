@@ -68,7 +68,7 @@ func moduleRoot() (string, error) {
 
 // run makes everything in memory, then writes or compares it.
 func run(dir string, check bool) error {
-	loaded, all, err := load(dir)
+	loaded, all, err := load(dir, slices.Concat(ours, libraries, standard, named))
 	if err != nil {
 		return err
 	}
@@ -106,9 +106,9 @@ func run(dir string, check bool) error {
 	return write(dir, files)
 }
 
-// load returns the packages to describe, sorted by path, and those with
-// everything they import.
-func load(dir string) (loaded, all []*packages.Package, err error) {
+// load returns the packages of the patterns that export something, sorted by
+// path, and all packages with everything they import.
+func load(dir string, patterns []string) (loaded, all []*packages.Package, err error) {
 	cfg := &packages.Config{
 		Mode: packages.NeedName | packages.NeedTypes | packages.NeedTypesInfo | packages.NeedSyntax |
 			packages.NeedImports | packages.NeedDeps | packages.NeedModule,
@@ -116,7 +116,7 @@ func load(dir string) (loaded, all []*packages.Package, err error) {
 		// One platform, so that everybody generates the same.
 		Env: append(os.Environ(), "GOOS=linux", "GOARCH=amd64", "CGO_ENABLED=0"),
 	}
-	loaded, err = packages.Load(cfg, slices.Concat(ours, libraries, standard, named)...)
+	loaded, err = packages.Load(cfg, patterns...)
 	if err != nil {
 		return nil, nil, err
 	}

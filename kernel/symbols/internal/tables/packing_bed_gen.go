@@ -14,7 +14,6 @@ func init() {
 	imports.Packages["github.com/evenbed/evenbed/packing/bed"] = imports.Package{
 		Name: "bed",
 		Binds: map[string]reflect.Value{
-			"NewCurve":       reflect.ValueOf(bed_.NewCurve),
 			"Reynolds":       reflect.ValueOf(bed_.Reynolds),
 			"StokesVelocity": reflect.ValueOf(bed_.StokesVelocity),
 		},
@@ -22,6 +21,7 @@ func init() {
 			"Curve":      reflect.TypeFor[bed_.Curve](),
 			"Point":      reflect.TypeFor[bed_.Point](),
 			"RangeError": reflect.TypeFor[bed_.RangeError](),
+			"Readings":   reflect.TypeFor[bed_.Readings](),
 			"Sediment":   reflect.TypeFor[bed_.Sediment](),
 			"Suspension": reflect.TypeFor[bed_.Suspension](),
 		},

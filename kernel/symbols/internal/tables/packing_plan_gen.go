@@ -25,6 +25,7 @@ func init() {
 			"DutyCheck":     reflect.TypeFor[plan_.DutyCheck](),
 			"EndPlateForce": reflect.TypeFor[plan_.EndPlateForce](),
 			"FirstStep":     reflect.TypeFor[plan_.FirstStep](),
+			"Picture":       reflect.TypeFor[plan_.Picture](),
 			"Pour":          reflect.TypeFor[plan_.Pour](),
 			"PressureLimit": reflect.TypeFor[plan_.PressureLimit](),
 			"Procedure":     reflect.TypeFor[plan_.Procedure](),
