@@ -100,8 +100,12 @@ func (w *work) refuse(what, problem, remedy string) {
 	w.reasons = append(w.reasons, &packing.InputError{Where: w.c.Column.Tag, What: what, Problem: problem, Remedy: remedy})
 }
 
+// refuseError adds a reason, if there is one; a reason that does not say where it
+// belongs is about the column.
 func (w *work) refuseError(err error) {
-	if err != nil {
+	if in, ok := err.(*packing.InputError); ok && in.Where == "" {
+		w.refuse(in.What, in.Problem, in.Remedy)
+	} else if err != nil {
 		w.reasons = append(w.reasons, err)
 	}
 }

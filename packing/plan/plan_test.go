@@ -502,7 +502,7 @@ func TestRefusals(t *testing.T) {
 		{"no factor", func(c *plan.ConstantFlow) { c.CompressionFactor = 0 }, "compression factor 0"},
 		{"no diameter", func(c *plan.ConstantFlow) { c.Column.InnerDiameter = 0 }, "column 04: inner diameter 0 m"},
 		{"30 m", func(c *plan.ConstantFlow) { c.Column.InnerDiameter = 30 }, "column 04: inner diameter 30 m: more than 3 m, which does not occur; was the unit forgotten?"},
-		{"bed of 18 m", func(c *plan.ConstantFlow) { c.BedHeight = 18 }, "bed height 18 m: more than 3 m"},
+		{"bed of 18 m", func(c *plan.ConstantFlow) { c.BedHeight = 18 }, "column 04: bed height 18 m: more than 3 m"},
 		{"52", func(c *plan.ConstantFlow) { c.Slurry.Concentration = 52 }, "Write for example 52 * Percent"},
 		{"tube", func(c *plan.ConstantFlow) { c.Slurry.Concentration = 30 * Percent },
 			"column 04: slurry of 30 % stands 67.2 cm high: the tube takes 60.0 cm; use a slurry of at least 33.6 %, an extension of 7.2 cm more, or fill in stages"},
