@@ -17,7 +17,7 @@ import (
 // report says how.
 type Options struct {
 	Separator string // between cells: ",", ";" or "\t"
-	Decimal   string // decimal mark: "." or ","
+	Decimal   string // decimal mark: "." or ","; comma for both needs numbers in quotes
 	// HeaderLine is the line with the columns' names, from 1.
 	HeaderLine int
 	// Units gives columns their unit, in place of the file's: {"Time": "min"}.
@@ -121,9 +121,6 @@ func (o Options) dialect(name string) (d dialect, err error) {
 		d.decimal = o.Decimal[0]
 	default:
 		return d, Error{File: name, Problem: fmt.Sprintf("decimal mark %q", o.Decimal), Remedy: `use "." or ","`}
-	}
-	if d.separator != 0 && d.separator == d.decimal {
-		return d, Error{File: name, Problem: "comma both as separator and as decimal mark", Remedy: "give one of them another"}
 	}
 	return d, nil
 }
@@ -329,8 +326,8 @@ func (p *parser) headings() ([]Column, error) {
 		p.report.guess("no header row found: the columns are numbered")
 	} else {
 		names := p.row(p.header)
-		for p.width > len(names) && p.emptyColumn(p.width-1) {
-			p.width--
+		if p.width > len(names) { // lines may end with separators
+			p.width = max(len(names), p.filled())
 		}
 		if len(names) != p.width {
 			return nil, Error{File: p.name, Line: p.header + 1,
@@ -383,15 +380,19 @@ func (p *parser) givenUnits(cols []Column) error {
 	return nil
 }
 
-// emptyColumn reports whether no row has anything in column j, as where lines
-// end with a separator.
-func (p *parser) emptyColumn(j int) bool {
+// filled returns the number of columns in which some row has something.
+func (p *parser) filled() int {
+	last := 0
+	var cells []string
 	for _, line := range p.lines[p.first:] {
-		if cells := p.dialect.cut(nil, line); j < len(cells) && cells[j] != "" {
-			return false
+		cells = p.dialect.cut(cells[:0], line)
+		for j := len(cells) - 1; j >= last; j-- {
+			if cells[j] != "" {
+				last = j + 1
+			}
 		}
 	}
-	return true
+	return last
 }
 
 // slowNumber reads the numbers that number leaves: with an exponent or with

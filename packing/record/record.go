@@ -43,9 +43,7 @@ type Column struct {
 	Unit   string    // as written; empty if the file has none
 	Values []float64 // in that unit; NaN where the cell is empty
 	place  int       // in the file, from 1
-	// firstLine is the line of the first value where rows and lines run
-	// together; lines holds every line where they do not.
-	lines []int
+	lines  []int     // of each value, from 1
 }
 
 // Lookup returns the value of a key in the preamble, upper and lower case

@@ -1,21 +1,362 @@
 package record
 
-import "testing"
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
 
-func TestTry(t *testing.T) {
-	r, err := Read("../../testdata/column04-pulse.csv")
+	"github.com/evenbed/evenbed/packing/trace"
+	. "github.com/evenbed/evenbed/packing/units"
+)
+
+func read(t testing.TB, path string, options ...Options) Record {
+	t.Helper()
+	r, err := Read(path, options...)
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Log("\n" + r.String())
-	tr, err := r.Signal("uv")
-	t.Log(tr, err)
-	_, err = r.Signal("VU")
-	t.Log(err)
-	_, err = r.Signal("")
-	t.Log(err)
-	_, err = Read("../../testdata/column04-puls.csv")
-	t.Log(err)
-	f := r.Frame()
-	t.Log(f)
+	return r
+}
+
+func TestReadGolden(t *testing.T) {
+	files, err := filepath.Glob("testdata/*")
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, in := range files {
+		if ext := filepath.Ext(in); ext != ".csv" && ext != ".txt" {
+			continue
+		}
+		n++
+		r, err := Read(in)
+		got := r.String()
+		if err != nil {
+			got = err.Error() + "\n"
+		}
+		if refused := err != nil; refused != strings.HasPrefix(filepath.Base(in), "bad_") {
+			t.Errorf("%s: refused %v: %v", in, refused, err)
+		}
+		golden := in + ".golden"
+		if os.Getenv("UPDATE_GOLDEN") == "1" {
+			if err := os.WriteFile(golden, []byte(got), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		want, err := os.ReadFile(golden)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got != string(want) {
+			t.Errorf("%s differs; UPDATE_GOLDEN=1 rewrites it\n--- got\n%s\n--- want\n%s", golden, got, want)
+		}
+	}
+	if n < 20 {
+		t.Errorf("only %d files", n)
+	}
+}
+
+func TestErrorsTellThePlace(t *testing.T) {
+	for _, tc := range []struct {
+		file         string
+		line, column int
+		cause        error
+	}{
+		{"testdata/bad_text.csv", 6, 5, nil},
+		{"testdata/bad_text_first_row.csv", 2, 5, nil},
+		{"testdata/bad_mixed_decimals.csv", 3, 5, nil},
+		{"testdata/bad_backwards.csv", 4, 0, nil},
+		{"testdata/bad_short_row.csv", 3, 0, nil},
+		{"testdata/bad_empty.csv", 0, 0, nil},
+		{"testdata/not_there.csv", 0, 0, fs.ErrNotExist},
+		{"testdata", 0, 0, nil},
+	} {
+		_, err := Read(tc.file)
+		var e Error
+		if !errors.As(err, &e) {
+			t.Errorf("%s: %v is no record.Error", tc.file, err)
+			continue
+		}
+		if e.File != tc.file || e.Line != tc.line || e.Column != tc.column || e.Remedy == "" {
+			t.Errorf("%s: error at %s:%d:%d, remedy %q; want line %d, column %d", tc.file, e.File, e.Line, e.Column, e.Remedy, tc.line, tc.column)
+		}
+		if tc.cause != nil && !errors.Is(err, tc.cause) {
+			t.Errorf("%s: %v does not keep its cause", tc.file, err)
+		}
+	}
+	_, err := Read("testdata/bad_txt.csv")
+	if err == nil || !strings.Contains(err.Error(), `did you mean "testdata/bad_text.csv"?`) {
+		t.Errorf("misspelt file: %v", err)
+	}
+}
+
+func TestForms(t *testing.T) {
+	for _, tc := range []struct {
+		file   string
+		names  []string
+		units  []string
+		values [][]float64
+	}{
+		{"semicolon_comma_bom.csv", []string{"Time", "UV 280 nm", "Pressure"}, []string{"min", "mAU", "bar"},
+			[][]float64{{0, 0.5, 1}, {1.5, 10.25, 3}, {0.2, 0.21, 0.2}}},
+		{"tab_units_row.txt", []string{"Time", "UV", "Volume"}, []string{"min", "mAU", "L"},
+			[][]float64{{0, 1, 2}, {0.1, 0.5, 0.2}, {0, 0.35, 0.71}}},
+		{"quoted_decimal_comma.csv", []string{"Time, elapsed", "UV (280 nm)"}, []string{"s", "mAU"},
+			[][]float64{{0, 10}, {1.5, 2.25}}},
+		{"no_header.csv", []string{"column 1", "column 2"}, []string{"", ""},
+			[][]float64{{0, 1, 2}, {1.5, 2.5, 0.5}}},
+		{"odd_names_trailing.csv", []string{"Time", "UV", "UV 2", "column 4", "Odd"}, []string{"min", "mAU", "mAU", "", "furlong"},
+			[][]float64{{0, 0, 1}, {1, 1, 2}, {2, 2, 2}, {3, 3, 3}, {4, 4, 4}}},
+	} {
+		r := read(t, "testdata/"+tc.file)
+		for i, c := range r.Columns {
+			if c.Name != tc.names[i] || c.Unit != tc.units[i] || !slices.Equal(c.Values, tc.values[i]) {
+				t.Errorf("%s, column %d: %q (%s) %v, want %q (%s) %v", tc.file, i+1, c.Name, c.Unit, c.Values, tc.names[i], tc.units[i], tc.values[i])
+			}
+		}
+		if len(r.Columns) != len(tc.names) {
+			t.Errorf("%s: %d columns, want %d", tc.file, len(r.Columns), len(tc.names))
+		}
+	}
+}
+
+func TestPreamble(t *testing.T) {
+	r := read(t, "../../testdata/column04-pulse.csv")
+	if v, err := r.Lookup("bed height"); err != nil || v != "18.0 cm" {
+		t.Errorf("bed height: %q, %v", v, err)
+	}
+	if _, err := r.Lookup("bed hight"); err == nil || !strings.Contains(err.Error(), `did you mean "Bed height"?`) {
+		t.Errorf("misspelt key: %v", err)
+	}
+	tab := read(t, "testdata/tab_units_row.txt")
+	if want := []Entry{{"Run", "invented", 1}, {"Flow", "21.2 L/h", 2}}; !slices.Equal(tab.Preamble, want) {
+		t.Errorf("preamble %v, want %v", tab.Preamble, want)
+	}
+}
+
+func TestSignal(t *testing.T) {
+	r := read(t, "../../testdata/column04-pulse.csv")
+	uv, err := r.Signal("uv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if uv.Name != "UV 280 nm" || uv.Unit != "mAU" || uv.Axis() != trace.Time || uv.Len() != 3001 || uv.Span() != trace.Times(0, 60*Minute) {
+		t.Errorf("signal %v", uv)
+	}
+	byVolume, err := r.SignalAgainst("UV 280", "Volume")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if byVolume.Axis() != trace.Volume || byVolume.Span() != trace.Volumes(0, 21.2*Litre) {
+		t.Errorf("signal %v", byVolume)
+	}
+	gaps := read(t, "testdata/empty_cells.csv")
+	c, err := gaps.Signal("cond")
+	if err != nil || c.Len() != 3 {
+		t.Errorf("signal with an empty cell: %v, %v", c, err)
+	}
+	for _, tc := range []struct {
+		r      Record
+		name   string
+		want   string
+		signal bool
+	}{
+		{r, "UW 280", `did you mean "UV 280 nm"?`, true},
+		{r, "", `the columns are "Time", "Volume", "UV 280 nm", "Conductivity", "Pressure"`, true},
+		{read(t, "testdata/odd_names_trailing.csv"), "U", `"U" fits several columns; write more of the name: "UV", "UV 2"`, true},
+		{read(t, "testdata/no_header.csv"), "column 2", "no column of time or of volume", true},
+		{r, "Time", "against itself", true},
+	} {
+		_, err := tc.r.Signal(tc.name)
+		if err == nil || !strings.Contains(err.Error(), tc.want) {
+			t.Errorf("signal %q: %v, want an error with %q", tc.name, err, tc.want)
+		}
+	}
+	if uv, err := read(t, "testdata/odd_names_trailing.csv").Signal("uv"); err != nil || uv.Name != "UV" {
+		t.Errorf("a whole name is not ambiguous: %v, %v", uv, err)
+	}
+}
+
+func TestQuantities(t *testing.T) {
+	r := read(t, "../../testdata/column04-curve.csv")
+	u, err := r.Velocities("velocity")
+	if err != nil || len(u) != 21 || math.Abs(u[0].In(CentimetrePerHour)-20) > 1e-12 {
+		t.Errorf("velocities %v, %v", u, err)
+	}
+	h, err := r.Lengths("bed height")
+	if err != nil || math.Abs(h[0].In(Centimetre)-19.95) > 1e-12 {
+		t.Errorf("heights %v, %v", h, err)
+	}
+	p, err := r.Pressures("pressure")
+	if err != nil || math.Abs(p[0].In(Bar)-0.015) > 1e-12 {
+		t.Errorf("pressures %v, %v", p, err)
+	}
+	if _, err := r.Pressures("velocity"); err == nil || !strings.Contains(err.Error(), `"Velocity" is in cm/h, a unit of velocity, not of pressure`) {
+		t.Errorf("wrong kind: %v", err)
+	}
+	bare := read(t, "testdata/no_header.csv")
+	if _, err := bare.Times("column 1"); err == nil || !strings.Contains(err.Error(), `record.Options{Units: map[string]string{"column 1": "min"}}`) {
+		t.Errorf("no unit: %v", err)
+	}
+	given := read(t, "testdata/no_header.csv", Options{Units: map[string]string{"column 1": "min", "column 2": "mL"}})
+	tm, err := given.Times("column 1")
+	if err != nil || tm[1] != Minute {
+		t.Errorf("times %v, %v", tm, err)
+	}
+	v, err := given.Volumes("column 2")
+	if err != nil || math.Abs(v[1].In(Millilitre)-2.5) > 1e-12 {
+		t.Errorf("volumes %v, %v", v, err)
+	}
+	values, err := given.Values("column 2")
+	if err != nil || !slices.Equal(values, []float64{1.5, 2.5, 0.5}) {
+		t.Errorf("values %v, %v", values, err)
+	}
+	values[0] = 99
+	if again, _ := given.Values("column 2"); again[0] != 1.5 {
+		t.Error("Values hands out the record's own numbers")
+	}
+}
+
+func TestUnits(t *testing.T) {
+	// One of each unit, in SI; by definition of the units.
+	for symbol, want := range map[string]float64{
+		"ms": 1e-3, "s": 1, "min": 60, "h": 3600, "µL": 1e-9, "μL": 1e-9, "mL": 1e-6, "L": 1e-3, "m³": 1,
+		"mL/min": 1e-6 / 60, "L/min": 1e-3 / 60, "L/h": 1e-3 / 3600, "cm/h": 0.01 / 3600, "cm/min": 0.01 / 60, "mm/s": 1e-3, "m/s": 1,
+		"µm": 1e-6, "mm": 1e-3, "cm": 0.01, "m": 1, "Pa": 1, "kPa": 1e3, "MPa": 1e6, "mbar": 100, "bar": 1e5, "psi": 6894.757,
+	} {
+		if u, ok := unitOf(symbol); !ok || math.Abs(u.one/want-1) > 1e-12 {
+			t.Errorf("1 %s = %v in SI, want %v", symbol, u.one, want)
+		}
+	}
+	for _, symbol := range []string{"", "mpa", "furlong", "M", "Min"} {
+		if u, ok := unitOf(symbol); ok {
+			t.Errorf("%q is taken for a unit: %+v", symbol, u)
+		}
+	}
+}
+
+func TestOptions(t *testing.T) {
+	found := read(t, "testdata/semicolon_comma_bom.csv")
+	given := read(t, "testdata/semicolon_comma_bom.csv", Options{Separator: ";", Decimal: ",", HeaderLine: 1})
+	if fmt.Sprint(found.Columns) != fmt.Sprint(given.Columns) {
+		t.Errorf("found %v, given %v", found.Columns, given.Columns)
+	}
+	if want := `record.Read("testdata/semicolon_comma_bom.csv", record.Options{Separator: ";", Decimal: ",", HeaderLine: 1})`; found.Report().Code != want || given.Report().Code != want {
+		t.Errorf("code %s and %s, want %s", found.Report().Code, given.Report().Code, want)
+	}
+	for _, tc := range []struct {
+		o    Options
+		want string
+	}{
+		{Options{Separator: "|"}, `separator "|"`},
+		{Options{Decimal: "·"}, "decimal mark"},
+		{Options{HeaderLine: 99}, "header line 99 of a file with"},
+		{Options{HeaderLine: -1}, "header line -1"},
+		{Options{Units: map[string]string{"Time": "fortnight"}}, `unit "fortnight"`},
+		{Options{Units: map[string]string{"Tim": "min", "Speed": "min"}}, `no column "Speed"`},
+		{Options{Separator: "\t"}, "no rows of numbers"},
+	} {
+		_, err := Read("testdata/semicolon_comma_bom.csv", tc.o)
+		if err == nil || !strings.Contains(err.Error(), tc.want) {
+			t.Errorf("%+v: %v, want an error with %q", tc.o, err, tc.want)
+		}
+	}
+	if _, err := Read("testdata/no_header.csv", Options{}, Options{}); err == nil {
+		t.Error("two sets of options were accepted")
+	}
+}
+
+func TestNumber(t *testing.T) {
+	for _, tc := range []struct {
+		text    string
+		decimal byte
+		want    float64
+		ok      bool
+	}{
+		{"0", '.', 0, true}, {"-1.5", '.', -1.5, true}, {"+2", '.', 2, true}, {".5", '.', 0.5, true}, {"5.", '.', 5, true},
+		{"1,25", ',', 1.25, true}, {"1.2E+003", '.', 1200, true}, {"1,2e-3", ',', 0.0012, true},
+		{"0.1", '.', 0.1, true}, {"12345678901234567890", '.', 12345678901234567890, true}, {"3.14159265358979323846", '.', math.Pi, true},
+		{"123456.789012", '.', 123456.789012, true}, {"0.000000000000000000001", '.', 1e-21, true},
+		{"", '.', 0, false}, {"-", '.', 0, false}, {".", '.', 0, false}, {"1.2.3", '.', 0, false}, {"1,5", '.', 0, false},
+		{"1.5", ',', 0, false}, {"inf", '.', 0, false}, {"NaN", '.', 0, false}, {"0x10", '.', 0, false}, {"1_000", '.', 0, false},
+		{"1e", '.', 0, false}, {"1e999", '.', 0, false}, {"12 mAU", '.', 0, false}, {"1-2", '.', 0, false},
+	} {
+		got, ok := number(tc.text, tc.decimal)
+		if ok != tc.ok || ok && got != tc.want {
+			t.Errorf("number(%q, %q) = %v, %v; want %v, %v", tc.text, tc.decimal, got, ok, tc.want, tc.ok)
+		}
+	}
+}
+
+func TestFrame(t *testing.T) {
+	f := read(t, "testdata/semicolon_comma_bom.csv").Frame()
+	if f.Err != nil || f.Nrow() != 3 || !slices.Equal(f.Names(), []string{"Time (min)", "UV 280 nm (mAU)", "Pressure (bar)"}) {
+		t.Fatalf("frame %v", f)
+	}
+	if got := f.Col("UV 280 nm (mAU)").Float(); !slices.Equal(got, []float64{1.5, 10.25, 3}) {
+		t.Errorf("column %v", got)
+	}
+}
+
+func TestReportEscapes(t *testing.T) {
+	r := read(t, "testdata/html_in_names.csv")
+	for name, text := range map[string]string{"record": r.HTML(), "report": r.Report().HTML()} {
+		if strings.Contains(text, "<script>") || strings.Contains(text, "<b>") || !strings.Contains(text, "&lt;script&gt;") {
+			t.Errorf("%s does not escape the file's text:\n%s", name, text)
+		}
+	}
+}
+
+func FuzzParse(f *testing.F) {
+	files, err := filepath.Glob("testdata/*.csv")
+	if err != nil {
+		f.Fatal(err)
+	}
+	for _, in := range files {
+		data, err := os.ReadFile(in)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(data)
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		r, err := Parse("fuzz.csv", bytes.Clone(data))
+		if err != nil {
+			if e := (Error{}); !errors.As(err, &e) || e.Remedy == "" {
+				t.Errorf("%v tells no remedy", err)
+			}
+			return
+		}
+		for _, c := range r.Columns {
+			if len(c.Values) != len(r.Columns[0].Values) || len(c.Values) == 0 || c.Name == "" {
+				t.Errorf("column %q with %d of %d values", c.Name, len(c.Values), len(r.Columns[0].Values))
+			}
+		}
+		// The line of Go in the report reads the same again.
+		again, err := Parse("fuzz.csv", data, Options{Separator: string(r.report.found.separator), Decimal: string(r.report.found.decimal)})
+		if err != nil || len(again.Columns) != len(r.Columns) {
+			t.Errorf("not the same again: %v", err)
+		}
+		_, _ = r.HTML(), r.Frame()
+	})
+}
+
+func BenchmarkRead(b *testing.B) {
+	data, err := os.ReadFile("../../testdata/column04-pulse.csv")
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.SetBytes(int64(len(data)))
+	for b.Loop() {
+		if _, err := Parse("column04-pulse.csv", data); err != nil {
+			b.Fatal(err)
+		}
+	}
 }

@@ -21,7 +21,8 @@ type Report struct {
 	Columns []ColumnReport
 	// Code is the line of Go that reads the file again without finding
 	// anything out.
-	Code string
+	Code  string
+	found dialect
 }
 
 // A Fact is one thing that was understood of a file.
@@ -44,6 +45,7 @@ func (r *Report) guess(text string)       { r.Guesses = append(r.Guesses, text) 
 
 // dialect notes separator and decimal mark.
 func (r *Report) dialect(d, asked dialect, rivals int) {
+	r.found = d
 	how := func(given byte) string {
 		if given != 0 {
 			return ", as given"

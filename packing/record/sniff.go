@@ -6,7 +6,8 @@ import (
 	"unicode/utf8"
 )
 
-// A dialect is how a delimited file separates cells and writes decimals.
+// A dialect is how a delimited file separates cells and writes decimals. Comma
+// for both is possible where numbers stand in quotes.
 type dialect struct {
 	separator, decimal byte
 }
@@ -22,7 +23,7 @@ func sniff(lines []string, asked dialect) (best dialect, rivals int) {
 	for _, sep := range []byte("\t;,") {
 		for _, dec := range []byte(".,") {
 			d := dialect{sep, dec}
-			if sep == dec || asked.separator != 0 && asked.separator != sep || asked.decimal != 0 && asked.decimal != dec {
+			if asked.separator != 0 && asked.separator != sep || asked.decimal != 0 && asked.decimal != dec {
 				continue
 			}
 			score := 0
@@ -180,14 +181,13 @@ func number(s string, decimal byte) (float64, bool) {
 			break
 		}
 		digits++
-		if mantissa < 1e15 {
-			mantissa = mantissa*10 + uint64(c-'0')
-		} else {
-			return slowNumber(s, decimal)
-		}
 		if point {
 			fraction++
 		}
+		if mantissa >= 1e14 || fraction >= len(powers) {
+			return slowNumber(s, decimal)
+		}
+		mantissa = mantissa*10 + uint64(c-'0')
 	}
 	if digits == 0 {
 		return 0, false
@@ -198,7 +198,8 @@ func number(s string, decimal byte) (float64, bool) {
 		}
 		return slowNumber(s, decimal)
 	}
-	// Both numbers are exact, so the quotient is the nearest number.
+	// Both numbers are exact (below 2^53 and 10^23), so the quotient is the
+	// nearest number.
 	v := float64(mantissa)
 	if fraction > 0 {
 		v /= powers[fraction]
@@ -209,4 +210,4 @@ func number(s string, decimal byte) (float64, bool) {
 	return v, !math.IsInf(v, 0)
 }
 
-var powers = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16}
+var powers = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
