@@ -153,7 +153,9 @@ func (b Batch) one(ctx context.Context, t task) (ok bool, err error) {
 func (nb *Notebook) traceback(failed *CellError) string {
 	var lines []string
 	for _, o := range nb.Cells[failed.Cell-1].Outputs {
-		lines = append(lines, strings.Split(plain(strings.Join(o.Traceback, "\n")), "\n")...)
+		if o.Kind == Failure {
+			lines = append(lines, strings.Split(plain(strings.Join(o.Traceback, "\n")), "\n")...)
+		}
 	}
 	var b strings.Builder
 	for i, line := range lines {

@@ -172,11 +172,14 @@ func TestRun(t *testing.T) {
 
 func TestRunFails(t *testing.T) {
 	dir, out := t.TempDir(), t.TempDir()
-	bad := write(t, dir, "bad.ipynb", `x := []int{1}`, `i := 3`+"\n"+`x[i]`, `1`)
+	bad := write(t, dir, "bad.ipynb", `x := []int{1}`, `i := 3`+"\n"+`print("before")`+"\n"+`x[i]`, `1`)
 	good := write(t, dir, "good.ipynb", `1`)
 	code, stdout, stderr := call("run", bad, good, "--out", out)
 	if code != 1 || !strings.Contains(stderr, bad+": cell 2 [2]: ") || !strings.Contains(stderr, "out of range") || !strings.Contains(stderr, "1 of 2 notebooks failed") {
 		t.Errorf("exit code %d\n%s%s", code, stdout, stderr)
+	}
+	if strings.Count(stderr, "out of range") != 1 || !strings.Contains(stderr, "^") {
+		t.Errorf("want the error once, and its place: %s", stderr)
 	}
 	if !strings.Contains(stdout, good+": done") {
 		t.Errorf("the other notebook was not run: %s", stdout)
