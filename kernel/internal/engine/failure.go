@@ -3,6 +3,7 @@ package engine
 import (
 	"errors"
 	"fmt"
+	"go/ast"
 	"go/token"
 	"reflect"
 	"regexp"
@@ -157,7 +158,13 @@ func runtimeWords(s string) string {
 }
 
 // notCompiled is the failure of a cell that could not be parsed or compiled.
-func (in *interp) notCompiled(rec any, name string) *failure {
+// compMu is held, and the names are those that the failed compilation left.
+func (in *interp) notCompiled(rec any, name string, c *cell.Cell) *failure {
+	if err, ok := rec.(error); ok && c != nil && masked.MatchString(withoutPosition(err.Error())) {
+		if other := in.unmask(c); other != nil {
+			rec = other
+		}
+	}
 	switch rec := rec.(type) {
 	case scanner.ErrorList:
 		p := rec[0].Pos
@@ -179,6 +186,38 @@ func (in *interp) notCompiled(rec any, name string) *failure {
 	}
 	return &failure{name: "compile error", message: "the interpreter cannot compile this: " + runtimeWords(fmt.Sprint(rec)),
 		places: in.compilerPlace(name)}
+}
+
+// masked is what the interpreter says of a call f() or f(x) whose f does not
+// compile: it then takes f for a type, and reports that it is none.
+var masked = regexp.MustCompile(`^(invalid qualified type|not a type|unimplemented type)`)
+
+// unmask finds out why the function of the call at which the compiler stopped
+// does not compile. It returns nil if it does.
+func (in *interp) unmask(parsed *cell.Cell) (why any) {
+	c := in.ir.Comp
+	pos := c.Pos
+	var fun *ast.SelectorExpr
+	for _, n := range parsed.Nodes {
+		ast.Inspect(n, func(n ast.Node) bool {
+			if call, ok := n.(*ast.CallExpr); ok && call.Fun.Pos() <= pos && pos < call.Fun.End() {
+				if sel, ok := call.Fun.(*ast.SelectorExpr); ok {
+					fun = sel // the innermost comes last
+				}
+			}
+			return true
+		})
+	}
+	if fun == nil {
+		return nil
+	}
+	c.Pos = fun.Pos()
+	defer func() { why = recover() }()
+	if _, ok := fun.X.(*ast.Ident); !ok {
+		c.Expr1(fun.X, nil)
+	}
+	c.Expr1(fun, nil)
+	return nil
 }
 
 // compilerPlace returns where the compiler stands.

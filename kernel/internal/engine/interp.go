@@ -376,7 +376,7 @@ func (a *attempt) compile(source string) (f *failure) {
 	a.before = snapshot(in.ir.Comp)
 	defer func() {
 		if rec := recover(); rec != nil {
-			f = in.notCompiled(rec, a.name) // which looks at the names
+			f = in.notCompiled(rec, a.name, a.parsed) // which looks at the names
 			in.restore(a.before)
 		}
 	}()
