@@ -3,7 +3,6 @@ package kernel_test
 import (
 	"encoding/json"
 	"fmt"
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -82,15 +81,9 @@ func TestRealInterrupt(t *testing.T) {
 // process starts this test program as a kernel and returns it with a client.
 func process(t *testing.T) (*exec.Cmd, *kerneltest.Client) {
 	t.Helper()
-	at := kerneltest.Local
-	var taken []net.Listener // until all are known, so that they differ
-	for _, port := range []*int{&at.Shell, &at.IOPub, &at.Stdin, &at.Control, &at.Heartbeat} {
-		l, err := net.Listen("tcp", "127.0.0.1:0")
-		if err != nil {
-			t.Fatal(err)
-		}
-		taken = append(taken, l)
-		*port = l.Addr().(*net.TCPAddr).Port
+	at := kernel.Connection{
+		Transport: "ipc", IP: filepath.Join(t.TempDir(), "k"), // nobody else's, which a free port may become
+		Key: kerneltest.Key, Shell: 1, IOPub: 2, Stdin: 3, Control: 4, Heartbeat: 5,
 	}
 	b, err := json.Marshal(at)
 	if err != nil {
@@ -99,9 +92,6 @@ func process(t *testing.T) (*exec.Cmd, *kerneltest.Client) {
 	file := filepath.Join(t.TempDir(), "connection.json")
 	if err := os.WriteFile(file, b, 0o600); err != nil {
 		t.Fatal(err)
-	}
-	for _, l := range taken {
-		l.Close()
 	}
 	cmd := exec.Command(os.Args[0])
 	cmd.Env = append(os.Environ(), connectionVariable+"="+file)

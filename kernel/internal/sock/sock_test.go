@@ -114,7 +114,7 @@ func TestRouterFindsAClientThatCameBack(t *testing.T) {
 }
 
 func TestSilentConnectionsShutNobodyOut(t *testing.T) {
-	r, at := newRouter(t, local, Options{Limits: Limits{Handshake: 200 * time.Millisecond}})
+	r, at := newRouter(t, local, Options{Limits: Limits{Handshake: time.Second}})
 	go echo(r)
 	silent := make([]net.Conn, 5)
 	for i := range silent {
@@ -127,11 +127,11 @@ func TestSilentConnectionsShutNobodyOut(t *testing.T) {
 	}
 	start := time.Now()
 	ask(t, dealer(t, at, ""), "still there?")
-	if d := time.Since(start); d > 150*time.Millisecond {
+	if d := time.Since(start); d > 700*time.Millisecond {
 		t.Errorf("an honest client waited %v", d)
 	}
 	for _, c := range silent { // and they are shown out in the end
-		_ = c.SetReadDeadline(time.Now().Add(2 * time.Second))
+		_ = c.SetReadDeadline(time.Now().Add(5 * time.Second))
 		if _, err := c.Read(make([]byte, greeting+1)); err != nil {
 			continue // the greeting may arrive first
 		}
@@ -315,7 +315,7 @@ func TestAStalledSubscriberStallsNobody(t *testing.T) {
 			t.Fatalf("publication %d: %v", i, err)
 		}
 	}
-	if d := time.Since(start); d > 3*time.Second {
+	if d := time.Since(start); d > 10*time.Second {
 		t.Errorf("it took %v", d)
 	}
 	if n := p.subscribers(); n != 1 {
