@@ -235,9 +235,18 @@ func TestDocumentation(t *testing.T) {
 			if d.Signature == "" {
 				t.Errorf("%s.%s has no signature", path, d.Name)
 			}
-			ours := strings.Contains(path, "/evenbed/packing")
-			if ours && d.Kind == "function" && d.Text == "" {
+			if !strings.Contains(path, "/evenbed/packing") {
+				continue
+			}
+			if (d.Kind == "function" || d.Kind == "type") && d.Text == "" {
 				t.Errorf("%s.%s has no comment", path, d.Name)
+			}
+			for _, m := range symbols.Members(path, d.Name) {
+				// Error, and the methods of an interface that its own comment explains, speak for themselves.
+				silent := m.Name == "Error" || m.Promoted || strings.Contains(d.Signature, " interface {")
+				if m.Kind == "method" && m.Text == "" && !silent {
+					t.Errorf("%s.%s.%s has no comment", path, d.Name, m.Name)
+				}
 			}
 		}
 	}
@@ -256,6 +265,8 @@ func TestLookup(t *testing.T) {
 		{"github.com/go-gota/gota/dataframe", "DataFrame.Nrow", "method", "func (df DataFrame) Nrow() int", "number of rows"},
 		{"os", "Exit", "function", "func Exit(code int)", "ends the cell"},
 		{"math/rand/v2", "", "package", `package rand // import "math/rand/v2"`, "pseudo-random"},
+		{"github.com/evenbed/evenbed/packing/plan", "ConstantFlow.Plan", "method", "Plan() ", "Plan computes"},
+		{"github.com/evenbed/evenbed/packing", "Column.InnerDiameter", "field", "InnerDiameter units.Length", ""},
 		{"github.com/evenbed/evenbed/packing/units", "Bar", "constant", "const Bar Pressure = 100000", ""},
 	} {
 		d, ok := symbols.Lookup(tc.path, tc.name)

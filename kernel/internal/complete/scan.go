@@ -230,14 +230,13 @@ func literalType(code string, lex []lexeme) (typ string, used []string) {
 		switch lex[start-1].tok {
 		case token.RPAREN: // the result of a function and its body
 			return "", nil
-		case token.RBRACK:
+		case token.RBRACK: // a slice or map, whose elements are meant
 			if !elided {
 				return "", nil
 			}
-		case token.MUL:
-			elided = elided && start > 1 && lex[start-2].tok == token.RBRACK
 		default:
-			if elided {
+			pointers := lex[start-1].tok == token.MUL && start > 1 && lex[start-2].tok == token.RBRACK
+			if elided != pointers {
 				return "", nil
 			}
 		}
