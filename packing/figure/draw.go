@@ -252,7 +252,7 @@ func (l labels) draw(c draw.Canvas) {
 			box.Max.Y -= 4
 		}
 		taken = append(taken, box)
-		c.SetColor(color.RGBA{0xff, 0xff, 0xff, 0xff})
+		c.SetColor(color.NRGBA{0xff, 0xff, 0xff, 0xc8}) // lines shine through
 		c.Fill(vg.Rectangle{Min: vg.Point{X: box.Min.X - 1, Y: box.Min.Y}, Max: vg.Point{X: box.Max.X + 1, Y: box.Max.Y}}.Path())
 		c.FillText(style, vg.Point{X: box.Min.X, Y: box.Min.Y + 3}, w.text)
 	}

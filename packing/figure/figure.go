@@ -198,7 +198,7 @@ func (s Stack) SVG() string {
 	}
 	plots := make([]*plot.Plot, len(s.Panels))
 	areas := make([]draw.Canvas, len(s.Panels))
-	widest := vg.Length(0)
+	left, right := vg.Length(0), area.Max.X // edges of the narrowest axes
 	for i, f := range s.Panels {
 		f.X = x
 		plots[i] = f.plot(width, heights[i], i == len(s.Panels)-1)
@@ -208,11 +208,14 @@ func (s Stack) SVG() string {
 		if keyed := f.key(areas[i]); keyed > 0 {
 			areas[i].Max.Y -= keyed
 		}
-		widest = max(widest, plots[i].DataCanvas(areas[i]).Min.X)
+		inner := plots[i].DataCanvas(areas[i])
+		left, right = max(left, inner.Min.X), min(right, inner.Max.X)
 	}
 	for i, p := range plots {
-		// Move the left edge until all axes stand at the widest one's place.
-		areas[i].Min.X += widest - p.DataCanvas(areas[i]).Min.X
+		// Move the edges until all axes stand below each other.
+		inner := p.DataCanvas(areas[i])
+		areas[i].Min.X += left - inner.Min.X
+		areas[i].Max.X += right - inner.Max.X
 		p.Draw(areas[i])
 	}
 	return c.document(s.Title, s.Description)

@@ -350,12 +350,15 @@ func (p *parser) headings() ([]Column, error) {
 			}
 		}
 	}
-	seen := map[string]int{}
+	taken := map[string]bool{}
 	for j := range cols {
 		cols[j].place = j + 1
-		key := strings.ToLower(cols[j].Name)
-		if seen[key]++; seen[key] > 1 {
-			cols[j].Name += " " + strconv.Itoa(seen[key])
+		name := cols[j].Name
+		for n := 2; taken[strings.ToLower(cols[j].Name)]; n++ {
+			cols[j].Name = name + " " + strconv.Itoa(n)
+		}
+		taken[strings.ToLower(cols[j].Name)] = true
+		if cols[j].Name != name {
 			p.report.guess(fmt.Sprintf("the name of column %d occurs before: it is called %q", j+1, cols[j].Name))
 		}
 	}
