@@ -33,57 +33,55 @@ type Curve struct {
 }
 
 // Readings are what was read on one bed at rising velocity, one number of each
-// kind for every velocity, in the reader's units. The bed is given by its height
-// or by its compression factor:
+// kind for every velocity. The bed is given by its height or by its compression
+// factor:
 //
 //	curve, err := bed.Readings{
-//		Velocity: velocity, VelocityUnit: CentimetrePerHour,
-//		Height: height, HeightUnit: Centimetre, SettledHeight: 20.16 * Centimetre,
-//		Pressure: pressure, PressureUnit: Bar,
+//		SettledHeight: 20.16 * Centimetre,
+//		Velocity:      CentimetrePerHour.Each(20, 40, 60, 80),
+//		Height:        Centimetre.Each(19.95, 19.75, 19.58, 19.42),
+//		Pressure:      Bar.Each(0.015, 0.031, 0.050, 0.070),
 //	}.Curve()
 type Readings struct {
-	Label             string          // where they come from
-	Velocity          []float64       // rising
-	VelocityUnit      units.Velocity  // of Velocity
-	Height            []float64       // of the bed under flow
-	HeightUnit        units.Length    // of Height
-	CompressionFactor []float64       // in place of Height
-	Pressure          []float64       // over the bed
-	PressureUnit      units.Pressure  // of Pressure
-	SettledHeight     units.Length    // of the bed at rest; needed with Height
-	InnerDiameter     units.Length    // of the column; zero: not given
-	Viscosity         units.Viscosity // of the liquid; zero: not given
+	Label             string           // where they come from
+	Velocity          []units.Velocity // rising
+	Height            []units.Length   // of the bed under flow
+	CompressionFactor []float64        // in place of Height
+	Pressure          []units.Pressure // over the bed
+	SettledHeight     units.Length     // of the bed at rest; needed with Height
+	InnerDiameter     units.Length     // of the column; zero: not given
+	Viscosity         units.Viscosity  // of the liquid; zero: not given
 }
 
 // Curve returns the readings as a curve, CF = L0/L from heights. It refuses
-// readings of different number, a unit that is missing, and what the curve's
-// Check refuses.
+// readings of different number, and what the curve's Check refuses.
 func (r Readings) Curve() (Curve, error) {
 	c := Curve{Label: r.Label, SettledHeight: r.SettledHeight, InnerDiameter: r.InnerDiameter, Viscosity: r.Viscosity}
 	bad := func(problem, remedy string) (Curve, error) {
 		return Curve{}, &packing.InputError{Where: c.name(), Problem: problem, Remedy: remedy}
 	}
-	bed, heights := r.CompressionFactor, len(r.Height) > 0
+	heights := len(r.Height) > 0
+	n := len(r.CompressionFactor)
 	if heights {
-		bed = r.Height
+		n = len(r.Height)
 	}
 	switch {
 	case heights && len(r.CompressionFactor) > 0:
 		return bad("heights and compression factors were given", "give one of them")
-	case len(r.Velocity) != len(bed) || len(r.Velocity) != len(r.Pressure):
-		return bad(fmt.Sprintf("%d velocities, %d heights or compression factors and %d pressures", len(r.Velocity), len(bed), len(r.Pressure)),
+	case len(r.Velocity) != n || len(r.Velocity) != len(r.Pressure):
+		return bad(fmt.Sprintf("%d velocities, %d heights or compression factors and %d pressures", len(r.Velocity), n, len(r.Pressure)),
 			"give one of each for every reading")
-	case !(r.VelocityUnit > 0) || !(r.PressureUnit > 0) || heights && !(r.HeightUnit > 0):
-		return bad("the unit of velocity, pressure or height is missing", "write for example VelocityUnit: CentimetrePerHour")
 	case heights && !(r.SettledHeight > 0):
 		return bad("heights were given without the settled height", "write for example SettledHeight: 20 * Centimetre")
 	}
 	for i, u := range r.Velocity {
-		cf := bed[i]
+		p := Point{Velocity: u, Pressure: r.Pressure[i]}
 		if heights {
-			cf = r.SettledHeight.In(r.HeightUnit.Times(bed[i]))
+			p.CompressionFactor = r.SettledHeight.In(r.Height[i])
+		} else {
+			p.CompressionFactor = r.CompressionFactor[i]
 		}
-		c.Points = append(c.Points, Point{r.VelocityUnit.Times(u), cf, r.PressureUnit.Times(r.Pressure[i])})
+		c.Points = append(c.Points, p)
 	}
 	if err := c.Check(); err != nil {
 		return Curve{}, err

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -13,8 +14,8 @@ import (
 
 // factors are readings in cm/h and bar.
 func factors(velocity, factor, pressure []float64) bed.Readings {
-	return bed.Readings{Velocity: velocity, VelocityUnit: CentimetrePerHour, CompressionFactor: factor,
-		Pressure: pressure, PressureUnit: Bar}
+	return bed.Readings{Velocity: CentimetrePerHour.Each(velocity...), CompressionFactor: factor,
+		Pressure: Bar.Each(pressure...)}
 }
 
 // straight is a bed whose factor and pressure grow linearly.
@@ -148,8 +149,8 @@ func TestCurveRefusals(t *testing.T) {
 			t.Errorf("%v: %v, want %q", tc.u, err, tc.want)
 		}
 	}
-	good := bed.Readings{Velocity: []float64{50, 60, 70}, VelocityUnit: CentimetrePerHour, Height: []float64{19, 18, 17}, HeightUnit: Centimetre,
-		Pressure: []float64{1, 2, 3}, PressureUnit: Bar, SettledHeight: 20 * Centimetre}
+	good := bed.Readings{Velocity: CentimetrePerHour.Each(50, 60, 70), Height: Centimetre.Each(19, 18, 17),
+		Pressure: Bar.Each(1, 2, 3), SettledHeight: 20 * Centimetre}
 	if _, err := good.Curve(); err != nil {
 		t.Error(err)
 	}
@@ -157,16 +158,14 @@ func TestCurveRefusals(t *testing.T) {
 		change func(*bed.Readings)
 		want   string
 	}{
-		{func(r *bed.Readings) { r.VelocityUnit = MetrePerSecond }, "point 1 (18000000 cm/h): no bed sees that velocity; was the unit forgotten?"},
-		{func(r *bed.Readings) { r.VelocityUnit = 0 }, "the unit of velocity, pressure or height is missing"},
-		{func(r *bed.Readings) { r.HeightUnit = 0 }, "the unit of velocity, pressure or height is missing"},
-		{func(r *bed.Readings) { r.PressureUnit = Pressure(math.NaN()) }, "the unit of velocity, pressure or height is missing"},
+		{func(r *bed.Readings) { r.Velocity = []Velocity{50, 60, 70} }, "point 1 (18000000 cm/h): no bed sees that velocity; was the unit forgotten?"},
+		{func(r *bed.Readings) { r.Pressure[1] = Pressure(math.NaN()) }, "point 2 (60 cm/h): it holds something that is not a number"},
 		{func(r *bed.Readings) { r.SettledHeight = 0 }, "heights were given without the settled height"},
-		{func(r *bed.Readings) { r.CompressionFactor = r.Height }, "heights and compression factors were given; give one of them"},
-		{func(r *bed.Readings) { r.Height[0] = 21 }, "point 1 (50 cm/h): the compression factor falls from 1 to 0.95238"},
+		{func(r *bed.Readings) { r.CompressionFactor = []float64{1, 1.1, 1.2} }, "heights and compression factors were given; give one of them"},
+		{func(r *bed.Readings) { r.Height[0] = 21 * Centimetre }, "point 1 (50 cm/h): the compression factor falls from 1 to 0.95238"},
 	} {
 		r := good
-		r.Height = append([]float64(nil), good.Height...)
+		r.Height, r.Pressure = slices.Clone(good.Height), slices.Clone(good.Pressure)
 		tc.change(&r)
 		if _, err := r.Curve(); err == nil || !strings.Contains(err.Error(), tc.want) {
 			t.Errorf("got %v, want %s", err, tc.want)
@@ -192,8 +191,8 @@ func TestCurveShows(t *testing.T) {
 
 // TestHeights: the factor is settled height over height, in any unit.
 func TestHeights(t *testing.T) {
-	r := bed.Readings{Label: "file", Velocity: []float64{50, 100, 200}, VelocityUnit: CentimetrePerHour,
-		Height: []float64{200, 190, 160}, HeightUnit: Millimetre, Pressure: []float64{10, 20, 40}, PressureUnit: Kilopascal,
+	r := bed.Readings{Label: "file", Velocity: CentimetrePerHour.Each(50, 100, 200),
+		Height: Millimetre.Each(200, 190, 160), Pressure: Kilopascal.Each(10, 20, 40),
 		SettledHeight: 20 * Centimetre, InnerDiameter: 30 * Centimetre, Viscosity: MillipascalSecond}
 	c, err := r.Curve()
 	if err != nil {
@@ -211,9 +210,10 @@ func TestHeights(t *testing.T) {
 func ExampleReadings() {
 	// An invented bed, 20 cm high at rest.
 	c, err := bed.Readings{
-		Velocity: []float64{50, 100, 200, 400}, VelocityUnit: CentimetrePerHour,
-		Height: []float64{19.6, 19.2, 18.5, 17.2}, HeightUnit: Centimetre, SettledHeight: 20 * Centimetre,
-		Pressure: []float64{0.1, 0.2, 0.4, 0.8}, PressureUnit: Bar,
+		SettledHeight: 20 * Centimetre,
+		Velocity:      CentimetrePerHour.Each(50, 100, 200, 400),
+		Height:        Centimetre.Each(19.6, 19.2, 18.5, 17.2),
+		Pressure:      Bar.Each(0.1, 0.2, 0.4, 0.8),
 	}.Curve()
 	if err != nil {
 		fmt.Println(err)

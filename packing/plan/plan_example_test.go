@@ -12,9 +12,9 @@ import (
 func ExampleConstantFlow() {
 	// Column, medium and curve are invented.
 	curve, err := bed.Readings{
-		Velocity: []float64{20, 100, 200, 300, 400}, VelocityUnit: CentimetrePerHour,
+		Velocity:          CentimetrePerHour.Each(20, 100, 200, 300, 400),
 		CompressionFactor: []float64{1.01, 1.04, 1.08, 1.11, 1.15},
-		Pressure:          []float64{0.02, 0.12, 0.27, 0.46, 0.70}, PressureUnit: Bar,
+		Pressure:          Bar.Each(0.02, 0.12, 0.27, 0.46, 0.70),
 	}.Curve()
 	if err != nil {
 		fmt.Println(err)

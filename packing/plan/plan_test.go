@@ -174,11 +174,11 @@ func TestReadCurve(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	r := bed.Readings{VelocityUnit: CentimetrePerHour, HeightUnit: Centimetre, PressureUnit: Bar, SettledHeight: 20.16 * Centimetre}
+	r := bed.Readings{SettledHeight: 20.16 * Centimetre}
 	for lines := bufio.NewScanner(f); lines.Scan(); {
 		var u, h, p float64
 		if n, _ := fmt.Sscanf(lines.Text(), "%f,%f,%f", &u, &h, &p); n == 3 {
-			r.Velocity, r.Height, r.Pressure = append(r.Velocity, u), append(r.Height, h), append(r.Pressure, p)
+			r.Velocity, r.Height, r.Pressure = append(r.Velocity, CentimetrePerHour.Times(u)), append(r.Height, Centimetre.Times(h)), append(r.Pressure, Bar.Times(p))
 		}
 	}
 	c := own(t)

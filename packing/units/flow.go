@@ -17,6 +17,15 @@ func (t Time) In(unit Time) float64 { return float64(t) / float64(unit) }
 // Times returns v times the time t: Minute.Times(v).
 func (t Time) Times(v float64) Time { return Time(v * float64(t)) }
 
+// Each returns values in the unit t: Minute.Each(1, 2.5).
+func (t Time) Each(values ...float64) []Time {
+	all := make([]Time, len(values))
+	for i, x := range values {
+		all[i] = t.Times(x)
+	}
+	return all
+}
+
 // String shows t in ms, s (from 1 s), min (from 1 min) or h (from 2 h).
 func (t Time) String() string {
 	return show(float64(t), "s",
@@ -40,6 +49,15 @@ func (u Velocity) In(unit Velocity) float64 { return float64(u) / float64(unit) 
 
 // Times returns v times the velocity u: CentimetrePerHour.Times(v).
 func (u Velocity) Times(v float64) Velocity { return Velocity(v * float64(u)) }
+
+// Each returns values in the unit u: CentimetrePerHour.Each(1, 2.5).
+func (u Velocity) Each(values ...float64) []Velocity {
+	all := make([]Velocity, len(values))
+	for i, x := range values {
+		all[i] = u.Times(x)
+	}
+	return all
+}
 
 // String shows u in cm/h.
 func (u Velocity) String() string {
@@ -68,6 +86,15 @@ func (q VolumeFlow) In(unit VolumeFlow) float64 { return float64(q) / float64(un
 
 // Times returns v times the flow q: LitrePerHour.Times(v).
 func (q VolumeFlow) Times(v float64) VolumeFlow { return VolumeFlow(v * float64(q)) }
+
+// Each returns values in the unit q: LitrePerHour.Each(1, 2.5).
+func (q VolumeFlow) Each(values ...float64) []VolumeFlow {
+	all := make([]VolumeFlow, len(values))
+	for i, x := range values {
+		all[i] = q.Times(x)
+	}
+	return all
+}
 
 // String shows q in mL/min or L/h (from 6 L/h, which is 100 mL/min).
 func (q VolumeFlow) String() string {

@@ -20,6 +20,15 @@ func (l Length) In(unit Length) float64 { return float64(l) / float64(unit) }
 // Times returns v times the length l: Centimetre.Times(v).
 func (l Length) Times(v float64) Length { return Length(v * float64(l)) }
 
+// Each returns values in the unit l: Centimetre.Each(1, 2.5).
+func (l Length) Each(values ...float64) []Length {
+	all := make([]Length, len(values))
+	for i, x := range values {
+		all[i] = l.Times(x)
+	}
+	return all
+}
+
 // String shows l in µm, mm (from 1 mm), cm (from 1 cm) or m (from 1 m).
 func (l Length) String() string {
 	return show(float64(l), "m",
@@ -76,6 +85,15 @@ func (v Volume) In(unit Volume) float64 { return float64(v) / float64(unit) }
 
 // Times returns n times the volume v: Litre.Times(n).
 func (v Volume) Times(n float64) Volume { return Volume(n * float64(v)) }
+
+// Each returns values in the unit v: Litre.Each(1, 2.5).
+func (v Volume) Each(values ...float64) []Volume {
+	all := make([]Volume, len(values))
+	for i, x := range values {
+		all[i] = v.Times(x)
+	}
+	return all
+}
 
 // String shows v in µL, mL (from 1 mL) or L (from 1 L).
 func (v Volume) String() string {

@@ -20,6 +20,15 @@ func (p Pressure) In(unit Pressure) float64 { return float64(p) / float64(unit) 
 // Times returns v times the pressure p: Bar.Times(v).
 func (p Pressure) Times(v float64) Pressure { return Pressure(v * float64(p)) }
 
+// Each returns values in the unit p: Bar.Each(1, 2.5).
+func (p Pressure) Each(values ...float64) []Pressure {
+	all := make([]Pressure, len(values))
+	for i, x := range values {
+		all[i] = p.Times(x)
+	}
+	return all
+}
+
 // String shows p in Pa, kPa (from 1 kPa) or bar (from 1 bar).
 func (p Pressure) String() string {
 	return show(float64(p), "bar",

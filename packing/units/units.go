@@ -6,6 +6,7 @@
 //	p := 2 * units.Bar
 //	p.In(units.Kilopascal)             // 200
 //	u := units.CentimetrePerHour.Times(v) // v is a float64 variable
+//	all := units.Bar.Each(0.1, 0.2, 0.4)  // several at once
 //
 // Notebooks import it with a dot and write 18 * Centimetre. Quantities of
 // different kinds do not mix. Products and quotients of two quantities are

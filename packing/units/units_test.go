@@ -3,6 +3,7 @@ package units_test
 import (
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	. "github.com/evenbed/evenbed/packing/units"
@@ -103,6 +104,22 @@ func TestProducts(t *testing.T) {
 }
 
 // TestTimes: entering a number with Times and leaving with In changes nothing.
+func TestEach(t *testing.T) {
+	for name, got := range map[string]bool{
+		"Length":     slices.Equal(Centimetre.Each(1, 2.5), []Length{Centimetre, 2.5 * Centimetre}),
+		"Volume":     slices.Equal(Litre.Each(1, 2.5), []Volume{Litre, 2.5 * Litre}),
+		"Time":       slices.Equal(Minute.Each(1, 2.5), []Time{Minute, 2.5 * Minute}),
+		"Velocity":   slices.Equal(CentimetrePerHour.Each(1, 2.5), []Velocity{CentimetrePerHour, 2.5 * CentimetrePerHour}),
+		"VolumeFlow": slices.Equal(LitrePerHour.Each(1, 2.5), []VolumeFlow{LitrePerHour, 2.5 * LitrePerHour}),
+		"Pressure":   slices.Equal(Bar.Each(1, 2.5), []Pressure{Bar, 2.5 * Bar}),
+		"none":       len(Bar.Each()) == 0,
+	} {
+		if !got {
+			t.Errorf("Each of %s is wrong", name)
+		}
+	}
+}
+
 func TestTimes(t *testing.T) {
 	for _, v := range []float64{-3.7, 0, 1, 1.5e6} {
 		for name, got := range map[string]float64{
