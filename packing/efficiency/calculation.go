@@ -48,7 +48,7 @@ func (c Calculation) String() string {
 
 // The sources of the formulas.
 const (
-	pharmacopoeia = "USP General Chapter <621>, official 1 December 2022, harmonised with Ph. Eur. 2.2.46"
+	pharmacopoeia = "USP General Chapter 621, official 1 December 2022, harmonised with Ph. Eur. 2.2.46"
 	iupac         = "L. S. Ettre, Pure Appl. Chem. 65 (1993) 819-872 (IUPAC)"
 	practice      = "common practice of column packing, no source"
 	geometry      = "geometry of a cylinder"

@@ -215,20 +215,26 @@ func centre(window int) float64 {
 // the height's own error, and the apex by the error of the slope over the
 // curvature there.
 func (r *PulseResult) errors() {
-	r.PlatesPerMetreStdErr, r.AsymmetryStdErr = math.NaN(), math.NaN()
+	nan := math.NaN()
+	r.PlatesPerMetreStdErr, r.ReducedPlateHeightStdErr, r.AsymmetryStdErr, r.SymmetryFactorStdErr = nan, nan, nan, nan
 	if !(r.Baseline.Noise > 0) {
 		return
 	}
-	s := r.noise()
-	apex := r.apexError()
-	w := r.Half.Width()
+	s, apex, w := r.noise(), r.apexError(), r.Half.Width()
 	left, right := s/r.slope(r.Half.Left), s/r.slope(r.Half.Right)
 	wide := math.Hypot(math.Hypot(left, right), 0.5*(left+right))
-	r.PlatesPerMetreStdErr = r.PlatesPerMetre * 2 * math.Hypot(apex/r.Apex.X, wide/w)
+	relative := 2 * math.Hypot(apex/r.Apex.X, wide/w)
+	r.PlatesPerMetreStdErr = relative * r.PlatesPerMetre
+	r.ReducedPlateHeightStdErr = relative * r.ReducedPlateHeight
+	r.AsymmetryStdErr = r.ratioError(r.Tenth, s, apex)
+	r.SymmetryFactorStdErr = r.ratioError(r.Fifth, s, apex) / 2 // S = (1 + b/a)/2
+}
 
-	a, b := r.Tenth.Front(r.Apex), r.Tenth.Back(r.Apex)
-	left, right = s/r.slope(r.Tenth.Left)/a, s/r.slope(r.Tenth.Right)/b
-	r.AsymmetryStdErr = r.Asymmetry * math.Hypot(math.Hypot(left, right), math.Hypot(apex*(1/a+1/b), 0.1*(left-right)))
+// ratioError returns the standard error of b/a at a width.
+func (r PulseResult) ratioError(w trace.Width, s, apex float64) float64 {
+	a, b := w.Front(r.Apex), w.Back(r.Apex)
+	left, right := s/r.slope(w.Left)/a, s/r.slope(w.Right)/b
+	return b / a * math.Hypot(math.Hypot(left, right), math.Hypot(apex*(1/a+1/b), w.Fraction*(left-right)))
 }
 
 // slope returns how steep the smoothed trace is at x, without its sign.

@@ -30,7 +30,7 @@ const halfHeight = 5.54
 // holds for a Gaussian; a tailing peak gets too many plates (29 % at τ = σ).
 // It returns NaN unless both are positive.
 //
-// Source: USP General Chapter <621>, official 1 December 2022, harmonised with
+// Source: USP General Chapter 621, official 1 December 2022, harmonised with
 // Ph. Eur. 2.2.46.
 func Plates(retention, width units.Time) float64 {
 	return plates(halfHeight, float64(retention), float64(width))
@@ -84,7 +84,7 @@ func asymmetry(front, back float64) float64 {
 // number than [Asymmetry]: 1.23 and 1.36 for the same peak. It returns NaN
 // unless both are positive.
 //
-// Source: USP General Chapter <621>; Ph. Eur. 2.2.46.
+// Source: USP General Chapter 621; Ph. Eur. 2.2.46.
 func SymmetryFactor(width, front units.Time) float64 {
 	return symmetryFactor(float64(width), float64(front))
 }

@@ -82,7 +82,7 @@ type PulseResult struct {
 	// One standard error from the noise of the signal, taken as independent
 	// from sample to sample. What the test does to the number if it is repeated
 	// (flow, sample, bed) is not in it. NaN where there is no noise to tell.
-	PlatesPerMetreStdErr, AsymmetryStdErr float64
+	PlatesPerMetreStdErr, ReducedPlateHeightStdErr, AsymmetryStdErr, SymmetryFactorStdErr float64
 
 	// How it was measured, in the units of the trace's axis.
 	Axis                  trace.Axis
@@ -259,6 +259,9 @@ func (r *PulseResult) measure(tr trace.Trace) error {
 		}
 		return fmt.Errorf("trace %q does not fall to 10 %% of the peak's height %s its maximum at %s: width and asymmetry cannot be measured; record the whole peak, or widen Search", tr.Name, side, r.Axis.Show(r.Apex.X))
 	}
+	if !(r.Half.Front(r.Apex) > 0 && r.Half.Back(r.Apex) > 0) {
+		return noPeak(fmt.Sprintf("its highest point, at %s, is a spike of a sample or two", r.Axis.Show(raw.X)))
+	}
 	r.PointsAboveHalfHeight = calm.Count(r.Half.Left, r.Half.Right)
 	if r.PointsAboveHalfHeight < 3 {
 		return fmt.Errorf("trace %q has too few points above half the peak's height: %d, and a width needs 3 at the very least; record more often", tr.Name, r.PointsAboveHalfHeight)
@@ -322,9 +325,9 @@ func (r *PulseResult) judge() {
 	l := r.Pulse.Limits
 	r.Checks = []Check{
 		newCheck("plates per metre", r.PlatesPerMetre, r.PlatesPerMetreStdErr, l.PlatesPerMetre),
-		newCheck("reduced plate height", r.ReducedPlateHeight, r.PlatesPerMetreStdErr/r.PlatesPerMetre*r.ReducedPlateHeight, l.ReducedPlateHeight),
+		newCheck("reduced plate height", r.ReducedPlateHeight, r.ReducedPlateHeightStdErr, l.ReducedPlateHeight),
 		newCheck("asymmetry at 10 %", r.Asymmetry, r.AsymmetryStdErr, l.Asymmetry),
-		newCheck("symmetry factor at 5 %", r.SymmetryFactor, r.AsymmetryStdErr, l.SymmetryFactor),
+		newCheck("symmetry factor at 5 %", r.SymmetryFactor, r.SymmetryFactorStdErr, l.SymmetryFactor),
 	}
 	for _, c := range r.Checks {
 		switch {

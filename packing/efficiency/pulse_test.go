@@ -189,18 +189,19 @@ func TestStandardErrors(t *testing.T) {
 		p := test04()
 		p.Smoothing.Window = window
 		r := rand.New(rand.NewPCG(11, 4))
-		var plates, skew, platesErr, skewErr []float64
+		var plates, skew, platesErr, skewErr, symmetry, symmetryErr []float64
 		for range 400 {
 			res := evaluate(t, p, of(t, 1200, 4, func(x float64) float64 {
 				return 50*86*2.5*made.EMG(x, retention04-30, 80, 40) + 0.1*r.NormFloat64()
 			}))
 			plates, skew = append(plates, res.PlatesPerMetre), append(skew, res.Asymmetry)
 			platesErr, skewErr = append(platesErr, res.PlatesPerMetreStdErr), append(skewErr, res.AsymmetryStdErr)
+			symmetry, symmetryErr = append(symmetry, res.SymmetryFactor), append(symmetryErr, res.SymmetryFactorStdErr)
 		}
 		for _, c := range []struct {
 			what          string
 			seen, claimed []float64
-		}{{"plates per metre", plates, platesErr}, {"asymmetry", skew, skewErr}} {
+		}{{"plates per metre", plates, platesErr}, {"asymmetry", skew, skewErr}, {"symmetry factor", symmetry, symmetryErr}} {
 			_, scatter := meanSD(c.seen)
 			claim, _ := meanSD(c.claimed)
 			t.Logf("window %d, %s: scatter %.4g, reported %.4g", window, c.what, scatter, claim)
@@ -274,6 +275,58 @@ func TestWarnings(t *testing.T) {
 		if tc.want != "" && !warned(r, tc.want) {
 			t.Errorf("%s: warnings %v, want one with %q", tc.name, r.Warnings, tc.want)
 		}
+	}
+}
+
+// TestAnyTrace evaluates traces of all kinds: each is refused or gives numbers.
+func TestAnyTrace(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 9))
+	good := 0
+	for i := range 3000 {
+		n := 2 + r.IntN(300)
+		x, y := make([]float64, n), make([]float64, n)
+		at, wide, noise, step, spike := r.Float64()*float64(n), 1+r.Float64()*float64(n)/8, math.Pow(10, 3*r.Float64()-4), r.Float64()-0.5, r.IntN(n)
+		kind := r.IntN(5)
+		for j := range x {
+			x[j] = float64(j)
+			if j > 0 && r.IntN(20) == 0 {
+				x[j] = x[j-1] // the same time twice
+			}
+			z := (x[j] - at) / wide
+			switch kind {
+			case 0, 1:
+				y[j] = math.Exp(-z * z / 2)
+			case 2:
+				y[j] = step * x[j]
+			case 3:
+				y[j] = step / (1 + math.Exp(-z))
+			}
+			y[j] += noise * r.NormFloat64()
+			if kind == 1 && j == spike {
+				y[j] += 3
+			}
+		}
+		tr, err := trace.Make("any", "", trace.Time, x, y)
+		if err != nil {
+			continue
+		}
+		p := test04()
+		p.Smoothing = Smoothing{Window: []int{0, 1, 5}[r.IntN(3)], PeakOnly: r.IntN(2) == 0}
+		p.Baseline.None = r.IntN(3) == 0
+		res, err := p.Evaluate(tr)
+		if err != nil {
+			continue
+		}
+		good++
+		if !(res.Plates >= 0) || !(res.Asymmetry > 0) || math.IsInf(res.Plates, 0) {
+			t.Fatalf("trace %d, kind %d: plates %v, asymmetry %v without an error", i, kind, res.Plates, res.Asymmetry)
+		}
+		if res.HTML() == "" || strings.Contains(res.SVG(), "NaN") {
+			t.Fatalf("trace %d, kind %d cannot be shown", i, kind)
+		}
+	}
+	if good < 300 {
+		t.Errorf("only %d traces were evaluated", good)
 	}
 }
 

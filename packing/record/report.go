@@ -195,8 +195,8 @@ func (r Record) page() table.Page {
 
 // shortValue keeps one line of a preamble readable in a table.
 func shortValue(s string) string {
-	if c := []rune(s); len(c) > 120 {
-		return string(c[:120]) + "…"
+	if c := []rune(s); len(c) > 200 {
+		return string(c[:200]) + "…"
 	}
 	return s
 }

@@ -168,15 +168,27 @@ func (t Trace) Within(r Range) (Trace, error) {
 	return t.part(lo, hi), nil
 }
 
-// Since returns the trace with its zero moved to x: what was at x is now at 0.
-// Use it when the sample did not start at the record's zero.
-func (t Trace) Since(x float64) Trace {
+// Since returns the trace with its zero moved to a time: what was then is now
+// at 0. Use it when the sample did not start at the record's zero. A trace
+// against volume is an error.
+func (t Trace) Since(start units.Time) (Trace, error) { return t.since(Time, float64(start)) }
+
+// SinceVolume is [Trace.Since] for a trace against volume.
+func (t Trace) SinceVolume(start units.Volume) (Trace, error) { return t.since(Volume, float64(start)) }
+
+func (t Trace) since(axis Axis, start float64) (Trace, error) {
+	if axis != t.axis {
+		return Trace{}, fmt.Errorf("trace %q runs against %s; its zero cannot be moved to %s", t.Name, t.axis, axis.Show(start))
+	}
+	if !finite(start) {
+		return Trace{}, fmt.Errorf("trace %q: its zero cannot be moved to %v", t.Name, start)
+	}
 	moved := t
 	moved.x = make([]float64, len(t.x))
 	for i, v := range t.x {
-		moved.x[i] = v - x
+		moved.x[i] = v - start
 	}
-	return moved
+	return moved, nil
 }
 
 // Flipped returns the trace with its values' sign changed.

@@ -285,8 +285,39 @@ func TestMoments(t *testing.T) {
 
 func TestSince(t *testing.T) {
 	tr := sampled(t, 10, 60, func(x float64) float64 { return x })
-	if got := tr.Since(float64(2 * units.Minute)).Span(); got != Times(-2*units.Minute, 7*units.Minute) {
-		t.Errorf("moved span %v", got)
+	moved, err := tr.Since(2 * units.Minute)
+	if err != nil || moved.Span() != Times(-2*units.Minute, 7*units.Minute) {
+		t.Errorf("moved span %v, %v", moved.Span(), err)
+	}
+	if _, err := tr.SinceVolume(1 * units.Litre); err == nil || !strings.Contains(err.Error(), "runs against time") {
+		t.Errorf("a volume on an axis of time: %v", err)
+	}
+}
+
+func TestQuietStretchesKeepClearOfThePeak(t *testing.T) {
+	for _, tc := range []struct {
+		at, sigma   float64 // of 1200 samples, 1 s apart
+		to, from    float64 // ends of the stretches
+		description string
+	}{
+		{600, 30, 99, 1100, "far from both ends: a twelfth each"},
+		{150, 30, 44, 1100, "one and a half widths, 3.53 σ, in front of the apex"},
+		{1090, 30, 99, 1188, "no room behind: a hundredth"},
+	} {
+		for _, sign := range []float64{1, -1} {
+			tr := sampled(t, 1200, 1, func(x float64) float64 {
+				z := (x - tc.at) / tc.sigma
+				return 5 + sign*math.Exp(-z*z/2)
+			})
+			l, err := tr.BaselineUnder(Baseline{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			// The width is taken from sample to sample, two too many at most,
+			// and one and a half times it counts.
+			near(t, tc.description+": end in front", l.Before.To, tc.to, 3, "by hand, to the samples")
+			near(t, tc.description+": start behind", l.After.From, tc.from, 3, "by hand, to the samples")
+		}
 	}
 }
 
