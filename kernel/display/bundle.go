@@ -1,6 +1,7 @@
 package display
 
 import (
+	"bytes"
 	"encoding/base64"
 	"encoding/json"
 	"strings"
@@ -53,11 +54,13 @@ func (b Bundle) JSON() map[string]json.RawMessage {
 }
 
 func quote(s string) json.RawMessage {
-	b, err := json.Marshal(s)
-	if err != nil { // a string always has a JSON form
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)              // markup would grow, and nothing here stands in a page
+	if err := e.Encode(s); err != nil { // a string always has a JSON form
 		panic("display: " + err.Error())
 	}
-	return b
+	return bytes.TrimSuffix(b.Bytes(), []byte("\n"))
 }
 
 // IsJSON reports whether data of the MIME type is JSON.

@@ -140,11 +140,31 @@ func (d Data) Bundle() Bundle {
 	return b
 }
 
-// ID returns the display's name, "" if it has none.
-func (d Data) ID() string {
-	id, _ := d.Transient["display_id"].(string)
-	return id
+// ID returns the display's name, "" if it has none, and whether the data are
+// to be shown in the place of an earlier display of that name.
+func (d Data) ID() (id string, update bool) {
+	id, _ = d.Transient["display_id"].(string)
+	update, _ = d.Transient["update"].(bool)
+	return id, update && id != ""
 }
+
+// Named returns d with a name, under which Update can show something else in
+// its place: Display(display.Named("gauge", display.HTML("0 bar"))).
+func Named(id string, d Data) Data {
+	d.Transient = MIMEMap{"display_id": id}
+	return d
+}
+
+// Update returns d to be shown in the place of the display with the name.
+func Update(id string, d Data) Data {
+	d.Transient = MIMEMap{"display_id": id, "update": true}
+	return d
+}
+
+// Clear removes what the cell has shown so far; with wait, once there is
+// something new to show. A notebook's engine puts its own function in the
+// place of this one, which is there for compiled programs and does nothing.
+func Clear(wait bool) {}
 
 func encode(v any) []byte {
 	switch v := v.(type) {

@@ -33,6 +33,8 @@ func TestValuesOfCells(t *testing.T) {
 		{"type shown struct{ A int }\nfunc (s shown) HTML() string { return \"<b>\" }\nshown{3}", []string{"value {A:3}"}},
 		{"type named struct{ A int }\nfunc (n named) String() string { return fmt.Sprint(\"n\", n.A) }\nnamed{3}", []string{"value n3"}},
 		{"Display(shown{4})\nfmt.Print(\"mid\")\nDisplay(2.5)\nDisplay(nil)", []string{"display {A:4}", "stdout mid", "display 2.5", "display <nil>"}},
+		{"Display(display.Named(\"n\", display.HTML(\"1\")))\nDisplay(display.Update(\"n\", display.HTML(\"2\")))", []string{"display 1", "update 2"}},
+		{"fmt.Print(\"gone\")\ndisplay.Clear(false)\nfmt.Print(\"kept\")", []string{"stdout gone", "clear", "stdout kept"}},
 		{"display.Markdown(\"*x*\")", []string{"value *x*"}},
 		{"import . \"github.com/evenbed/evenbed/packing/units\"\n3 * Bar", []string{"value 3 bar"}},
 		{"func f() int { return g() }\nfunc g() int { return 1 }\nf()", []string{"value 1"}},

@@ -263,7 +263,7 @@ func plain(s string) string {
 
 var (
 	undefined  = regexp.MustCompile(`^undefined (?:identifier: |")(\w+)`)
-	noMember   = regexp.MustCompile(`^(?:not a type|undefined "?\w*"? ?in|package .* has no symbol): (\w+)\.(\w+)`)
+	noMember   = regexp.MustCompile(`^(?:not a type: (\w+)\.(\w+)|package (\w+) "[^"]*" has no symbol (\w+))`)
 	noPackage  = regexp.MustCompile(`^(?:not a package|not a type): (\w+)`)
 	mixedTypes = regexp.MustCompile(`^(?:mismatched types|cannot convert) .*(?:units\.\w+.* (?:float64|int)\b|\b(?:float64|int)\b.*units\.\w+)`)
 )
@@ -280,8 +280,9 @@ func (in *interp) explain(s string) string {
 		return m[1] + " is not declared"
 	}
 	if m := noMember.FindStringSubmatch(s); m != nil {
-		if path, ok := in.importPath(m[1]); ok {
-			return noSuch(path, m[1], m[2])
+		pkg, name := m[1]+m[3], m[2]+m[4]
+		if path, ok := in.importPath(pkg); ok {
+			return noSuch(path, pkg, name)
 		}
 	}
 	if m := noPackage.FindStringSubmatch(s); m != nil {
@@ -393,10 +394,13 @@ func (in *interp) checkImports(c *cell.Cell) *failure {
 		}
 		f := &failure{name: "compile error", places: []place{in.place(im.Pos)}}
 		f.message = fmt.Sprintf("package %q is not linked into evenbed and cannot be imported", im.Path)
-		if near, ok := symbols.Nearest(im.Path); ok {
+		if hint, ok := symbols.Missing(im.Path, ""); ok {
+			f.message += ": " + hint
+		} else if near, ok := symbols.Nearest(im.Path); ok {
 			f.message += fmt.Sprintf("; did you mean %q?", near)
+		} else {
+			f.message += "; linked in are evenbed's packing packages, gonum, gonum/plot, gota and much of the standard library"
 		}
-		f.message += " Linked in are evenbed's packing packages, gonum, gonum/plot, gota and much of the standard library."
 		return f
 	}
 	return nil

@@ -7,6 +7,7 @@ import (
 	"go/build"
 	"go/token"
 	"io"
+	"maps"
 	"reflect"
 	"slices"
 	"strconv"
@@ -18,9 +19,11 @@ import (
 	"github.com/cosmos72/gomacro/ast2"
 	"github.com/cosmos72/gomacro/base"
 	"github.com/cosmos72/gomacro/fast"
+	"github.com/cosmos72/gomacro/imports"
 	xr "github.com/cosmos72/gomacro/xreflect"
 
 	"github.com/evenbed/evenbed/kernel/internal/cell"
+	"github.com/evenbed/evenbed/kernel/internal/pipe"
 )
 
 const displayPath = "github.com/evenbed/evenbed/kernel/display"
@@ -80,6 +83,10 @@ func newInterp(e *engine) (in *interp, err error) {
 	in.probe = probe
 	delete(c.Binds, "probing")
 	delete(c.Binds, "probe")
+	shown := imports.Packages[displayPath]
+	shown.Binds = maps.Clone(shown.Binds)
+	shown.Binds["Clear"] = reflect.ValueOf(func(wait bool) { e.send(&pipe.Message{Kind: pipe.Clear, Flag: wait}) })
+	imports.Packages[displayPath] = shown
 	in.ir.ImportPackage("", displayPath)
 	in.shows = displayInterfaces(in.ir)
 	// No code runs in the interpreter's own environment, but in the lanes',

@@ -161,6 +161,5 @@ func displayID(v xr.Value) (id string, update bool) {
 	if !ok {
 		return "", false
 	}
-	update, _ = d.Transient["update"].(bool)
-	return d.ID(), update && d.ID() != ""
+	return d.ID()
 }

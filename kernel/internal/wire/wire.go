@@ -121,8 +121,10 @@ func Encode(key []byte, h Header, parent, metadata json.RawMessage, content any,
 	if err != nil {
 		return nil, fmt.Errorf("header of %s: %w", h.Type, err)
 	}
-	body, err := json.Marshal(content)
-	if err != nil {
+	var body bytes.Buffer
+	e := json.NewEncoder(&body)
+	e.SetEscapeHTML(false) // outputs are full of markup, which would grow
+	if err := e.Encode(content); err != nil {
 		return nil, fmt.Errorf("content of %s: %w", h.Type, err)
 	}
 	frames := make([][]byte, 6, 6+len(buffers))
@@ -130,7 +132,7 @@ func Encode(key []byte, h Header, parent, metadata json.RawMessage, content any,
 	frames[2] = header
 	frames[3] = orEmpty(parent)
 	frames[4] = orEmpty(metadata)
-	frames[5] = body
+	frames[5] = bytes.TrimSuffix(body.Bytes(), []byte("\n"))
 	if len(key) > 0 {
 		frames[1] = sign(key, frames[2:6])
 	}

@@ -18,6 +18,7 @@ func init() {
 		Binds: map[string]reflect.Value{
 			"Any":                reflect.ValueOf(display_.Any),
 			"Auto":               reflect.ValueOf(display_.Auto),
+			"Clear":              reflect.ValueOf(display_.Clear),
 			"File":               reflect.ValueOf(display_.File),
 			"HTML":               reflect.ValueOf(display_.HTML),
 			"Image":              reflect.ValueOf(display_.Image),
@@ -42,11 +43,13 @@ func init() {
 			"MakeData3":          reflect.ValueOf(display_.MakeData3),
 			"Markdown":           reflect.ValueOf(display_.Markdown),
 			"Math":               reflect.ValueOf(display_.Math),
+			"Named":              reflect.ValueOf(display_.Named),
 			"Of":                 reflect.ValueOf(display_.Of),
 			"PDF":                reflect.ValueOf(display_.PDF),
 			"PNG":                reflect.ValueOf(display_.PNG),
 			"SVG":                reflect.ValueOf(display_.SVG),
 			"Text":               reflect.ValueOf(display_.Text),
+			"Update":             reflect.ValueOf(display_.Update),
 		},
 		Types: map[string]reflect.Type{
 			"Bundle":         reflect.TypeFor[display_.Bundle](),
