@@ -150,8 +150,11 @@ def main():
     print("pulse evaluation of 10,000 points ...", flush=True)
     peer = pulse_peer()
     for name, seconds in pulse_go().items():
-        compare(f"pulse, {name}", seconds, f"SciPy {peer['scipy']}", float(peer["seconds"]),
-                "7 times", float(peer["seconds"]) >= 7 * seconds)
+        scipy, theirs = f"SciPy {peer['scipy']}", float(peer["seconds"])
+        if name.endswith("PeakOnly"):  # less work than the peer's, so it meets no goal
+            compare("pulse, smoothed near the peak only", seconds, scipy, theirs)
+        else:
+            compare("pulse, 10,000 points", seconds, scipy, theirs, "7 times", theirs >= 7 * seconds)
 
     print("interrupts at random moments ...", flush=True)
     latency, kept = interrupts(*peers["evenbed"])

@@ -11,8 +11,11 @@ WINDOW = 31  # points of the smoothing
 CELLS = [
     """import (
 	"fmt"
+	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/efficiency"
 	"github.com/evenbed/evenbed/packing/record"
 	"github.com/evenbed/evenbed/packing/trace"
+	"github.com/evenbed/evenbed/packing/units"
 )""",
     """export, err := record.Read("column04-pulse.csv")
 err""",
@@ -40,6 +43,18 @@ fmt.Println("area", m.Area)
 fmt.Println("mean", m.Mean)
 fmt.Println("variance", m.Variance)
 err""",
+    f"""test, err := efficiency.Pulse{{
+	Column:    packing.Column{{Tag: "column 04", InnerDiameter: 30 * units.Centimetre}},
+	BedHeight: 18 * units.Centimetre, Flow: 21.2 * units.LitrePerHour, MeanBead: 90 * units.Micrometre,
+	Smoothing: efficiency.Smoothing{{Window: {WINDOW}}},
+}}.Evaluate(uv)""",
+    """fmt.Println("top", test.Apex.X)
+fmt.Println("plates", test.PlatesExact)
+fmt.Println("asymmetry", test.Asymmetry)
+fmt.Println("symmetry", test.SymmetryFactor)
+fmt.Println("from", test.Moments.Range.From)
+fmt.Println("to", test.Moments.Range.To)
+fmt.Println("moments", test.PlatesMoments)""",
 ]
 
 
@@ -124,3 +139,36 @@ def test_moments(ours, export, flat):
     assert ours["area"] == pytest.approx(area, rel=1e-9)
     assert ours["mean"] == pytest.approx(mean, rel=1e-9)
     assert ours["variance"] == pytest.approx(np.trapezoid(z * (t - mean) ** 2, t) / area, rel=1e-9)
+
+
+def test_pulse(ours, export, flat):
+    """Plates, asymmetry and symmetry factor from SciPy's crossings and numpy's parabola; to rounding."""
+    t, _ = export
+    z = flat[2]
+    highest = int(np.argmax(z))
+    reach = np.arange(-(WINDOW // 4), WINDOW // 4 + 1)  # of the parabola, a quarter of the smoothing
+    c, b, a = np.polyfit(reach, z[highest + reach], 2)
+    apex, height = highest - b / (2 * c), a - b * b / (4 * c)
+    step = (t[-1] - t[0]) / (len(t) - 1)
+    assert ours["top"] / step == pytest.approx(apex, abs=1e-6)
+
+    whole = (np.array([z[highest]]), np.array([0]), np.array([len(z) - 1]))
+    left, right = {}, {}
+    for fraction in (0.5, 0.1, 0.05):
+        fall = 1 - fraction * height / z[highest]
+        _, _, (left[fraction],), (right[fraction],) = signal.peak_widths(
+            z, [highest], rel_height=fall, prominence_data=whole)
+    assert ours["plates"] == pytest.approx(8 * np.log(2) * (apex / (right[0.5] - left[0.5])) ** 2, rel=1e-6)
+    assert ours["asymmetry"] == pytest.approx((right[0.1] - apex) / (apex - left[0.1]), rel=1e-6)
+    assert ours["symmetry"] == pytest.approx((right[0.05] - left[0.05]) / (2 * (apex - left[0.05])), rel=1e-6)
+
+
+def test_pulse_moments(ours, export, flat):
+    """Plates by moments between the same limits; numpy has no part of a sample, so to 0.1 %."""
+    t, _ = export
+    inside = (t >= ours["from"]) & (t <= ours["to"])
+    t, z = t[inside], flat[2][inside]
+    area = np.trapezoid(z, t)
+    mean = np.trapezoid(z * t, t) / area
+    variance = np.trapezoid(z * (t - mean) ** 2, t) / area
+    assert ours["moments"] == pytest.approx(mean**2 / variance, rel=1e-3)
