@@ -130,14 +130,23 @@ func (p Procedure) limitTable() table.Table {
 	for _, l := range p.Pressures {
 		used := "not known"
 		if !math.IsNaN(float64(l.Used)) {
-			used = fmt.Sprintf("%.2f bar", l.Used.In(units.Bar))
+			used = fmt.Sprintf("%.2f bar%s", l.Used.In(units.Bar), p.onlyFirst())
 		}
 		t.Add(l.Name, bar(l.Limit)+" bar", used, tableMargin(l.Margin))
 	}
 	for _, l := range p.Flows {
-		t.Add(l.Name, fmt.Sprintf("%.0f cm/h", l.Limit.In(units.CentimetrePerHour)), fmt.Sprintf("%.0f cm/h", l.Used.In(units.CentimetrePerHour)), tableMargin(l.Margin))
+		t.Add(l.Name, fmt.Sprintf("%.0f cm/h", l.Limit.In(units.CentimetrePerHour)), fmt.Sprintf("%.0f cm/h%s", l.Used.In(units.CentimetrePerHour), p.onlyFirst()), tableMargin(l.Margin))
 	}
 	return t
+}
+
+// onlyFirst marks numbers in which the second step has no part, because its
+// velocity is not determined.
+func (p Procedure) onlyFirst() string {
+	if math.IsNaN(float64(p.Second.Velocity)) {
+		return ", first step alone"
+	}
+	return ""
 }
 
 func tableMargin(m float64) string {

@@ -395,7 +395,7 @@ func (in *interp) checkImports(c *cell.Cell) *failure {
 		f := &failure{name: "compile error", places: []place{in.place(im.Pos)}}
 		f.message = fmt.Sprintf("package %q is not linked into evenbed and cannot be imported", im.Path)
 		if hint, ok := symbols.Missing(im.Path, ""); ok {
-			f.message += ": " + hint
+			f.message = hint
 		} else if near, ok := symbols.Nearest(im.Path); ok {
 			f.message += fmt.Sprintf("; did you mean %q?", near)
 		} else {
