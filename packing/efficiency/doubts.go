@@ -51,26 +51,24 @@ func (r PulseResult) flat(tr trace.Trace) float64 {
 	if err != nil {
 		return 0
 	}
+	if r.down {
+		near = near.Flipped()
+	}
 	longest := 0.0
-	for _, t := range []trace.Trace{near, near.Flipped()} {
-		_, top := t.XY(t.Apex(0).Index)
-		for i := 0; i < t.Len(); i++ {
-			from, y := t.XY(i)
-			if y != top {
-				continue
-			}
-			j := i
-			for j+1 < t.Len() {
-				if _, y := t.XY(j + 1); y != top {
-					break
-				}
-				j++
-			}
-			if to, _ := t.XY(j); j-i >= 2 {
-				longest = math.Max(longest, to-from)
-			}
-			i = j
+	_, highest := near.Extremes()
+	top := value(near, highest)
+	for i := highest; i < near.Len(); i++ {
+		if value(near, i) != top {
+			continue
 		}
+		j := i
+		for j+1 < near.Len() && value(near, j+1) == top {
+			j++
+		}
+		if j-i >= 2 {
+			longest = math.Max(longest, position(near, j)-position(near, i))
+		}
+		i = j
 	}
 	return longest
 }
@@ -142,7 +140,7 @@ func (r *PulseResult) doubtSampling(tr trace.Trace) {
 		}
 		r.warn(fmt.Sprintf("%d points stand above half height: %s", n, how), "Record more often: 20 to 30 points or more")
 	}
-	near, err := r.net.Within(trace.Range{Axis: r.Axis, From: r.Tenth.Left, To: r.Tenth.Right})
+	near, err := r.calm.Within(trace.Range{Axis: r.Axis, From: r.Tenth.Left, To: r.Tenth.Right})
 	if err != nil {
 		return
 	}
@@ -252,14 +250,15 @@ func (r PulseResult) apexError() float64 {
 		m = 0 // a quadratic through three points smooths nothing
 	}
 	squares := 0.0
-	for _, j := range offsets(reach) {
-		squares += j * j
+	for j := -reach; j <= reach; j++ {
+		squares += float64(j * j)
 	}
 	// The slope is Σ j s_j/Σ j² of smoothed values s_j, each Σ c_i y_(i+j).
 	total := make([]float64, 2*(m+reach)+1)
-	for _, j := range offsets(reach) {
-		for _, i := range offsets(m) {
-			total[int(i+j)+m+reach] += j / squares * coefficient(m, i)
+	for i := -m; i <= m; i++ {
+		c := coefficient(m, float64(i)) / squares
+		for j := -reach; j <= reach; j++ {
+			total[i+j+m+reach] += float64(j) * c
 		}
 	}
 	sum := 0.0
@@ -270,15 +269,6 @@ func (r PulseResult) apexError() float64 {
 	slope := r.Baseline.Noise * math.Sqrt(sum) / step
 	w := r.Half.Width()
 	return slope / (r.Height * 8 * math.Ln2 / (w * w))
-}
-
-// offsets returns -m to m.
-func offsets(m int) []float64 {
-	v := make([]float64, 2*m+1)
-	for i := range v {
-		v[i] = float64(i - m)
-	}
-	return v
 }
 
 // coefficient returns the moving quadratic's coefficient at offset i of a

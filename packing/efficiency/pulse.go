@@ -28,7 +28,7 @@ type Pulse struct {
 	Search trace.Range
 	// Baseline is the line under the peak; zero: between the ends of the trace.
 	Baseline trace.Baseline
-	// Smoothing is done before apex and widths are measured.
+	// Smoothing is done before apex, widths and moments are measured.
 	Smoothing Smoothing
 	// MomentRange is from where to where the moments are taken; zero: from one
 	// width at 5 % in front of the peak to one behind it.
@@ -41,7 +41,7 @@ type Smoothing struct {
 	// height, which lowers the peak by about 0.01 %. One: none.
 	Window int
 	// PeakOnly smooths, and looks for crossings, only near the peak: within
-	// four times its width at half height.
+	// six times its width at half height.
 	PeakOnly bool
 }
 
@@ -97,13 +97,16 @@ type PulseResult struct {
 	Verdict  Outcome // of all limits that were given
 	Warnings []Warning
 
-	net    trace.Trace // less the baseline
-	calm   trace.Trace // smoothed
-	volume units.Volume
+	recorded trace.Trace // the peak pointing up
+	net      trace.Trace // less the baseline and smoothed
+	calm     trace.Trace // the part of net in which the peak was measured
+	down     bool        // the peak points down in the trace
+	volume   units.Volume
 }
 
 // The bounds of the warnings. Common practice, no source.
 const (
+	nearPeak                      = 6        // widths at half height, on both sides
 	mostDown                      = 0.5      // of the height, below the baseline
 	leastVelocity, mostVelocity   = 15, 30   // cm/h, usual for a pulse test
 	leastRetention, mostRetention = 0.7, 1.1 // column volumes
@@ -181,108 +184,138 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 
 // measure takes the baseline away, smooths, and finds apex, widths and moments.
 func (r *PulseResult) measure(tr trace.Trace) error {
-	p := r.Pulse
-	if !p.Search.IsZero() {
-		part, err := tr.Within(p.Search)
+	if search := r.Pulse.Search; !search.IsZero() {
+		part, err := tr.Within(search)
 		if err != nil {
 			return err
 		}
 		tr = part
 	}
-	line, err := tr.BaselineUnder(p.Baseline)
+	if err := r.prepare(tr); err != nil {
+		return err
+	}
+	if err := r.findPeak(); err != nil {
+		return err
+	}
+	return r.takeMoments()
+}
+
+// noPeak is the refusal of a trace in which no peak can be measured.
+func (r PulseResult) noPeak(why string) error {
+	return fmt.Errorf("trace %q has no peak: %s; check that it is the right signal, that the sample went in, and that the recording is long enough", r.Signal, why)
+}
+
+// prepare takes the baseline away, turns a peak that points down over, and
+// smooths.
+func (r *PulseResult) prepare(tr trace.Trace) error {
+	line, err := tr.BaselineUnder(r.Pulse.Baseline)
 	if err != nil {
 		return err
 	}
-	net := tr.Minus(line)
-	low, high := net.Extremes()
-	if -value(net, low) > value(net, high) {
-		net, low, high = net.Flipped(), high, low
+	low, high := tr.ExtremesOver(line)
+	if line.At(position(tr, low))-value(tr, low) > value(tr, high)-line.At(position(tr, high)) {
+		tr, line = tr.Flipped(), line.Flipped()
+		low, high, r.down = high, low, true
 		r.warn("The peak points down and was turned over", "Check that this is the right signal; a sample of less salt than the buffer gives such a peak in conductivity")
 	}
-	raw := trace.Apex{Index: high, Height: value(net, high)}
-	raw.X, _ = net.XY(high)
-	r.Baseline, r.net = line, net
-	noPeak := func(why string) error {
-		return fmt.Errorf("trace %q has no peak: %s; check that it is the right signal, that the sample went in, and that the recording is long enough", tr.Name, why)
+	r.Baseline, r.recorded = line, tr
+	above := func(i int) float64 { return value(tr, i) - line.At(position(tr, i)) }
+	height := above(high)
+	if !(height > 0) {
+		return r.noPeak("nothing stands above the baseline")
 	}
-	if !(raw.Height > 0) {
-		return noPeak("nothing stands above the baseline")
+	if high == 0 || high == tr.Len()-1 {
+		return r.noPeak(fmt.Sprintf("its highest point, %s, is at the end of the trace", r.Axis.Show(position(tr, high))))
 	}
-	if raw.Index == 0 || raw.Index == net.Len()-1 {
-		return noPeak(fmt.Sprintf("its highest point, %s, is at the end of the trace", r.Axis.Show(raw.X)))
+	if down := -above(low); down > mostDown*height && down > leastSignalToNoise*line.Noise {
+		return r.noPeak(fmt.Sprintf("it goes %.2g above and %.2g below its baseline, as a step does, or a peak that was not recorded whole", height, down))
 	}
-	if down := -value(net, low); down > mostDown*raw.Height && down > leastSignalToNoise*line.Noise {
-		return noPeak(fmt.Sprintf("it goes %.2g above and %.2g below its baseline, as a step does, or a peak that was not recorded whole", raw.Height, down))
+
+	// A first look at the width. Noise may make it too narrow, which smooths
+	// less.
+	i, j := high, high
+	for i > 0 && 2*above(i) >= height {
+		i--
 	}
-	rough, err := net.Width(raw, 0.5)
+	for j < tr.Len()-1 && 2*above(j) >= height {
+		j++
+	}
+	r.SmoothingWindow = r.Pulse.Smoothing.Window
+	if r.SmoothingWindow == 0 {
+		r.SmoothingWindow = 1
+		if points := (j - i) / 5; points >= 5 {
+			r.SmoothingWindow = points/2*2 + 1
+		}
+	}
+	var near trace.Range
+	if r.Pulse.Smoothing.PeakOnly {
+		reach := nearPeak*(j-i) + r.SmoothingWindow
+		near = trace.Range{Axis: r.Axis, From: position(tr, max(0, high-reach)), To: position(tr, min(tr.Len()-1, high+reach))}
+	}
+	if r.net, err = tr.Net(line, r.SmoothingWindow, near); err != nil {
+		return err
+	}
+	if r.calm = r.net; r.Pulse.Smoothing.PeakOnly {
+		r.calm, err = r.net.Within(near)
+	}
+	return err
+}
+
+// findPeak finds apex and widths.
+func (r *PulseResult) findPeak() error {
+	r.Apex = r.calm.Apex(r.reach())
+	r.Height = r.Apex.Height
+	if n := r.Baseline.Noise; r.Height < leastSignalToNoise*n {
+		return r.noPeak(fmt.Sprintf("its highest point stands only %.2g times the noise above the baseline, less than %v", r.Height/n, leastSignalToNoise))
+	}
+	widths, err := r.calm.Widths(r.Apex, []float64{0.05, 0.1, 0.5})
 	if err != nil {
 		return err
 	}
-	// The crossings next to the apex are enough to choose a window; noise may
-	// make them too narrow, which smooths less.
-	width := rough.InnerRight - rough.InnerLeft
-	window := p.Smoothing.Window
-	if window == 0 {
-		window = 1
-		if points := width / net.Step() / 5; points >= 5 {
-			window = 2*int(points/2) + 1
-		}
-	}
-	calm := net
-	if p.Smoothing.PeakOnly && !math.IsNaN(rough.Width()) {
-		margin := 4*rough.Width() + float64(window)*net.Step()
-		if calm, err = net.Within(trace.Range{Axis: r.Axis, From: raw.X - margin, To: raw.X + margin}); err != nil {
-			return err
-		}
-	}
-	if calm, err = calm.Smoothed(window); err != nil {
-		return err
-	}
-	r.calm, r.SmoothingWindow = calm, window
-	r.Apex = calm.Apex(r.reach())
-	r.Height = r.Apex.Height
-	if n := line.Noise; r.Height < leastSignalToNoise*n {
-		return noPeak(fmt.Sprintf("its highest point stands only %.2g times the noise above the baseline, less than %v", r.Height/n, leastSignalToNoise))
-	}
-	for _, at := range []struct {
-		width    *trace.Width
-		fraction float64
-	}{{&r.Half, 0.5}, {&r.Tenth, 0.1}, {&r.Fifth, 0.05}} {
-		if *at.width, err = calm.Width(r.Apex, at.fraction); err != nil {
-			return err
-		}
-	}
+	r.Fifth, r.Tenth, r.Half = widths[0], widths[1], widths[2]
 	if math.IsNaN(r.Tenth.Width()) {
 		side := "behind"
 		if math.IsNaN(r.Tenth.Left) {
 			side = "in front of"
 		}
-		return fmt.Errorf("trace %q does not fall to 10 %% of the peak's height %s its maximum at %s: width and asymmetry cannot be measured; record the whole peak, or widen Search", tr.Name, side, r.Axis.Show(r.Apex.X))
+		return fmt.Errorf("trace %q does not fall to 10 %% of the peak's height %s its maximum at %s: width and asymmetry cannot be measured; record the whole peak, or widen Search", r.Signal, side, r.Axis.Show(r.Apex.X))
 	}
 	if !(r.Half.Front(r.Apex) > 0 && r.Half.Back(r.Apex) > 0) {
-		return noPeak(fmt.Sprintf("its highest point, at %s, is a spike of a sample or two", r.Axis.Show(raw.X)))
+		return r.noPeak(fmt.Sprintf("its highest point, at %s, is a spike of a sample or two", r.Axis.Show(r.Apex.X)))
 	}
-	r.PointsAboveHalfHeight = calm.Count(r.Half.Left, r.Half.Right)
+	r.PointsAboveHalfHeight = r.calm.Count(r.Half.Left, r.Half.Right)
 	if r.PointsAboveHalfHeight < 3 {
-		return fmt.Errorf("trace %q has too few points above half the peak's height: %d, and a width needs 3 at the very least; record more often", tr.Name, r.PointsAboveHalfHeight)
+		return fmt.Errorf("trace %q has too few points above half the peak's height: %d, and a width needs 3 at the very least; record more often", r.Signal, r.PointsAboveHalfHeight)
 	}
+	return nil
+}
 
-	limits := p.MomentRange
+// takeMoments takes the moments. Smoothing by a quadratic leaves area, mean and
+// variance of a peak as they are.
+func (r *PulseResult) takeMoments() error {
+	limits := r.Pulse.MomentRange
 	if limits.IsZero() {
 		outer := r.Fifth
 		if math.IsNaN(outer.Width()) {
 			outer = r.Tenth
 		}
-		span := net.Span()
+		span := r.net.Span()
 		limits = trace.Range{Axis: r.Axis, From: math.Max(span.From, outer.Left-outer.Width()), To: math.Min(span.To, outer.Right+outer.Width())}
 	}
-	r.Moments, err = net.Moments(limits)
-	if err != nil && p.MomentRange.IsZero() {
+	var err error
+	r.Moments, err = r.net.Moments(limits)
+	if err != nil && r.Pulse.MomentRange.IsZero() {
 		r.Moments = trace.Moments{Range: limits, Area: math.NaN(), Mean: math.NaN(), Variance: math.NaN()}
 		r.warn("The moments cannot be taken: the signal lies below its baseline for too long", "Set Baseline to quiet stretches next to the peak")
 		return nil
 	}
 	return err
+}
+
+// position returns where point i is.
+func position(t trace.Trace, i int) float64 {
+	x, _ := t.XY(i)
+	return x
 }
 
 // value returns the value of point i.

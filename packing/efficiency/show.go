@@ -233,9 +233,9 @@ func (r PulseResult) figure() figure.Figure {
 		},
 	}
 	if r.SmoothingWindow > 1 {
-		f.Lines = []figure.Line{{Name: "as recorded", Points: r.net, Faint: true}, {Name: fmt.Sprintf("smoothed over %d points", r.SmoothingWindow), Points: r.calm}}
+		f.Lines = []figure.Line{{Name: "as recorded", Points: r.recorded.Minus(r.Baseline), Faint: true}, {Name: fmt.Sprintf("smoothed over %d points", r.SmoothingWindow), Points: r.calm}}
 	} else {
-		f.Lines = []figure.Line{{Name: "as recorded", Points: r.net}}
+		f.Lines = []figure.Line{{Name: "as recorded", Points: r.calm}}
 	}
 	return f
 }

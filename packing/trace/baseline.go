@@ -36,6 +36,12 @@ type Line struct {
 // At returns the value of the line at position x.
 func (l Line) At(x float64) float64 { return l.Level + l.Slope*(x-l.Origin) }
 
+// Flipped returns the line with its values' sign changed.
+func (l Line) Flipped() Line {
+	l.Level, l.Slope, l.DriftBefore, l.DriftAfter = -l.Level, -l.Slope, -l.DriftBefore, -l.DriftAfter
+	return l
+}
+
 // sums are the sums of a straight-line fit about an origin.
 type sums struct{ n, x, y, xx, xy float64 }
 
@@ -164,15 +170,9 @@ func (t Trace) Minus(l Line) Trace {
 	net := t
 	net.y = make([]float64, len(t.y))
 	x, out := t.x[:len(t.y)], net.y[:len(t.y)]
-	level := l.Level - l.Slope*l.Origin
-	if math.Abs(l.Slope*l.Origin) > 1e6*math.Abs(l.Level) { // keep digits far from zero
-		for i, v := range t.y {
-			out[i] = v - l.At(x[i])
-		}
-		return net
-	}
+	level, slope := l.Level-l.Slope*l.Origin, l.Slope
 	for i, v := range t.y {
-		out[i] = v - level - l.Slope*x[i]
+		out[i] = v - (level + slope*x[i])
 	}
 	return net
 }

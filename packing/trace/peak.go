@@ -92,41 +92,63 @@ func (w Width) Back(a Apex) float64 { return w.Right - a.X }
 // The fraction must lie between 0 and 1. The baseline should have been taken
 // away before.
 func (t Trace) Width(a Apex, fraction float64) (Width, error) {
-	if !(fraction > 0 && fraction < 1) {
-		return Width{}, fmt.Errorf("fraction %v of a peak's height; it must lie between 0 and 1, as 0.5 or 10 * Percent", fraction)
+	w, err := t.Widths(a, []float64{fraction})
+	if err != nil {
+		return Width{}, err
 	}
+	return w[0], nil
+}
+
+// Widths is [Trace.Width] for several fractions; it is quickest when they rise.
+func (t Trace) Widths(a Apex, fractions []float64) ([]Width, error) {
 	nan := math.NaN()
-	level := fraction * a.Height
-	w := Width{fraction, level, nan, nan, nan, nan}
+	widths := make([]Width, 0, len(fractions))
 	x, y, k := t.x, t.y, a.Index
-	if k < 0 || k >= len(y) || !(y[k] > level) {
-		return w, nil
+	// All points outside first and last lie below the level of the fraction
+	// before, and so below every higher one.
+	first, last, before := 0, len(y)-1, 0.0
+	for _, f := range fractions {
+		if !(f > 0 && f < 1) {
+			return nil, fmt.Errorf("fraction %v of a peak's height; it must lie between 0 and 1, as 0.5", f)
+		}
+		level := f * a.Height
+		w := Width{f, level, nan, nan, nan, nan}
+		if k < 0 || k >= len(y) || !(y[k] > level) {
+			widths = append(widths, w)
+			continue
+		}
+		if f < before {
+			first, last = 0, len(y)-1
+		}
+		before = f
+		for first < k && y[first] < level {
+			first++
+		}
+		if first > 0 {
+			w.Left = between(x, y, first-1, level)
+		}
+		for last > k && y[last] < level {
+			last--
+		}
+		if last < len(y)-1 {
+			w.Right = between(x, y, last, level)
+		}
+		i, j := k, k
+		for i > 0 && y[i-1] >= level {
+			i--
+		}
+		if i > 0 {
+			w.InnerLeft = between(x, y, i-1, level)
+		}
+		for j < len(y)-1 && y[j+1] >= level {
+			j++
+		}
+		if j < len(y)-1 {
+			w.InnerRight = between(x, y, j, level)
+		}
+		widths = append(widths, w)
 	}
-	i := 0
-	for i < k && y[i] < level {
-		i++
-	}
-	if i > 0 {
-		w.Left = between(x, y, i-1, level)
-	}
-	j := len(y) - 1
-	for j > k && y[j] < level {
-		j--
-	}
-	if j < len(y)-1 {
-		w.Right = between(x, y, j, level)
-	}
-	for i = k; i > 0 && y[i-1] >= level; i-- {
-	}
-	if i > 0 {
-		w.InnerLeft = between(x, y, i-1, level)
-	}
-	for j = k; j < len(y)-1 && y[j+1] >= level; j++ {
-	}
-	if j < len(y)-1 {
-		w.InnerRight = between(x, y, j, level)
-	}
-	return w, nil
+	return widths, nil
 }
 
 // between returns where the line from sample i to the next has the level.
@@ -212,6 +234,24 @@ func (t Trace) Extremes() (lowest, highest int) {
 		if v > high {
 			highest, high = i, v
 		} else if v < low {
+			lowest, low = i, v
+		}
+	}
+	return lowest, highest
+}
+
+// ExtremesOver returns the indices of the first of the points farthest below
+// and above a line.
+func (t Trace) ExtremesOver(l Line) (lowest, highest int) {
+	x := t.x[:len(t.y)]
+	level, slope := l.Level-l.Slope*l.Origin, l.Slope
+	low, high := math.Inf(1), math.Inf(-1)
+	for i, v := range t.y {
+		v -= level + slope*x[i]
+		if v > high {
+			highest, high = i, v
+		}
+		if v < low {
 			lowest, low = i, v
 		}
 	}
