@@ -224,7 +224,7 @@ func (r PulseResult) figure() figure.Figure {
 		Y: figure.Axis{Label: r.Signal + " less baseline", Unit: r.Unit},
 		Marks: []figure.Mark{
 			{X1: a.X, Y1: 0, X2: a.X, Y2: a.Height, Dashed: true, Colour: 1},
-			{X1: a.X, Y1: a.Height, X2: a.X, Y2: a.Height, Label: "apex " + cv(a.X), Place: figure.RightOf, Colour: 1},
+			{X1: a.X, Y1: a.Height, X2: a.X, Y2: a.Height, Label: "apex " + cv(a.X), Place: figure.Above, Colour: 1},
 			{X1: half.Left, Y1: half.Level, X2: half.Right, Y2: half.Level, Ends: true, Colour: 2},
 			{X1: half.Right, Y1: half.Level, X2: half.Right, Y2: half.Level, Label: "half height, width " + cv(half.Width()), Place: figure.RightOf, Colour: 2},
 			{X1: tenth.Left, Y1: tenth.Level, X2: a.X, Y2: tenth.Level, Ends: true, Label: "a " + cv(tenth.Front(a)), Place: figure.Below, Colour: 3},

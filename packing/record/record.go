@@ -191,8 +191,11 @@ func (r Record) Signal(name string) (trace.Trace, error) {
 			}
 		}
 	}
+	if len(r.Columns) == 0 {
+		return trace.Trace{}, Error{File: r.File, Problem: "the record has no columns", Remedy: "read an export first"}
+	}
 	return trace.Trace{}, Error{File: r.File, Problem: "no column of time or of volume",
-		Remedy: "a signal runs against one of them; say which column it is: record.Options{Units: map[string]string{\"NAME\": \"min\"}}"}
+		Remedy: fmt.Sprintf("a signal runs against one of them; give the column its unit: record.Options{Units: map[string]string{%q: \"min\"}}", r.Columns[0].Name)}
 }
 
 // SignalAgainst returns a column as a trace against the column axis, which

@@ -136,8 +136,8 @@ func (t Trace) BaselineUnder(b Baseline) (Line, error) {
 
 // quietEnds returns the first and the last twelfth of the points, cut short
 // where they come within one and a half widths at half height of the peak, but
-// of a hundredth of the points and three at least. The peak is what stands farthest from the straight
-// line between both ends, up or down.
+// of a hundredth of the points and three at least. The peak is what stands
+// farthest from the straight line between both ends, up or down.
 func (t Trace) quietEnds() [2][2]int {
 	n := len(t.x)
 	x, y := t.x[:n], t.y[:n]

@@ -17,8 +17,12 @@ type Apex struct {
 // samples on each side, by least squares. A reach of 1 puts the parabola
 // through three points; 0 returns the highest sample itself. Near the end of
 // the trace, or where the parabola does not bend down inside its points, the
-// highest sample is returned. The baseline should have been taken away before.
+// highest sample is returned. The baseline should have been taken away before. A
+// trace without points has its apex at NaN.
 func (t Trace) Apex(reach int) Apex {
+	if len(t.y) == 0 {
+		return Apex{-1, math.NaN(), math.NaN()}
+	}
 	k := highest(t.y)
 	at := Apex{k, t.x[k], t.y[k]}
 	if reach < 1 || k < reach || k+reach >= len(t.y) {
@@ -171,7 +175,8 @@ type Moments struct {
 //
 //	A = ∫ y dx,  M1 = ∫ xy dx / A,  M2 = ∫ (x-M1)² y dx / A
 //
-// An area that is not positive is an error: take the baseline away first.
+// An area or a variance that is not positive is an error: take the baseline
+// away first.
 func (t Trace) Moments(r Range) (Moments, error) {
 	span := t.Span()
 	if r.IsZero() {
@@ -227,8 +232,11 @@ func (t Trace) valueAt(x float64, i int) float64 {
 }
 
 // Extremes returns the indices of the first of the lowest and of the first of
-// the highest values.
+// the highest values; -1 for a trace without points.
 func (t Trace) Extremes() (lowest, highest int) {
+	if len(t.y) == 0 {
+		return -1, -1
+	}
 	low, high := t.y[0], t.y[0]
 	for i, v := range t.y {
 		if v > high {
@@ -241,8 +249,9 @@ func (t Trace) Extremes() (lowest, highest int) {
 }
 
 // ExtremesOver returns the indices of the first of the points farthest below
-// and above a line.
+// and above a line; -1 for a trace without points.
 func (t Trace) ExtremesOver(l Line) (lowest, highest int) {
+	lowest, highest = -1, -1
 	x := t.x[:len(t.y)]
 	level, slope := l.Level-l.Slope*l.Origin, l.Slope
 	low, high := math.Inf(1), math.Inf(-1)

@@ -237,5 +237,10 @@ func (t Trace) String() string {
 }
 
 // At returns the value at position x, interpolated by a straight line; outside
-// the trace the value of its nearest end.
-func (t Trace) At(x float64) float64 { return t.valueAt(x, sort.SearchFloat64s(t.x, x)) }
+// the trace the value of its nearest end, without points NaN.
+func (t Trace) At(x float64) float64 {
+	if len(t.y) == 0 {
+		return math.NaN()
+	}
+	return t.valueAt(x, sort.SearchFloat64s(t.x, x))
+}

@@ -133,6 +133,63 @@ func TestSmoothingEqualsDirectSum(t *testing.T) {
 	}
 }
 
+func TestNetIsMinusThenSmoothed(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 8))
+	tr := sampled(t, 900, 1, func(x float64) float64 { return 50 + 0.1*x + r.NormFloat64() })
+	line := Line{Origin: 100, Level: 60, Slope: 0.1}
+	long, err := tr.Minus(line).Smoothed(21)
+	if err != nil {
+		t.Fatal(err)
+	}
+	net, err := tr.Net(line, 21, Range{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near, err := tr.Net(line, 21, Times(200, 400))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range tr.Len() {
+		if net.y[i] != long.y[i] {
+			t.Fatalf("point %d: %v in one go, %v in two", i, net.y[i], long.y[i])
+		}
+		if inside := i >= 210 && i <= 390; inside && math.Abs(near.y[i]-long.y[i]) > 1e-9 {
+			t.Fatalf("point %d: %v smoothed nearby, %v smoothed everywhere", i, near.y[i], long.y[i])
+		}
+		if outside := i < 200 || i > 400; outside && near.y[i] != tr.y[i]-(50+0.1*float64(i)) {
+			t.Fatalf("point %d: %v is smoothed outside the range", i, near.y[i])
+		}
+	}
+	low, high := tr.ExtremesOver(line)
+	if l, h := tr.Minus(line).Extremes(); l != low || h != high {
+		t.Errorf("extremes %d, %d over the line; %d, %d of what is left", low, high, l, h)
+	}
+	for _, window := range []int{0, 2, 203} {
+		if _, err := tr.Net(line, window, Times(200, 400)); err == nil {
+			t.Errorf("window %d was accepted in 201 points", window)
+		}
+	}
+}
+
+func TestWithoutPoints(t *testing.T) {
+	var none Trace
+	if a := none.Apex(1); a.Index != -1 || !math.IsNaN(a.X) {
+		t.Errorf("apex %+v", a)
+	}
+	if w, err := none.Width(none.Apex(1), 0.5); err != nil || !math.IsNaN(w.Width()) {
+		t.Errorf("width %+v, %v", w, err)
+	}
+	if _, err := none.BaselineUnder(Baseline{}); err == nil {
+		t.Error("a baseline under nothing")
+	}
+	if _, err := none.Moments(Range{}); err == nil {
+		t.Error("moments of nothing")
+	}
+	if !math.IsNaN(none.At(1)) || none.String() == "" || none.SVG() == "" {
+		t.Error("nothing cannot be shown")
+	}
+}
+
 func TestSmoothingRefuses(t *testing.T) {
 	tr := sampled(t, 20, 1, func(x float64) float64 { return x })
 	for _, window := range []int{-1, 0, 4, 21} {
