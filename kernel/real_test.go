@@ -50,6 +50,25 @@ func TestRealTranscripts(t *testing.T) {
 	}
 }
 
+// Text and displays in turn arrive in turn, however text is cut into messages.
+func TestRealOrder(t *testing.T) {
+	const n = 10_000
+	got := kerneltest.Run(t, fmt.Sprintf("import \"fmt\"\nfor i := 0; i < %d; i++ {\n\tfmt.Println(i)\n\tDisplay(i)\n}", n))
+	want := []string{"busy", "input 1"}
+	for i := range n {
+		want = append(want, fmt.Sprintf("stdout %d\n", i), fmt.Sprintf("display %d", i))
+	}
+	want = append(want, "idle")
+	if len(got) != len(want) {
+		t.Errorf("%d messages, want %d", len(got), len(want))
+	}
+	for i := range min(len(got), len(want)) {
+		if got[i] != want[i] {
+			t.Fatalf("message %d is %q, want %q", i, got[i], want[i])
+		}
+	}
+}
+
 func TestRealInterrupt(t *testing.T) {
 	c := kerneltest.Start(t, kernel.Options{})
 	equal(t, c.Execute("x := 41"), []string{"busy", "input 1", "idle"})
