@@ -80,34 +80,46 @@ func Of(v any) (Bundle, bool) {
 	return b, true
 }
 
+// methods gathers what the methods of v return; one that returns nothing
+// shows nothing.
 func methods(v any) MIMEMap {
 	m := MIMEMap{}
+	text := func(mime, s string) {
+		if s != "" {
+			m[mime] = s
+		}
+	}
+	binary := func(mime string, b []byte) {
+		if len(b) > 0 {
+			m[mime] = b
+		}
+	}
 	if v, ok := v.(HTMLer); ok {
-		m[MIMETypeHTML] = v.HTML()
+		text(MIMETypeHTML, v.HTML())
 	}
 	if v, ok := v.(JavaScripter); ok {
-		m[MIMETypeJavaScript] = v.JavaScript()
+		text(MIMETypeJavaScript, v.JavaScript())
 	}
 	if v, ok := v.(JPEGer); ok {
-		m[MIMETypeJPEG] = v.JPEG()
+		binary(MIMETypeJPEG, v.JPEG())
 	}
 	if v, ok := v.(JSONer); ok {
 		m[MIMETypeJSON] = v.JSON()
 	}
 	if v, ok := v.(Latexer); ok {
-		m[MIMETypeLatex] = v.Latex()
+		text(MIMETypeLatex, v.Latex())
 	}
 	if v, ok := v.(Markdowner); ok {
-		m[MIMETypeMarkdown] = v.Markdown()
+		text(MIMETypeMarkdown, v.Markdown())
 	}
 	if v, ok := v.(PDFer); ok {
-		m[MIMETypePDF] = v.PDF()
+		binary(MIMETypePDF, v.PDF())
 	}
 	if v, ok := v.(PNGer); ok {
-		m[MIMETypePNG] = v.PNG()
+		binary(MIMETypePNG, v.PNG())
 	}
 	if v, ok := v.(SVGer); ok {
-		m[MIMETypeSVG] = v.SVG()
+		text(MIMETypeSVG, v.SVG())
 	}
 	return m
 }

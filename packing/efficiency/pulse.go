@@ -56,6 +56,7 @@ func (w Warning) String() string { return w.What + ". " + w.Do + "." }
 
 // A PulseResult is what a pulse test says about a packed column.
 type PulseResult struct {
+	Refusal  error // why there are no numbers, or nil
 	Pulse    Pulse
 	Signal   string // name of the trace
 	Unit     string // of its values
@@ -128,8 +129,17 @@ const (
 // Evaluate measures the peak of a trace and judges it. The largest peak counts;
 // one that points down is turned over, with a warning. A trace without a peak,
 // one that does not fall to a tenth of the peak's height on both sides, and
-// inputs that cannot be are errors.
+// inputs that cannot be are errors; the result then has the error as Refusal,
+// and shows it.
 func (p Pulse) Evaluate(tr trace.Trace) (PulseResult, error) {
+	r, err := p.evaluate(tr)
+	if err != nil {
+		return PulseResult{Pulse: p, Refusal: err}, err
+	}
+	return r, nil
+}
+
+func (p Pulse) evaluate(tr trace.Trace) (PulseResult, error) {
 	r, err := p.start(tr)
 	if err != nil {
 		return PulseResult{}, err

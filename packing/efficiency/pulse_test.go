@@ -429,7 +429,29 @@ func TestCalculation(t *testing.T) {
 	golden(t, "calculations.golden", r.Calculations().String())
 }
 
-func TestResultGolden(t *testing.T) { golden(t, "demonstration.golden", demo(t).String()) }
+func TestResultGolden(t *testing.T) {
+	r := demo(t)
+	golden(t, "demonstration.golden", r.String())
+	golden(t, "column04-pulse.svg", r.SVG())
+}
+
+// A result without numbers shows none.
+func TestResultWithoutNumbers(t *testing.T) {
+	r, err := test04().Evaluate(of(t, 100, 1, func(float64) float64 { return 5 }))
+	if err == nil || r.Refusal != err {
+		t.Fatalf("refusal %v, error %v", r.Refusal, err)
+	}
+	for _, r := range []PulseResult{r, {}} {
+		for _, s := range []string{r.String(), r.HTML(), r.Markdown()} {
+			if !strings.Contains(s, "No result:") || strings.Contains(s, "plates") || strings.Contains(s, "<svg") {
+				t.Errorf("shows %s", s)
+			}
+		}
+		if r.SVG() != "" {
+			t.Error("a picture of nothing")
+		}
+	}
+}
 
 func TestRefusals(t *testing.T) {
 	tr := of(t, 4001, 1.2, gaussian)

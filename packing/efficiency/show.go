@@ -25,6 +25,14 @@ func (r PulseResult) name() string {
 func (r PulseResult) page(picture bool) table.Page {
 	var p table.Page
 	p.Heading(r.name())
+	if r.Refusal != nil {
+		p.Notice("No result:", r.Refusal.Error())
+		return p
+	}
+	if r.Plates == 0 {
+		p.Notice("No result:", "nothing has been evaluated.")
+		return p
+	}
 	p.Notice(r.verdict())
 	if missing := r.unchecked(); missing != "" {
 		p.Notice("Not checked:", missing)
@@ -242,7 +250,14 @@ func (r PulseResult) figure() figure.Figure {
 
 // SVG shows the trace with apex, width at half height and both parts of the
 // width at a tenth of it.
-func (r PulseResult) SVG() string { return r.figure().SVG() }
+//
+// A result without numbers has no picture.
+func (r PulseResult) SVG() string {
+	if r.Plates == 0 {
+		return ""
+	}
+	return r.figure().SVG()
+}
 
 // HTML shows verdict, doubts, numbers and the marked trace.
 func (r PulseResult) HTML() string { p := r.page(true); return p.HTML() }

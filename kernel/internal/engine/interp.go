@@ -328,7 +328,7 @@ func (a *attempt) showValue(vs []xr.Value) *failure {
 		if err := errorIn(vs[last]); err != nil {
 			// A value that says itself why it is none, such as a refused
 			// plan, is worth seeing beside its error.
-			if b, ok := a.in.rich(vs[0], types[0]); ok && last == 1 {
+			if b, ok := a.in.rich(vs[0], types[0]); ok && last == 1 && !vs[0].ReflectValue().IsZero() {
 				a.in.e.value(b)
 			}
 			return a.in.returned(err, a.name, a.parsed)
