@@ -168,7 +168,7 @@ func (in *interp) notCompiled(rec any, name string, c *cell.Cell) *failure {
 	switch rec := rec.(type) {
 	case scanner.ErrorList:
 		p := rec[0].Pos
-		return &failure{name: "syntax error", message: rec[0].Msg, places: []place{{p.Filename, p.Line, p.Column}}}
+		return &failure{name: "syntax error", message: in.explain(rec[0].Msg), places: []place{{p.Filename, p.Line, p.Column}}}
 	case runtime.Error: // of an expression of constants
 		return &failure{name: "compile error", message: strings.TrimPrefix(rec.Error(), "runtime error: "), places: in.compilerPlace(name)}
 	case error:
@@ -268,8 +268,25 @@ var (
 	mixedTypes = regexp.MustCompile(`^(?:mismatched types|cannot convert) .*(?:units\.\w+.* (?:float64|int)\b|\b(?:float64|int)\b.*units\.\w+)`)
 )
 
+// ways are ways round what the interpreter does not have, by what it says.
+var ways = []struct {
+	message *regexp.Regexp
+	instead string
+}{
+	{regexp.MustCompile(`^cannot range over .* int$`), "the interpreter cannot range over an integer; write for i := 0; i < n; i++"},
+	{regexp.MustCompile(`^undefined identifier: (min|max)$`), "the interpreter has no $1; use math.Min and math.Max, or an if"},
+	{regexp.MustCompile(`^undefined identifier: clear$`), "the interpreter has no clear; make a new map or slice"},
+	{regexp.MustCompile(`^expected '\(', found '\['`), "the interpreter has no generic functions; write the function for the type that you need"},
+	{regexp.MustCompile(`^expected 1 expression$`), "a cell ends with one value; show others before it with Display(x)"},
+}
+
 // explain adds to a compiler's message what helps to mend the cell.
 func (in *interp) explain(s string) string {
+	for _, w := range ways {
+		if m := w.message.FindStringSubmatchIndex(s); m != nil {
+			return string(w.message.ExpandString(nil, w.instead, s, m))
+		}
+	}
 	if m := undefined.FindStringSubmatch(s); m != nil {
 		if path, ok := packageNamed(m[1]); ok {
 			return fmt.Sprintf("%s is not declared; the package needs import %q first", m[1], path)

@@ -68,7 +68,7 @@ func newInterp(e *engine) (in *interp, err error) {
 
 	c := in.ir.Comp
 	c.Options &^= base.OptShowPrompt | base.OptTrapPanic
-	c.Stderr = io.Discard // warnings of redefined names; print and println go another way
+	c.Stdout, c.Stderr = io.Discard, io.Discard // the interpreter's own remarks; print and println go another way
 
 	in.ir.DeclBuiltin("Display", fast.Builtin{Compile: in.compileDisplay, ArgMin: 1, ArgMax: 1})
 	in.ir.DeclBuiltin(cell.Guard, fast.Builtin{Compile: in.compileGuard, ArgMin: 1, ArgMax: 1})
