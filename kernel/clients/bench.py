@@ -29,7 +29,7 @@ def kernels():
     subprocess.run(["go", "build", "-trimpath", "-o", stock, "github.com/gopherdata/gophernotes"],
                    cwd=ROOT, env=GO, check=True)
     # Stock gophernotes dies at its start where it finds a Go toolchain.
-    hidden = {**os.environ, "GOROOT": "/nonexistent", "PATH": os.defpath}
+    hidden = {**os.environ, "GOROOT": "/nonexistent", "PATH": "/nonexistent"}
     return {
         "evenbed": ([str(ROOT / "bin" / "evenbed"), "kernel", "{file}"], None),
         "ipykernel": ([sys.executable, "-m", "ipykernel_launcher", "-f", "{file}"], None),
