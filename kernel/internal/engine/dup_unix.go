@@ -16,3 +16,10 @@ func duplicate(f *os.File) (*os.File, error) {
 	syscall.CloseOnExec(fd)
 	return os.NewFile(uintptr(fd), f.Name()), nil
 }
+
+// inherited returns a file that the front has handed down. Waiting for it is
+// left to the Go runtime's poller, which wakes up sooner than a thread does.
+func inherited(fd uintptr, name string) *os.File {
+	_ = syscall.SetNonblock(int(fd), true) // without it the file works too
+	return os.NewFile(fd, name)
+}

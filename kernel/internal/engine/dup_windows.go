@@ -17,3 +17,6 @@ func duplicate(f *os.File) (*os.File, error) {
 	}
 	return os.NewFile(uintptr(h), f.Name()), nil
 }
+
+// inherited returns a file that the front has handed down.
+func inherited(fd uintptr, name string) *os.File { return os.NewFile(fd, name) }

@@ -48,7 +48,7 @@ func Main() error {
 	if err != nil {
 		return err
 	}
-	conn, err := pipe.Open(os.NewFile(uintptr(r), "from front"), os.NewFile(uintptr(w), "to front"))
+	conn, err := pipe.Open(inherited(uintptr(r), "from front"), inherited(uintptr(w), "to front"))
 	if err != nil {
 		return err
 	}
@@ -79,7 +79,8 @@ type running struct {
 	stopOnce  sync.Once
 	ctx       context.Context // of the calls of long library functions
 	cancel    context.CancelFunc
-	step      int // the top-level statement that runs
+	step      int             // the top-level statement that runs
+	value     *display.Bundle // of the last expression
 	failureMu sync.Mutex
 	failure   *failure // of a goroutine of the cell
 	noted     []note
@@ -173,10 +174,14 @@ func (e *engine) execute(m *pipe.Message) {
 	e.cellMu.Lock()
 	e.cell = nil
 	e.cellMu.Unlock()
-	if f != nil {
-		e.send(&pipe.Message{Kind: pipe.Failure, ID: m.ID, Name: f.name, Text: f.message, Lines: f.traceback(e.in)})
+	var last []*pipe.Message // in one go, which saves the front from waking up thrice
+	if v := cell.value; v != nil {
+		last = append(last, &pipe.Message{Kind: pipe.Value, Data: v.Data, Metadata: v.Metadata})
 	}
-	e.send(&pipe.Message{Kind: pipe.Done, ID: m.ID, Flag: f == nil})
+	if f != nil {
+		last = append(last, &pipe.Message{Kind: pipe.Failure, ID: m.ID, Name: f.name, Text: f.message, Lines: f.traceback(e.in)})
+	}
+	e.send(append(last, &pipe.Message{Kind: pipe.Done, ID: m.ID, Flag: f == nil})...)
 }
 
 func (c *running) takeFailure() *failure {
@@ -185,28 +190,25 @@ func (c *running) takeFailure() *failure {
 	return c.failure
 }
 
-// send writes a marker to both texts and then the message, so that the front
-// can put the message in its place among the texts.
-func (e *engine) send(m *pipe.Message) {
+// send writes a marker to both texts and then the messages, so that the front
+// can put the messages in their place among the texts.
+func (e *engine) send(ms ...*pipe.Message) {
 	e.outMu.Lock()
 	defer e.outMu.Unlock()
 	e.mark++
-	m.Mark = e.mark
 	marker := pipe.Marker(e.token, e.mark)
 	for _, w := range e.texts {
 		w.Write(marker) // if it fails the front is gone, and Receive will say so
 	}
-	e.conn.Send(m)
+	for _, m := range ms {
+		m.Mark = e.mark
+	}
+	e.conn.Send(ms...)
 }
 
 // show sends a value that a cell displays.
 func (e *engine) show(b display.Bundle, id string, update bool) {
 	e.send(&pipe.Message{Kind: pipe.Display, Data: b.Data, Metadata: b.Metadata, Name: id, Flag: update})
-}
-
-// value sends the value of a cell's last expression.
-func (e *engine) value(b display.Bundle) {
-	e.send(&pipe.Message{Kind: pipe.Value, Data: b.Data, Metadata: b.Metadata})
 }
 
 // goroutineFailed reports a panic in a goroutine: as the failure of the cell

@@ -176,11 +176,14 @@ func (in *interp) run(cell *running, source string, number int) *failure {
 
 // settle waits a moment for the goroutines that the cell has started.
 func (in *interp) settle(cell *running) {
-	deadline := time.After(settle)
+	var deadline <-chan time.Time
 	for {
 		t := in.goroutineOf(cell)
 		if t == nil {
 			return
+		}
+		if deadline == nil {
+			deadline = time.After(settle)
 		}
 		select {
 		case <-t.done:
@@ -329,7 +332,7 @@ func (a *attempt) showValue(vs []xr.Value) *failure {
 			// A value that says itself why it is none, such as a refused
 			// plan, is worth seeing beside its error.
 			if b, ok := a.in.rich(vs[0], types[0]); ok && last == 1 && !vs[0].ReflectValue().IsZero() {
-				a.in.e.value(b)
+				a.cell.value = &b
 			}
 			return a.in.returned(err, a.name, a.parsed)
 		}
@@ -345,7 +348,8 @@ func (a *attempt) showValue(vs []xr.Value) *failure {
 			return nil // a call that went well and says nothing else
 		}
 	}
-	a.in.e.value(a.in.bundle(vs, types))
+	b := a.in.bundle(vs, types)
+	a.cell.value = &b
 	return nil
 }
 

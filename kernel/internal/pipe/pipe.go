@@ -93,12 +93,14 @@ func Open(r io.Reader, w io.Writer) (*Conn, error) {
 	return &Conn{buf: out, enc: gob.NewEncoder(out), dec: gob.NewDecoder(in)}, nil
 }
 
-// Send writes one message.
-func (c *Conn) Send(m *Message) error {
+// Send writes messages.
+func (c *Conn) Send(ms ...*Message) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if err := c.enc.Encode(m); err != nil {
-		return fmt.Errorf("pipe: %w", err)
+	for _, m := range ms {
+		if err := c.enc.Encode(m); err != nil {
+			return fmt.Errorf("pipe: %w", err)
+		}
 	}
 	return c.buf.Flush()
 }
