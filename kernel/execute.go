@@ -158,14 +158,14 @@ func (k *Kernel) runCells() {
 		if j == nil {
 			return
 		}
-		k.status(wire.Busy, j.RawHeader)
 		count = k.run(j, count)
 		k.queue.done()
 		k.status(wire.Idle, j.RawHeader)
 	}
 }
 
-// run runs one cell and replies. It returns the execution count after it.
+// run says that the kernel is busy with a cell, runs it and replies. It returns
+// the execution count after it.
 func (k *Kernel) run(j *job, count int) int {
 	response := wire.ExecuteResponse{
 		Count:           count,
@@ -173,12 +173,14 @@ func (k *Kernel) run(j *job, count int) int {
 		Payload:         []struct{}{},
 	}
 	if k.queue.aborts(j) {
+		k.status(wire.Busy, j.RawHeader)
 		response.Status = wire.Aborted
 		k.reply(j.request, wire.ExecuteReply, nil, response)
 		return count
 	}
 	var x wire.Execute
 	if err := j.Read(&x); err != nil {
+		k.status(wire.Busy, j.RawHeader)
 		response.Reply = unreadable(err)
 		k.reply(j.request, wire.ExecuteReply, nil, response)
 		return count
@@ -188,7 +190,6 @@ func (k *Kernel) run(j *job, count int) int {
 	if !x.Silent {
 		number = count + 1
 		response.Count = number
-		k.publish(wire.ExecuteInput, j.RawHeader, wire.Input{Code: x.Code, Count: number})
 	}
 	if store {
 		count = number
@@ -196,8 +197,17 @@ func (k *Kernel) run(j *job, count int) int {
 
 	started := time.Now()
 	cell := &shown{parent: j.RawHeader, number: number, silent: x.Silent}
+	cell.begin = func() {
+		k.status(wire.Busy, j.RawHeader)
+		if !x.Silent {
+			k.publish(wire.ExecuteInput, j.RawHeader, wire.Input{Code: x.Code, Count: number})
+		}
+	}
 	before := k.show(cell)
+	late := time.AfterFunc(beginPause, func() { k.begin(cell) })
 	ended := k.execute(j.ctx, x.Code, number)
+	late.Stop()
+	k.begin(cell)
 	failed, result := k.seen(cell)
 	if ended.Failure != nil && !failed {
 		k.output(*ended.Failure)
@@ -255,15 +265,35 @@ func lines(l []string) []string {
 	return l
 }
 
-// shown is a cell as its outputs see it. Its last two fields are guarded by
+// shown is a cell as its outputs see it. Its last three fields are guarded by
 // the kernel's outMu.
 type shown struct {
 	parent json.RawMessage
 	number int
 	silent bool
 
+	begin  func() // says that the cell has begun; nil if that has been said
 	failed bool   // a failure has been published
 	result string // the text of the last value
+}
+
+// beginPause is how long it may take until a front end hears that its cell has
+// begun. If the cell shows something sooner, it hears both at once, which
+// wakes it up once for a short cell.
+const beginPause = 300 * time.Microsecond
+
+// begin says that a cell has begun, if that has not been said.
+func (k *Kernel) begin(c *shown) {
+	k.outMu.Lock()
+	defer k.outMu.Unlock()
+	c.say()
+}
+
+func (c *shown) say() {
+	if c.begin != nil {
+		c.begin()
+		c.begin = nil
+	}
 }
 
 // show makes outputs carry the header of a cell and returns the one before.
@@ -289,6 +319,7 @@ func (k *Kernel) output(o host.Output) {
 	if cell == nil { // before the first cell
 		cell = &shown{}
 	}
+	cell.say()
 	if _, ok := o.(host.Failure); ok {
 		cell.failed = true
 	}

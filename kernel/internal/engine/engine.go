@@ -17,6 +17,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/evenbed/evenbed/kernel/display"
@@ -75,6 +76,9 @@ type engine struct {
 
 // running is the cell that runs.
 type running struct {
+	request   *pipe.Message
+	attempt   *attempt
+	claimed   atomic.Bool   // by the one who says how the cell ended
 	stop      chan struct{} // closed by the first interrupt
 	stopOnce  sync.Once
 	ctx       context.Context // of the calls of long library functions
@@ -97,12 +101,6 @@ func serve(conn *pipe.Conn, out, errs io.Writer) error {
 	if err := conn.Send(&pipe.Message{Kind: pipe.Ready, Text: e.token}); err != nil {
 		return err
 	}
-	cells := make(chan *pipe.Message, 16)
-	go func() {
-		for m := range cells {
-			e.execute(m)
-		}
-	}()
 	for {
 		m, err := conn.Receive()
 		if err != nil {
@@ -110,8 +108,7 @@ func serve(conn *pipe.Conn, out, errs io.Writer) error {
 		}
 		switch m.Kind {
 		case pipe.Execute:
-			e.begin()
-			cells <- m
+			e.in.start(e.begin(m))
 		case pipe.Interrupt:
 			e.interrupt()
 		case pipe.Complete:
@@ -124,11 +121,13 @@ func serve(conn *pipe.Conn, out, errs io.Writer) error {
 
 // begin makes a cell the running one. It is called in the order of messages,
 // so that an interrupt that follows finds the cell.
-func (e *engine) begin() {
+func (e *engine) begin(m *pipe.Message) *running {
 	ctx, cancel := context.WithCancel(context.Background())
+	cell := &running{request: m, stop: make(chan struct{}), ctx: ctx, cancel: cancel}
 	e.cellMu.Lock()
-	e.cell = &running{stop: make(chan struct{}), ctx: ctx, cancel: cancel}
+	e.cell = cell
 	e.cellMu.Unlock()
+	return cell
 }
 
 func (e *engine) current() *running {
@@ -147,6 +146,7 @@ func (e *engine) interrupt() {
 			first = true
 			close(cell.stop)
 			cell.cancel()
+			e.in.stop(cell)
 		})
 	}
 	if !first {
@@ -162,10 +162,8 @@ const grace = 150 * time.Millisecond
 // started, so that a failure at their start is a failure of the cell.
 const settle = 30 * time.Millisecond
 
-// execute runs a cell and tells the front how it ended.
-func (e *engine) execute(m *pipe.Message) {
-	cell := e.current()
-	f := e.in.run(cell, m.Code, m.Number)
+// ended tells the front how a cell has ended.
+func (e *engine) ended(cell *running, f *failure) {
 	e.prog.end(e, f != nil)
 	if f == nil {
 		f = cell.takeFailure()
@@ -179,9 +177,9 @@ func (e *engine) execute(m *pipe.Message) {
 		last = append(last, &pipe.Message{Kind: pipe.Value, Data: v.Data, Metadata: v.Metadata})
 	}
 	if f != nil {
-		last = append(last, &pipe.Message{Kind: pipe.Failure, ID: m.ID, Name: f.name, Text: f.message, Lines: f.traceback(e.in)})
+		last = append(last, &pipe.Message{Kind: pipe.Failure, ID: cell.request.ID, Name: f.name, Text: f.message, Lines: f.traceback(e.in)})
 	}
-	e.send(append(last, &pipe.Message{Kind: pipe.Done, ID: m.ID, Flag: f == nil})...)
+	e.send(append(last, &pipe.Message{Kind: pipe.Done, ID: cell.request.ID, Flag: f == nil})...)
 }
 
 func (c *running) takeFailure() *failure {

@@ -37,7 +37,7 @@ type interp struct {
 	// that completion can look at their names meanwhile.
 	compMu sync.Mutex
 
-	lane  *lane
+	lane  atomic.Pointer[lane]
 	left  []*fast.Env   // environments of lanes left behind; closures still use them
 	probe func()        // an interpreted function that sets found
 	found *fast.Run     // the run of the goroutine that called probe
@@ -93,15 +93,15 @@ func newInterp(e *engine) (in *interp, err error) {
 	// and preparing it for new variables must not touch the run of a lane.
 	own := in.ir.PrepareEnv()
 	own.Run = &fast.Run{IrGlobals: own.Run.IrGlobals}
-	in.lane = in.newLane()
+	in.lane.Store(in.newLane())
 	return in, nil
 }
 
 // newLane makes a lane whose environment has the same variables as the
 // interpreter's own.
 func (in *interp) newLane() *lane {
-	if in.lane != nil {
-		in.left = append(in.left, in.lane.env)
+	if old := in.lane.Load(); old != nil {
+		in.left = append(in.left, old.env)
 	}
 	l := &lane{work: make(chan func())}
 	ready := make(chan struct{})
@@ -130,48 +130,47 @@ func (in *interp) prepare(l *lane) *fast.Env {
 	return l.env
 }
 
-// run runs a cell to its end, or until it is given up after an interrupt.
-func (in *interp) run(cell *running, source string, number int) *failure {
+// start starts a cell in the lane. It is called when no other cell runs.
+func (in *interp) start(cell *running) {
 	name := "cell"
-	if number > 0 {
-		name = fmt.Sprintf("cell %d", number)
+	if n := cell.request.Number; n > 0 {
+		name = fmt.Sprintf("cell %d", n)
 	}
 	in.sourceMu.Lock()
-	in.sources[name] = strings.Split(source, "\n")
+	in.sources[name] = strings.Split(cell.request.Code, "\n")
 	in.sourceMu.Unlock()
 
-	l := in.lane
+	l := in.lane.Load()
 	a := &attempt{in: in, lane: l, target: newTarget(l.run), cell: cell, name: name}
-	ended := make(chan *failure, 1)
-	l.work <- func() { a.goroutine(source, ended) }
-	stop, late := cell.stop, (<-chan time.Time)(nil)
-	for {
-		select {
-		case f := <-ended:
-			if a.exited { // by runtime.Goexit, and the lane's goroutine with it
-				in.lane = in.newLane()
-			} else {
-				reset(l.run)
+	cell.attempt = a
+	l.work <- a.goroutine
+}
+
+// stop interrupts a cell, and gives it up if that does not end it.
+func (in *interp) stop(cell *running) {
+	a := cell.attempt
+	go a.target.stop()
+	in.stopGoroutines(cell)
+	go func() {
+		for {
+			time.Sleep(grace)
+			if cell.claimed.Load() {
+				return
 			}
-			in.settle(cell)
-			return f
-		case <-stop:
-			stop, late = nil, time.After(grace)
-			go a.target.stop()
-			in.stopGoroutines(cell)
-		case <-late:
-			if !in.compMu.TryLock() { // a compilation ends by itself and cannot be left halfway
-				late = time.After(grace)
-				continue
+			if in.compMu.TryLock() { // a compilation ends by itself and cannot be left halfway
+				break
 			}
-			a.givenUp.Store(true)
-			l.giveUp()
-			in.lane = in.newLane()
-			in.forgetUnset(a)
-			in.compMu.Unlock()
-			return interrupted(nil)
 		}
-	}
+		defer in.compMu.Unlock()
+		if !cell.claimed.CompareAndSwap(false, true) {
+			return
+		}
+		a.givenUp.Store(true)
+		a.lane.giveUp()
+		in.lane.Store(in.newLane())
+		in.forgetUnset(a)
+		in.e.ended(cell, interrupted(nil))
+	}()
 }
 
 // settle waits a moment for the goroutines that the cell has started.
@@ -224,7 +223,6 @@ type attempt struct {
 	cell    *running
 	name    string
 	givenUp atomic.Bool
-	exited  bool
 
 	before fast.CompBinds // the names before the cell was compiled
 	parsed *cell.Cell
@@ -232,18 +230,24 @@ type attempt struct {
 }
 
 // goroutine runs the cell in the lane's goroutine.
-func (a *attempt) goroutine(source string, ended chan<- *failure) {
+func (a *attempt) goroutine() {
 	var f *failure
 	returned := false
 	defer func() {
-		if !returned {
-			a.exited = true
-			f = &failure{name: "exit", message: "runtime.Goexit ended the cell"}
-		}
 		a.target.finish()
-		ended <- f
+		if !a.cell.claimed.CompareAndSwap(false, true) {
+			return // it was given up
+		}
+		if returned {
+			reset(a.lane.run)
+		} else { // by runtime.Goexit, and the lane's goroutine ends with it
+			f = &failure{name: "exit", message: "runtime.Goexit ended the cell"}
+			a.in.lane.Store(a.in.newLane())
+		}
+		a.in.settle(a.cell)
+		a.in.e.ended(a.cell, f)
 	}()
-	f = a.all(source)
+	f = a.all(a.cell.request.Code)
 	returned = true
 }
 
