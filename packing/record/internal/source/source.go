@@ -2,9 +2,13 @@
 // record: tables of columns with what was understood on the way.
 package source
 
-import "time"
+import (
+	"sort"
+	"time"
+)
 
-// A File is what one file holds.
+// A File is what one file holds. It shares no memory with the bytes it was
+// read from: those may be a mapped file that is gone afterwards.
 type File struct {
 	Tables []Table // in order; a text file has one, a workbook one per sheet
 	Facts  []Fact  // what was understood: "encoding", "separator", "decimal mark", ...
@@ -17,6 +21,28 @@ type Table struct {
 	Meta    []Entry // what stands above or beside the columns
 	Notes   []Entry // what stands below them
 	Dropped []Drop  // rows that were left out, and why
+
+	// FirstLine is the line of row 0, from 1; 0 if rows have no lines. Breaks
+	// tell, in order, where a row does not stand on the line after the one
+	// before it: blank lines, dropped rows, line ends in quotes.
+	FirstLine int
+	Breaks    []Break
+}
+
+// A Break is a row, from 0, and the line on which it begins.
+type Break struct{ Row, Line int }
+
+// Line returns the line of a row, from 1, or 0 if rows have no lines.
+func (t Table) Line(row int) int {
+	if t.FirstLine == 0 {
+		return 0
+	}
+	i := sort.Search(len(t.Breaks), func(i int) bool { return t.Breaks[i].Row > row })
+	if i == 0 {
+		return t.FirstLine + row
+	}
+	b := t.Breaks[i-1]
+	return b.Line + row - b.Row
 }
 
 // A Column holds numbers, texts or moments, of which exactly one slice is not
