@@ -1,0 +1,419 @@
+package record
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/evenbed/evenbed/packing/record/internal/source"
+)
+
+// A builder makes a record of what a reader found.
+type builder struct {
+	name    string
+	options Options
+	used    Options // options that read the file again without a guess
+	table   source.Table
+	record  *Record
+	report  *Report
+}
+
+// build makes the record.
+func (b *builder) build(f source.File) error {
+	b.report.Facts = append(b.report.Facts, facts(f.Facts)...)
+	if err := b.choose(f); err != nil {
+		return err
+	}
+	for _, e := range b.table.Meta {
+		b.record.Preamble = append(b.record.Preamble, Entry(e))
+	}
+	for _, e := range b.table.Notes {
+		b.record.Notes = append(b.record.Notes, Entry(e))
+	}
+	for _, d := range b.table.Dropped {
+		b.report.Dropped = append(b.report.Dropped, Drop(d))
+	}
+	if err := b.names(); err != nil {
+		return err
+	}
+	if err := b.axes(); err != nil {
+		return err
+	}
+	if err := b.rows(); err != nil {
+		return err
+	}
+	b.columns()
+	return nil
+}
+
+func facts(from []source.Fact) []Fact {
+	out := make([]Fact, len(from))
+	for i, f := range from {
+		out[i] = Fact(f)
+	}
+	return out
+}
+
+// numbers counts the numbers of a table.
+func numbers(t source.Table) int {
+	n := 0
+	for _, c := range t.Columns {
+		n += len(c.Values) - c.Missing
+	}
+	return n
+}
+
+// choose takes the table that the options name, or the one with the most
+// numbers, and says so where there are others.
+func (b *builder) choose(f source.File) error {
+	best, most := -1, 0
+	var names, others []string
+	for i, t := range f.Tables {
+		names = append(names, t.Name)
+		n := numbers(t)
+		if b.options.Table != "" {
+			n = 0
+			if strings.EqualFold(t.Name, b.options.Table) {
+				n = 1
+			}
+		}
+		if n > most {
+			best, most = i, n
+		}
+	}
+	switch {
+	case best < 0 && b.options.Table != "":
+		return Error{File: b.name, Problem: fmt.Sprintf("no table %q", b.options.Table), Remedy: choices("the file holds", names, b.options.Table)}
+	case best < 0:
+		return Error{File: b.name, Problem: "no numbers in the file", Remedy: "look whether the export holds rows at all; if it does, save them as CSV"}
+	}
+	b.table = f.Tables[best]
+	for i, t := range f.Tables {
+		if i != best && numbers(t) > 0 {
+			others = append(others, t.Name)
+		}
+	}
+	if b.table.Name == "" {
+		return nil
+	}
+	b.used.Table = b.table.Name
+	fact := Fact{What: "table", Value: b.table.Name, Override: fmt.Sprintf("record.Options{Table: %q}", b.table.Name)}
+	if len(others) > 0 {
+		fact.Value += "; there are others: " + quoted(others)
+		fact.Guessed = b.options.Table == ""
+	}
+	b.report.Facts = append(b.report.Facts, fact)
+	return nil
+}
+
+// names gives every column a name of its own and the units of the options.
+func (b *builder) names() error {
+	taken := map[string]bool{}
+	for j := range b.table.Columns {
+		c := &b.table.Columns[j]
+		if c.Place == 0 {
+			c.Place = j + 1
+		}
+		if c.Name == "" {
+			c.Name = "column " + strconv.Itoa(c.Place)
+			b.report.remark("column %d has no name: it is called %q", c.Place, c.Name)
+		}
+		name := c.Name
+		for n := 2; taken[strings.ToLower(c.Name)]; n++ {
+			c.Name = name + " " + strconv.Itoa(n)
+		}
+		taken[strings.ToLower(c.Name)] = true
+		if c.Name != name {
+			b.report.remark("the name of column %d, %q, occurs before: it is called %q", c.Place, name, c.Name)
+		}
+	}
+	named := Record{File: b.name}
+	for _, c := range b.table.Columns {
+		named.Columns = append(named.Columns, Column{Name: c.Name})
+	}
+	for _, name := range sortedKeys(b.options.Units) {
+		i, err := named.index(name)
+		if err != nil {
+			return err
+		}
+		u := b.options.Units[name]
+		if _, known := unitOf(u); !known {
+			return Error{File: b.name, Problem: fmt.Sprintf("the unit %q given for column %q is not known", u, named.Columns[i].Name), Remedy: unitsRemedy}
+		}
+		b.table.Columns[i].Unit = u
+	}
+	return nil
+}
+
+// isAxisKind tells whether a signal can run against a column.
+func isAxisKind(c source.Column) bool {
+	switch kindOf(c.Unit) {
+	case timeKind, volumeKind, columnVolumeKind:
+		return c.Values != nil
+	}
+	return c.Times != nil
+}
+
+// axes finds what each column runs against, where the file does not say it.
+func (b *builder) axes() error {
+	cols := b.table.Columns
+	known := b.options.Axis == "" && slices.ContainsFunc(cols, func(c source.Column) bool { return c.Axis >= 0 })
+	if !known {
+		axis, candidates := -1, []string(nil)
+		for _, want := range []bool{true, false} { // time first, then volume
+			for j, c := range cols {
+				isTime := c.Times != nil || kindOf(c.Unit) == timeKind
+				if isAxisKind(c) && isTime == want {
+					candidates = append(candidates, c.Name)
+					if axis < 0 {
+						axis = j
+					}
+				}
+			}
+		}
+		fact := Fact{What: "axis", Guessed: len(candidates) > 1}
+		if b.options.Axis != "" {
+			i, err := (Record{File: b.name, Columns: columnsNamed(cols)}).index(b.options.Axis)
+			if err != nil {
+				return err
+			}
+			if !isAxisKind(cols[i]) {
+				return Error{File: b.name, Problem: fmt.Sprintf("column %q cannot be an axis: its unit is %q", cols[i].Name, cols[i].Unit),
+					Remedy: fmt.Sprintf("an axis is in units of time or volume; if it is, give the unit: record.Options{Units: map[string]string{%q: \"min\"}}", cols[i].Name)}
+			}
+			axis, fact.Guessed = i, false
+		}
+		if axis >= 0 {
+			for j := range cols {
+				cols[j].Axis = axis
+			}
+			b.used.Axis = cols[axis].Name
+			fact.Value, fact.Override = cols[axis].Name, fmt.Sprintf("record.Options{Axis: %q}", cols[axis].Name)
+			if fact.Guessed {
+				fact.Value += "; it could be another of " + quoted(candidates)
+			}
+			b.report.Facts = append(b.report.Facts, fact)
+		}
+	}
+	for j := range cols {
+		if cols[j].Axis == j || cols[j].Axis >= len(cols) {
+			cols[j].Axis = -1
+		}
+	}
+	return nil
+}
+
+func columnsNamed(from []source.Column) []Column {
+	out := make([]Column, len(from))
+	for i, c := range from {
+		out[i].Name = c.Name
+	}
+	return out
+}
+
+func length(c source.Column) int { return max(len(c.Values), len(c.Texts), len(c.Times)) }
+
+// rows leaves out rows without a position and follows the policy for clocks.
+func (b *builder) rows() error {
+	cols := b.table.Columns
+	run := false
+	for j := range cols {
+		g := group{axis: &cols[j]}
+		for k := range cols {
+			if k == j || cols[k].Axis == j {
+				g.all = append(g.all, &cols[k])
+			}
+		}
+		if len(g.all) == 1 || !isAxisKind(cols[j]) {
+			continue
+		}
+		g.pad()
+		if n, blank := g.place(); n > blank {
+			b.report.Dropped = append(b.report.Dropped, Drop{Why: fmt.Sprintf("%s without a value in %q", plural(n-blank, "row"), cols[j].Name)})
+		}
+		did, err := b.options.follow(b.name, b.table, g)
+		if err != nil {
+			return err
+		}
+		if did != "" {
+			fact := Fact{What: "clock of " + cols[j].Name, Value: did, Override: "record.Options{Clock: record." + b.options.Clock.String() + "}"}
+			b.report.Facts = append(b.report.Facts, fact)
+			run = run || b.options.Clock == CutAtReset
+		}
+	}
+	if b.options.Run > 0 && !run {
+		return Error{File: b.name, Problem: fmt.Sprintf("run %d of a file that is not cut into runs", b.options.Run), Remedy: "leave Options.Run out, or cut: Clock: record.CutAtReset"}
+	}
+	return nil
+}
+
+// pad makes the columns of a group equally long.
+func (g group) pad() {
+	most := 0
+	for _, c := range g.all {
+		most = max(most, length(*c))
+	}
+	for _, c := range g.all {
+		for n := length(*c); n < most; n++ {
+			switch {
+			case c.Texts != nil:
+				c.Texts = append(c.Texts, "")
+			case c.Times != nil:
+				c.Times = append(c.Times, time.Time{})
+			default:
+				c.Values = append(c.Values, math.NaN())
+				c.Missing++
+			}
+		}
+	}
+}
+
+// place drops the rows without a position and returns how many there were and
+// how many of them held nothing at all.
+func (g group) place() (dropped, blank int) {
+	x := positionsOf(g.axis)
+	var keep []int
+	for i, v := range x {
+		if !math.IsNaN(v) {
+			continue
+		}
+		if keep == nil {
+			keep = make([]int, i, len(x))
+			for k := range keep {
+				keep[k] = k
+			}
+		}
+		break
+	}
+	if keep == nil {
+		return 0, 0
+	}
+	for i := len(keep); i < len(x); i++ {
+		if !math.IsNaN(x[i]) {
+			keep = append(keep, i)
+			continue
+		}
+		dropped++
+		if g.empty(i) {
+			blank++
+		}
+	}
+	g.take(keep)
+	for _, c := range g.all {
+		c.Missing = 0
+		for _, v := range c.Values {
+			if math.IsNaN(v) {
+				c.Missing++
+			}
+		}
+	}
+	return dropped, blank
+}
+
+// empty tells whether nothing stands in a row.
+func (g group) empty(i int) bool {
+	for _, c := range g.all {
+		switch {
+		case c.Texts != nil && c.Texts[i] != "", c.Times != nil && !c.Times[i].IsZero(), c.Values != nil && !math.IsNaN(c.Values[i]):
+			return false
+		}
+	}
+	return true
+}
+
+// firstMoment returns the first moment of a column.
+func firstMoment(c *source.Column) time.Time {
+	for _, v := range c.Times {
+		if !v.IsZero() {
+			return v
+		}
+	}
+	return time.Time{}
+}
+
+// columns makes columns and events of what the table holds.
+func (b *builder) columns() {
+	cols := b.table.Columns
+	for j := range cols {
+		c := &cols[j]
+		out := Column{Name: c.Name, Unit: c.Unit, Values: c.Values}
+		if c.Axis >= 0 {
+			out.Axis = cols[c.Axis].Name
+		}
+		switch {
+		case c.Texts != nil && out.Axis != "" && isAxisKind(cols[c.Axis]):
+			b.events(c, &cols[c.Axis])
+			continue
+		case c.Texts != nil:
+			out.Texts = c.Texts
+		case c.Times != nil:
+			out.Values, out.Unit, out.Start = positionsOf(c), "s", firstMoment(c)
+			b.report.fact("moments in "+c.Name, "counted in seconds from "+out.Start.Format("2006-01-02 15:04:05.999"))
+		}
+		b.record.Columns = append(b.record.Columns, out)
+		b.tell(out, c)
+	}
+}
+
+// events makes events of what was noted beside an axis.
+func (b *builder) events(c, axis *source.Column) {
+	shown := Column{Name: axis.Name, Unit: axis.Unit, Values: positionsOf(axis)}
+	if axis.Times != nil {
+		shown.Unit = "s"
+	}
+	x, against, err := Record{report: *b.report}.positions(shown)
+	if err != nil { // column volumes of unknown size
+		b.report.remark("the texts of column %q have no position: %v", c.Name, err)
+		x = nil
+	}
+	n := 0
+	for i, text := range c.Texts {
+		if text == "" {
+			continue
+		}
+		at := math.NaN()
+		if x != nil {
+			at = x[i]
+		}
+		b.record.Events = append(b.record.Events, Event{Axis: against, At: at, Name: c.Name, Text: text})
+		n++
+	}
+	b.report.fact("events", fmt.Sprintf("%d in column %q, at positions of %q", n, c.Name, axis.Name))
+}
+
+// tell notes in the report what a column holds.
+func (b *builder) tell(c Column, from *source.Column) {
+	if _, known := unitOf(c.Unit); c.Unit != "" && !known {
+		b.report.remark("the unit %q of column %q is not known: kept as written", c.Unit, c.Name)
+	}
+	cr := reportOf(c)
+	cr.Censored = from.Censored
+	if cr.Censored > 0 {
+		b.report.remark("%s of column %q is beyond a limit, as \"<0.5\": no number", plural(cr.Censored, "cell"), c.Name)
+	}
+	if missing := cr.Missing - cr.Censored; missing > 0 {
+		b.report.remark("%d of %d cells of column %q hold nothing: left out of its signal", missing, cr.Rows, c.Name)
+	}
+	b.report.Columns = append(b.report.Columns, cr)
+}
+
+// reportOf says what a column holds.
+func reportOf(c Column) ColumnReport {
+	cr := ColumnReport{Name: c.Name, Unit: c.Unit, Axis: c.Axis, Rows: c.len(),
+		First: math.NaN(), Last: math.NaN(), Least: math.NaN(), Largest: math.NaN()}
+	for i, v := range c.Values {
+		if math.IsNaN(v) {
+			cr.Missing++
+			continue
+		}
+		if math.IsNaN(cr.First) {
+			cr.First, cr.Least, cr.Largest = v, v, v
+		}
+		cr.Last = c.Values[i]
+		cr.Least, cr.Largest = min(cr.Least, v), max(cr.Largest, v)
+	}
+	return cr
+}
