@@ -231,6 +231,7 @@ func (o Options) inflate(name string, r io.Reader, m task.Monitor, progress func
 		}
 	}
 	into, n := io.Writer(&memory), int64(0)
+	part := make([]byte, chunk)
 	for {
 		if err := m.Context().Err(); err != nil {
 			done()
@@ -249,8 +250,12 @@ func (o Options) inflate(name string, r io.Reader, m task.Monitor, progress func
 			}
 			memory, into = bytes.Buffer{}, file
 		}
-		k, err := io.CopyN(into, r, min(chunk, o.limit()+1-n))
-		n += k
+		k, err := r.Read(part[:min(chunk, o.limit()+1-n)])
+		n += int64(k)
+		if _, failed := into.Write(part[:k]); failed != nil {
+			done()
+			return content{}, diskFull(name, failed)
+		}
 		switch {
 		case n > o.limit():
 			done()
@@ -274,10 +279,6 @@ func (o Options) inflate(name string, r io.Reader, m task.Monitor, progress func
 			return c, nil
 		case err != nil:
 			done()
-			var onDisk *fs.PathError
-			if errors.As(err, &onDisk) {
-				return content{}, diskFull(name, err)
-			}
 			return content{}, err
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"github.com/evenbed/evenbed/packing/record/internal/netcdf"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
 	"github.com/evenbed/evenbed/packing/task"
 	"github.com/evenbed/evenbed/packing/units"
@@ -161,7 +162,7 @@ func (o Options) read(name string, c content) (Record, error) {
 	if err := b.build(file); err != nil {
 		return Record{}, err
 	}
-	r.report.Code = fmt.Sprintf("record.Read(%q, %s)", filepath.ToSlash(name), b.used.literal())
+	r.report.Code = b.used.call(name)
 	return r, nil
 }
 
@@ -205,6 +206,15 @@ func (o Options) parse(data []byte, m task.Monitor) (source.File, Options, error
 		if bytes.HasPrefix(data, []byte(s.begins)) {
 			return source.File{}, o, source.Error{Problem: s.what + ", which is not supported", Remedy: s.remedy}
 		}
+	}
+	switch {
+	case bytes.HasPrefix(data, []byte("CDF\x01")), bytes.HasPrefix(data, []byte("CDF\x02")), bytes.HasPrefix(data, []byte("CDF\x05")):
+		d, err := netcdf.Read(data)
+		if err != nil {
+			return source.File{}, o, err
+		}
+		f, err := netcdf.File(d)
+		return f, o, err
 	}
 	return o.text(data, m)
 }

@@ -3,6 +3,7 @@ package record
 import (
 	"fmt"
 	"math"
+	"path/filepath"
 	"reflect"
 	"slices"
 	"strconv"
@@ -68,8 +69,8 @@ func (r *Report) remark(format string, args ...any) {
 // columnVolume returns the column volume of the options, in cubic metres.
 func (r Report) columnVolume() float64 { return float64(r.Provenance.Options.ColumnVolume) }
 
-// literal writes the options as Go does.
-func (o Options) literal() string {
+// call writes the line of Go that reads a file with the options.
+func (o Options) call(name string) string {
 	v := reflect.ValueOf(o)
 	var parts []string
 	for i := range v.NumField() {
@@ -77,9 +78,14 @@ func (o Options) literal() string {
 			parts = append(parts, v.Type().Field(i).Name+": "+literal(f.Interface()))
 		}
 	}
-	return "record.Options{" + strings.Join(parts, ", ") + "}"
+	given := ""
+	if len(parts) > 0 {
+		given = ", record.Options{" + strings.Join(parts, ", ") + "}"
+	}
+	return fmt.Sprintf("record.Read(%q%s)", filepath.ToSlash(name), given)
 }
 
+// literal writes a value as Go does.
 func literal(x any) string {
 	switch x := x.(type) {
 	case Clock:
@@ -114,9 +120,9 @@ const (
 // page lays the report out.
 func (r Report) page() table.Page {
 	var p table.Page
-	facts := table.Table{Caption: "Import of " + shortened(r.Provenance.File), Columns: []table.Column{{Name: "what"}, {Name: "understood"}, {Name: "how"}, {Name: "to say it yourself"}}, RowHeaders: true}
+	facts := table.Table{Caption: "Import of " + shortened(r.Provenance.File), Columns: []table.Column{{Name: "what"}, {Name: "understood"}, {Name: ""}, {Name: "to say it yourself"}}, RowHeaders: true}
 	for _, f := range r.Facts {
-		how := "found"
+		how := ""
 		if f.Guessed {
 			how = "guessed"
 		}
@@ -140,7 +146,7 @@ func (r Report) page() table.Page {
 	}
 	more(&dropped, len(r.Dropped), shownRows)
 	p.Table(dropped)
-	p.Text("The same again, with nothing left to guess: " + r.Code)
+	p.Text("The same import again, with nothing left to guess: " + r.Code)
 	return p
 }
 

@@ -58,13 +58,13 @@ func unitOf(symbol string) (unit, bool) {
 	switch s {
 	case "ms":
 		return u(timeKind, float64(units.Millisecond))
-	case "s", "sec", "seconds":
+	case "s", "sec", "second", "seconds":
 		return u(timeKind, float64(units.Second))
-	case "min", "minutes":
+	case "min", "minute", "minutes":
 		return u(timeKind, float64(units.Minute))
-	case "h", "hr", "hours":
+	case "h", "hr", "hour", "hours":
 		return u(timeKind, float64(units.Hour))
-	case "d", "days":
+	case "d", "day", "days":
 		return u(timeKind, 24*float64(units.Hour))
 
 	case "µL", "uL", "µl", "ul":
