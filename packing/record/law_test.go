@@ -521,6 +521,8 @@ func TestPacked(t *testing.T) {
 		{"many files", bytes.Repeat([]byte("PK\x03\x04PK\x01\x02"), maxMembers+1), Options{}, []string{"archive of 10001 files"}},
 		{"HDF5", []byte("\x89HDF\r\n\x1a\n......"), Options{}, []string{"HDF5", "not supported", "netCDF classic"}},
 		{"xls", []byte("\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1....."), Options{}, []string{".xls", "save it as .xlsx"}},
+		{"a web page", []byte("\xef\xbb\xbf <!DOCTYPE html><table><tr><td>1"), Options{}, []string{"web page"}},
+		{"a web page in UTF-16", []byte("\xff\xfe<\x00h\x00t\x00m\x00l\x00>\x00"), Options{}, []string{"web page"}},
 		{"negative limit", nil, Options{MaxBytes: -1}, []string{"limit of -1"}},
 	} {
 		_, err := Parse("x", tc.data, tc.o)

@@ -131,11 +131,9 @@ func (o Options) read(name string, c content) (Record, error) {
 	if len(c.data) <= quietUpTo {
 		m = quiet{m}
 	}
-	sum, err := digest(m.Context(), c.data)
-	if err != nil {
-		return Record{}, located(name, err)
-	}
-	r := Record{File: name, report: Report{Provenance: Provenance{File: filepath.Base(name), Bytes: int64(len(c.data)), SHA256: sum, Options: o}}}
+	wait := digest(m.Context(), c.data)
+	defer wait(true)
+	r := Record{File: name, report: Report{Provenance: Provenance{File: filepath.Base(name), Bytes: int64(len(c.data)), Options: o}}}
 	for depth := 0; ; depth++ {
 		inner, member, err := unpack(name, c, o, m)
 		if err != nil {
@@ -162,20 +160,39 @@ func (o Options) read(name string, c content) (Record, error) {
 	if err := b.build(file); err != nil {
 		return Record{}, err
 	}
+	if r.report.Provenance.SHA256, err = wait(false); err != nil {
+		return Record{}, located(name, err)
+	}
 	r.report.Code = b.used.call(name)
 	return r, nil
 }
 
-// digest returns the SHA-256 of data.
-func digest(ctx context.Context, data []byte) (string, error) {
-	h := sha256.New()
-	for part := range slices.Chunk(data, 16<<20) {
-		if err := ctx.Err(); err != nil {
-			return "", err
+// digest begins to take the SHA-256 of data, beside the reading of it. The
+// function it returns waits for the end; called with true it has it given up.
+// It must be called before the data go.
+func digest(ctx context.Context, data []byte) func(giveUp bool) (string, error) {
+	ctx, cancel := context.WithCancel(ctx)
+	var sum string
+	var err error
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		h := sha256.New()
+		for part := range slices.Chunk(data, 1<<20) {
+			if err = ctx.Err(); err != nil {
+				return
+			}
+			h.Write(part)
 		}
-		h.Write(part)
+		sum = fmt.Sprintf("%x", h.Sum(nil))
+	}()
+	return func(giveUp bool) (string, error) {
+		if giveUp {
+			cancel()
+		}
+		<-done
+		return sum, err
 	}
-	return fmt.Sprintf("%x", h.Sum(nil)), nil
 }
 
 // A signature is how files of one kind begin.
@@ -216,5 +233,28 @@ func (o Options) parse(data []byte, m task.Monitor) (source.File, Options, error
 		f, err := netcdf.File(d)
 		return f, o, err
 	}
+	if start := beginning(data); isXML(start) {
+		return source.File{}, o, source.Error{Problem: "a web page or another XML file, which is not supported", Remedy: "save it as .xlsx or as CSV"}
+	}
 	return o.text(data, m)
+}
+
+// beginning returns the first bytes without byte order mark, zero bytes and
+// blanks, so that text in any encoding can be told by its first words.
+func beginning(data []byte) []byte {
+	start := bytes.Clone(data[:min(len(data), 4096)])
+	start = bytes.ReplaceAll(start, []byte{0}, nil)
+	for _, mark := range []string{"\xef\xbb\xbf", "\xff\xfe", "\xfe\xff"} {
+		start = bytes.TrimPrefix(start, []byte(mark))
+	}
+	return bytes.TrimSpace(start)
+}
+
+// isXML tells whether a text is made of tags.
+func isXML(start []byte) bool {
+	if len(start) < 2 || start[0] != '<' || bytes.IndexByte(start, '>') < 0 {
+		return false
+	}
+	c := start[1]
+	return c == '?' || c == '!' || c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z'
 }
