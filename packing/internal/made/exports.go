@@ -17,7 +17,7 @@ import (
 const exportSeed = 2204
 
 // invented is the first line of each of them.
-const invented = "Invented data: made by the seeded program " + program + "; no real column was run"
+const invented = "Invented data: made by the seeded program " + program + ", no real column was run"
 
 // noise returns a source of noise for one of the exports.
 func noise(number uint64) *rand.Rand { return rand.New(rand.NewPCG(exportSeed, number)) }
@@ -112,7 +112,7 @@ func Remarks() []byte {
 		bar := flow*(0.0008+0.0006*part) + 0.002*math.Abs(r.NormFloat64())
 		fmt.Fprintf(&b, "%.1f,%.1f,%.3f,%.1f,%s\n", t, flow, bar, height, quotedCell(notes[i]))
 	}
-	b.WriteString("End of the record, 101 rows\n")
+	b.WriteString("End of the record\n")
 	return b.Bytes()
 }
 
