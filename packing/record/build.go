@@ -160,43 +160,59 @@ func isAxisKind(c source.Column) bool {
 // axes finds what each column runs against, where the file does not say it.
 func (b *builder) axes() error {
 	cols := b.table.Columns
-	known := b.options.Axis == "" && slices.ContainsFunc(cols, func(c source.Column) bool { return c.Axis >= 0 })
-	if !known {
-		axis, candidates := -1, []string(nil)
-		for _, want := range []bool{true, false} { // time first, then volume
-			for j, c := range cols {
-				isTime := c.Times != nil || kindOf(c.Unit) == timeKind
-				if isAxisKind(c) && isTime == want {
-					candidates = append(candidates, c.Name)
-					if axis < 0 {
-						axis = j
-					}
-				}
+	var used []int // columns that others run against, as the file has it
+	for _, c := range cols {
+		if c.Axis >= 0 && !slices.Contains(used, c.Axis) {
+			used = append(used, c.Axis)
+		}
+	}
+	var candidates []int // time first, then volume
+	for _, time := range []bool{true, false} {
+		for j, c := range cols {
+			if isAxisKind(c) && time == (c.Times != nil || kindOf(c.Unit) == timeKind) {
+				candidates = append(candidates, j)
 			}
 		}
-		fact := Fact{What: "axis", Guessed: len(candidates) > 1}
-		if b.options.Axis != "" {
-			i, err := (Record{File: b.name, Columns: columnsNamed(cols)}).index(b.options.Axis)
-			if err != nil {
-				return err
-			}
-			if !isAxisKind(cols[i]) {
-				return Error{File: b.name, Problem: fmt.Sprintf("column %q cannot be an axis: its unit is %q", cols[i].Name, cols[i].Unit),
-					Remedy: fmt.Sprintf("an axis is in units of time or volume; if it is, give the unit: record.Options{Units: map[string]string{%q: \"min\"}}", cols[i].Name)}
-			}
-			axis, fact.Guessed = i, false
+	}
+	axis := -1
+	switch {
+	case b.options.Axis != "":
+		i, err := (Record{File: b.name, Columns: columnsNamed(cols)}).index(b.options.Axis)
+		if err != nil {
+			return err
 		}
-		if axis >= 0 {
+		if !isAxisKind(cols[i]) {
+			return Error{File: b.name, Problem: fmt.Sprintf("column %q cannot be an axis: its unit is %q", cols[i].Name, cols[i].Unit),
+				Remedy: fmt.Sprintf("an axis is in units of time or volume; if it is, give the unit: record.Options{Units: map[string]string{%q: \"min\"}}", cols[i].Name)}
+		}
+		axis = i
+	case len(used) == 1:
+		axis = used[0]
+	case len(used) == 0 && len(candidates) > 0:
+		axis = candidates[0]
+	}
+	if axis >= 0 {
+		if len(used) == 0 || b.options.Axis != "" {
 			for j := range cols {
 				cols[j].Axis = axis
 			}
-			b.used.Axis = cols[axis].Name
-			fact.Value, fact.Override = cols[axis].Name, fmt.Sprintf("record.Options{Axis: %q}", cols[axis].Name)
-			if fact.Guessed {
-				fact.Value += "; it could be another of " + quoted(candidates)
-			}
-			b.report.Facts = append(b.report.Facts, fact)
 		}
+		b.used.Axis = cols[axis].Name
+		fact := Fact{What: "axis", Value: cols[axis].Name, Override: fmt.Sprintf("record.Options{Axis: %q}", cols[axis].Name)}
+		var others []string
+		for _, j := range candidates {
+			if j != axis {
+				others = append(others, cols[j].Name)
+			}
+		}
+		if len(others) > 0 {
+			fact.Value += "; it could be " + quoted(others)
+			fact.Guessed = b.options.Axis == ""
+		}
+		b.report.Facts = append(b.report.Facts, fact)
+	}
+	if len(used) > 1 && axis < 0 {
+		b.report.fact("axes", fmt.Sprintf("%d, each for its own columns", len(used)))
 	}
 	for j := range cols {
 		if cols[j].Axis == j || cols[j].Axis >= len(cols) {
@@ -273,7 +289,7 @@ func (g group) pad() {
 
 // place drops the rows without a position and returns how many there were and
 // how many of them held nothing at all.
-func (g group) place() (dropped, blank int) {
+func (g *group) place() (dropped, blank int) {
 	x := positionsOf(g.axis)
 	var keep []int
 	for i, v := range x {
@@ -302,6 +318,7 @@ func (g group) place() (dropped, blank int) {
 		}
 	}
 	g.take(keep)
+	g.row = keep
 	for _, c := range g.all {
 		c.Missing = 0
 		for _, v := range c.Values {
@@ -391,12 +408,6 @@ func (b *builder) tell(c Column, from *source.Column) {
 	}
 	cr := reportOf(c)
 	cr.Censored = from.Censored
-	if cr.Censored > 0 {
-		b.report.remark("%s of column %q is beyond a limit, as \"<0.5\": no number", plural(cr.Censored, "cell"), c.Name)
-	}
-	if missing := cr.Missing - cr.Censored; missing > 0 {
-		b.report.remark("%d of %d cells of column %q hold nothing: left out of its signal", missing, cr.Rows, c.Name)
-	}
 	b.report.Columns = append(b.report.Columns, cr)
 }
 

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sort"
 	"strings"
+	"time"
 
 	"github.com/evenbed/evenbed/packing/record/internal/source"
 )
@@ -50,6 +51,15 @@ func (c Clock) String() string {
 type group struct {
 	axis *source.Column
 	all  []*source.Column // the axis among them
+	row  []int            // where each row stood in the table; nil if it is there still
+}
+
+// line returns the line of a row; 0 if rows have no lines.
+func (g group) line(t source.Table, i int) int {
+	if g.row != nil {
+		i = g.row[i]
+	}
+	return t.Line(i)
 }
 
 // troubles are the rows, from 0, whose position is that of the row before or
@@ -115,15 +125,15 @@ func (o Options) follow(name string, t source.Table, g group) (did string, err e
 			order = append(order, i)
 		}
 		g.take(order)
-		return fmt.Sprintf("%s; cut into %d runs; run %d kept: %s (choose with Options.Run)", found.count(), len(runs)-1, n, rowsText(t, from, to-1)), nil
+		return fmt.Sprintf("%s; cut into %d runs; run %d kept: %s (choose with Options.Run)", found.count(), len(runs)-1, n, g.rowsText(t, from, to-1)), nil
 	}
-	return "", found.refusal(name, t, g.axis, x, o.Clock)
+	return "", found.refusal(name, t, g, x, o.Clock)
 }
 
 // rowsText names a stretch of rows by their lines, if they have some.
-func rowsText(t source.Table, from, to int) string {
+func (g group) rowsText(t source.Table, from, to int) string {
 	if t.FirstLine > 0 {
-		return fmt.Sprintf("lines %d to %d", t.Line(from), t.Line(to))
+		return fmt.Sprintf("lines %d to %d", g.line(t, from), g.line(t, to))
 	}
 	return fmt.Sprintf("rows %d to %d", from+1, to+1)
 }
@@ -147,7 +157,7 @@ func plural(n int, what string) string {
 }
 
 // refusal shows the first rows in question and names the policies.
-func (f troubles) refusal(name string, t source.Table, axis *source.Column, x []float64, clock Clock) error {
+func (f troubles) refusal(name string, t source.Table, g group, x []float64, clock Clock) error {
 	rows := append(append([]int(nil), f.back...), f.same...)
 	slices.Sort(rows)
 	var shown []string
@@ -157,10 +167,10 @@ func (f troubles) refusal(name string, t source.Table, axis *source.Column, x []
 			before--
 		}
 		place := fmt.Sprintf("row %d", i+1)
-		if line := t.Line(i); line > 0 {
+		if line := g.line(t, i); line > 0 {
 			place = fmt.Sprintf("line %d", line)
 		}
-		shown = append(shown, fmt.Sprintf("%s: %s after %s", place, cellText(axis, i), cellText(axis, before)))
+		shown = append(shown, fmt.Sprintf("%s: %s after %s", place, cellText(g.axis, i), cellText(g.axis, before)))
 	}
 	if len(rows) > 3 {
 		shown = append(shown, fmt.Sprintf("and %d more", len(rows)-3))
@@ -173,8 +183,8 @@ func (f troubles) refusal(name string, t source.Table, axis *source.Column, x []
 			what = "starts again"
 		}
 	}
-	e := Error{File: name, Line: t.Line(rows[0]),
-		Problem: fmt.Sprintf("column %q %s (%s)", Column{Name: axis.Name, Unit: axis.Unit}.title(), what, strings.Join(shown, "; "))}
+	e := Error{File: name, Line: g.line(t, rows[0]),
+		Problem: fmt.Sprintf("column %q %s (%s)", Column{Name: g.axis.Name, Unit: g.axis.Unit}.title(), what, strings.Join(shown, "; "))}
 	switch {
 	case len(f.back) > 0 && (clock == MeanOfDuplicates || clock == LastOfDuplicates):
 		e.Remedy = fmt.Sprintf("%s is for duplicates alone; use record.SortRows or record.CutAtReset", clock)
@@ -204,11 +214,19 @@ func positionsOf(c *source.Column) []float64 {
 	for i, v := range c.Times {
 		x[i] = math.NaN()
 		if !v.IsZero() {
-			d := v.Sub(start)
-			x[i] = d.Seconds()
+			x[i] = seconds(v, start)
 		}
 	}
 	return x
+}
+
+// seconds returns the time from start to v, correctly rounded within a hundred
+// days.
+func seconds(v, start time.Time) float64 {
+	if whole := v.Unix() - start.Unix(); whole > 1e9 || whole < -1e9 {
+		return float64(whole) + float64(v.Nanosecond()-start.Nanosecond())/1e9
+	}
+	return float64(v.Sub(start)) / 1e9
 }
 
 // take keeps the rows of order, in that order.

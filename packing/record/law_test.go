@@ -391,12 +391,16 @@ func TestCodeReadsTheSameAgain(t *testing.T) {
 	if got := options(t, given.call("x")); !reflect.DeepEqual(got, given) {
 		t.Errorf("%s is read as %+v", given.call("x"), got)
 	}
-	files, err := filepath.Glob("testdata/*.*")
-	if err != nil {
-		t.Fatal(err)
+	var files []string
+	for _, pattern := range []string{"testdata/*.csv", "testdata/*.txt", "../../testdata/*.csv"} {
+		found, err := filepath.Glob(pattern)
+		if err != nil {
+			t.Fatal(err)
+		}
+		files = append(files, found...)
 	}
 	n := 0
-	for _, in := range append(files, "../../testdata/column04-pulse.csv", "../../testdata/column04-curve.csv") {
+	for _, in := range files {
 		r, err := Read(in)
 		if err != nil {
 			continue
@@ -411,7 +415,7 @@ func TestCodeReadsTheSameAgain(t *testing.T) {
 			t.Errorf("%s: the line changes from %s to %s", in, r.Report().Code, again.Report().Code)
 		}
 		for _, f := range again.Report().Facts {
-			if f.Guessed {
+			if f.Guessed && f.Override != "" {
 				t.Errorf("%s: %s still guesses: %+v", in, r.Report().Code, f)
 			}
 		}

@@ -10,6 +10,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing/record/internal/netcdf"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
+	"github.com/evenbed/evenbed/packing/record/internal/text"
 	"github.com/evenbed/evenbed/packing/task"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -236,7 +237,21 @@ func (o Options) parse(data []byte, m task.Monitor) (source.File, Options, error
 	if start := beginning(data); isXML(start) {
 		return source.File{}, o, source.Error{Problem: "a web page or another XML file, which is not supported", Remedy: "save it as .xlsx or as CSV"}
 	}
-	return o.text(data, m)
+	r, err := text.ReadAll(data, text.Options{
+		Separator: o.Separator, Decimal: o.Decimal, Thousands: o.Thousands, Encoding: o.Encoding,
+		HeaderLine: o.HeaderLine, HeaderRows: o.HeaderRows, DataLine: o.DataLine, LastLine: o.LastLine,
+		DateOrder: o.DateOrder, TimeLayout: o.TimeLayout, Missing: o.Missing, Comment: o.Comment,
+		Units: o.Units, DropBadRows: o.DropBadRows,
+	}, m)
+	if err != nil {
+		return source.File{}, o, err
+	}
+	u, used := r.Used, o
+	used.Separator, used.Decimal, used.Thousands, used.Encoding = u.Separator, u.Decimal, u.Thousands, u.Encoding
+	used.HeaderLine, used.HeaderRows, used.DataLine, used.LastLine = u.HeaderLine, u.HeaderRows, u.DataLine, u.LastLine
+	used.DateOrder, used.TimeLayout, used.Missing, used.Comment = u.DateOrder, u.TimeLayout, u.Missing, u.Comment
+	used.DropBadRows = u.DropBadRows
+	return r.File, used, nil
 }
 
 // beginning returns the first bytes without byte order mark, zero bytes and

@@ -152,13 +152,24 @@ func (r Report) page() table.Page {
 
 func (r Report) columnTable() table.Table {
 	cols := table.Table{Caption: "Columns", RowHeaders: true, Columns: []table.Column{
-		{Name: "name"}, {Name: "unit"}, {Name: "against"}, {Name: "values", Right: true}, {Name: "first", Right: true}, {Name: "last", Right: true},
+		{Name: "name"}, {Name: "unit"}, {Name: "against"}, {Name: "values", Right: true}, {Name: "missing", Right: true}, {Name: "first", Right: true}, {Name: "last", Right: true},
 		{Name: "least", Right: true}, {Name: "largest", Right: true}}}
 	for _, c := range r.Columns[:min(len(r.Columns), shownColumns)] {
-		cols.Add(shortened(c.Name), shortened(c.Unit), shortened(c.Axis), strconv.Itoa(c.Rows-c.Missing), shown(c.First), shown(c.Last), shown(c.Least), shown(c.Largest))
+		cols.Add(shortened(c.Name), shortened(c.Unit), shortened(c.Axis), strconv.Itoa(c.Rows-c.Missing), c.missing(), shown(c.First), shown(c.Last), shown(c.Least), shown(c.Largest))
 	}
 	more(&cols, len(r.Columns), shownColumns)
 	return cols
+}
+
+// missing counts the rows without a number.
+func (c ColumnReport) missing() string {
+	switch {
+	case c.Missing == 0:
+		return ""
+	case c.Censored > 0:
+		return fmt.Sprintf("%d, of them %d beyond a limit", c.Missing, c.Censored)
+	}
+	return strconv.Itoa(c.Missing)
 }
 
 // more adds a row that counts what is not shown.
@@ -194,6 +205,11 @@ func (r Report) String() string { p := r.page(); return p.String() }
 
 // page lays the record out: its report, preamble, events and notes.
 func (r Record) page() table.Page {
+	if len(r.Columns) == 0 {
+		var p table.Page
+		p.Text("a record without columns: nothing was read")
+		return p
+	}
 	p := r.report.page()
 	p.Table(entries("Preamble", r.Preamble))
 	events := table.Table{Caption: "Events", Columns: []table.Column{{Name: "at", Right: true}, {Name: "column"}, {Name: "text"}}}

@@ -18,8 +18,8 @@ import (
 
 // Write writes the record into a file, in the format that the ending names:
 // .csv, .parquet, or .nc and .cdf for netCDF classic. [Read] reads it back with
-// the same names, units, numbers to the last bit, events and preamble. A file
-// that exists is replaced once the new one is whole; the one that the record
+// the same names, units, numbers to the last bit, events and preamble; but a
+// text cannot tell axes of the same length apart. A file that exists is replaced once the new one is whole; the one that the record
 // was read from is never replaced.
 func (r Record) Write(path string) error {
 	write, err := r.writer(path)
@@ -87,19 +87,19 @@ func (r Record) table() source.Table {
 	for _, e := range r.Notes {
 		t.Notes = append(t.Notes, source.Entry(e))
 	}
-	place := map[string]int{}
-	for i, c := range r.Columns {
-		place[c.Name] = i
-	}
-	for _, c := range r.Columns {
-		out := source.Column{Name: c.Name, Unit: c.Unit, Values: c.Values, Texts: c.Texts, Axis: -1}
-		if c.Axis != "" {
-			out.Axis = place[c.Axis]
+	for _, c := range r.Columns { // each axis, what runs against it, what was noted there
+		switch {
+		case c.Axis == "" && !r.isAxis(c.Name):
+			t.Columns = append(t.Columns, sourceOf(c, -1))
+		case c.Axis == "":
+			at := len(t.Columns)
+			t.Columns = append(t.Columns, sourceOf(c, -1))
+			for _, of := range r.Columns {
+				if of.Axis == c.Name {
+					t.Columns = append(t.Columns, sourceOf(of, at))
+				}
+			}
 		}
-		if !c.Start.IsZero() {
-			out.Values, out.Unit, out.Times = nil, "", moments(c)
-		}
-		t.Columns = append(t.Columns, out)
 	}
 	var names []string
 	for _, e := range r.Events {
@@ -114,6 +114,15 @@ func (r Record) table() source.Table {
 		t.Columns[i].Place = i + 1
 	}
 	return t
+}
+
+// sourceOf returns a column as readers make it.
+func sourceOf(c Column, axis int) source.Column {
+	out := source.Column{Name: c.Name, Unit: c.Unit, Values: c.Values, Texts: c.Texts, Axis: axis}
+	if !c.Start.IsZero() {
+		out.Values, out.Unit, out.Times = nil, "", moments(c)
+	}
+	return out
 }
 
 // moments returns a column's values as moments.
@@ -136,15 +145,21 @@ func (r Record) addEvents(t *source.Table, name string) {
 			events = append(events, e)
 		}
 	}
-	for i, c := range r.Columns {
-		if !r.isAxis(c.Name) {
+	for i, of := range t.Columns {
+		if of.Axis >= 0 {
 			continue
 		}
-		if x, kind, err := r.positions(c); err == nil && kind == events[0].Axis {
-			if texts, ok := inRows(x, events); ok {
-				t.Columns = append(t.Columns, source.Column{Name: name, Texts: texts, Axis: i})
-				return
-			}
+		c, err := r.Column(of.Name)
+		if err != nil || !r.isAxis(c.Name) {
+			continue
+		}
+		x, kind, err := r.positions(c)
+		if err != nil || kind != events[0].Axis {
+			continue
+		}
+		if texts, ok := inRows(x, events); ok {
+			insert(t, source.Column{Name: name, Texts: texts, Axis: i})
+			return
 		}
 	}
 	own := source.Column{Name: "Time of " + name, Unit: "s", Axis: -1}
@@ -156,6 +171,20 @@ func (r Record) addEvents(t *source.Table, name string) {
 		own.Values, texts = append(own.Values, e.At), append(texts, e.Text)
 	}
 	t.Columns = append(t.Columns, own, source.Column{Name: name, Texts: texts, Axis: len(t.Columns)})
+}
+
+// insert puts a column behind those of its axis.
+func insert(t *source.Table, c source.Column) {
+	at := c.Axis + 1
+	for at < len(t.Columns) && t.Columns[at].Axis == c.Axis {
+		at++
+	}
+	t.Columns = slices.Insert(t.Columns, at, c)
+	for i := at + 1; i < len(t.Columns); i++ {
+		if t.Columns[i].Axis >= at {
+			t.Columns[i].Axis++
+		}
+	}
 }
 
 // inRows puts events into the rows of an axis; false if one has no row of its
