@@ -183,10 +183,7 @@ type builder struct {
 	column int // the next cell in it, from 1
 	commas []int
 	points int // texts that are numbers with a point
-	merges []merge
 }
-
-type merge struct{ row, from, to int }
 
 // read reads the cells of a sheet.
 func (b *book) read(s sheetPart) (Grid, error) {
@@ -242,12 +239,8 @@ func (b *book) read(s sheetPart) (Grid, error) {
 		case "f":
 			c.formula = true
 		case "mergeCell":
-			if from, to, ok := strings.Cut(e.attribute("ref"), ":"); ok && !e.end {
-				r, first, ok1 := parseName(from)
-				_, last, ok2 := parseName(to)
-				if ok1 && ok2 && last > first && len(w.merges) < 1000 {
-					w.merges = append(w.merges, merge{r, first, last})
-				}
+			if !e.end {
+				w.g.Merged++
 			}
 		}
 		return nil
@@ -435,17 +428,12 @@ func (w *builder) grid() (Grid, error) {
 			Problem: fmt.Sprintf("it reaches to %s, but nearly all of it is empty", cellName(g.Rows, g.Width)),
 			Remedy:  "delete what stands far out, or copy the table into a sheet of its own"}
 	}
-	fill := w.headers()
 	g.Text = make([]byte, 0, len(w.raw)+missing)
 	rest := w.raw
-	for i, n := range w.widths {
+	for _, n := range w.widths {
 		end := bytes.IndexByte(rest, '\n')
 		line := rest[:end]
 		rest = rest[end+1:]
-		if m := fill[i+1]; len(m) > 0 {
-			line = repeat(line, m, g)
-			n = int32(bytes.Count(line, []byte{'\t'}) + 1)
-		}
 		g.Text = append(g.Text, line...)
 		// An empty row stays an empty line.
 		for ; len(line) > 0 && int(n) < g.Width; n++ {
@@ -454,43 +442,6 @@ func (w *builder) grid() (Grid, error) {
 		g.Text = append(g.Text, '\n')
 	}
 	return *g, nil
-}
-
-// headers returns the merged ranges that name groups of columns, by row: where
-// a row has two of them or more. One alone is a title.
-func (w *builder) headers() map[int][]merge {
-	byRow := map[int][]merge{}
-	for _, m := range w.merges {
-		if m.row <= 100 && m.to <= w.g.Width {
-			byRow[m.row] = append(byRow[m.row], m)
-		}
-	}
-	for row, list := range byRow {
-		if len(list) < 2 {
-			delete(byRow, row)
-		}
-	}
-	return byRow
-}
-
-// repeat writes the text of merged cells into all of them.
-func repeat(line []byte, list []merge, g *Grid) []byte {
-	cells := bytes.Split(line, []byte{'\t'})
-	for _, m := range list {
-		if m.from > len(cells) || len(cells[m.from-1]) == 0 {
-			continue
-		}
-		for len(cells) < m.to {
-			cells = append(cells, nil)
-		}
-		for k := m.from; k < m.to; k++ {
-			if len(cells[k]) == 0 {
-				cells[k] = cells[m.from-1]
-			}
-		}
-		g.Merged++
-	}
-	return bytes.Join(cells, []byte{'\t'})
 }
 
 // settleCommas makes points of the commas in texts that are numbers. Where they

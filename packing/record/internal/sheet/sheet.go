@@ -40,7 +40,7 @@ type Grid struct {
 	NumbersAsText int    // cells that hold text which is a number
 	CommaNumbers  int    // of these, the ones with a decimal comma, turned into a point
 	FirstAsText   string // the name of the first such cell
-	Merged        int    // merged ranges in header rows whose text was repeated over them
+	Merged        int    // merged ranges; their text stands in their first cell
 }
 
 const (

@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"reflect"
 	"runtime"
 	"strconv"
 	"strings"
@@ -17,6 +18,8 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"github.com/evenbed/evenbed/packing/record/internal/source"
+	"github.com/evenbed/evenbed/packing/record/internal/text"
+	"github.com/evenbed/evenbed/packing/task"
 )
 
 func load(t testing.TB, name string) []byte {
@@ -38,11 +41,11 @@ func TestGrids(t *testing.T) {
 		{"several.xlsx", "run", []string{"Run\n" +
 			"Pulse test of column 04\t\t\t\n" +
 			"\n" +
-			"UV\tUV\tCond\tCond\n" +
+			"UV\t\tCond\t\n" +
 			"min\tmAU\tmin\tmS/cm\n" +
 			"0\t0.1\t0\t1.5\n" +
 			"0.5\t0.3333333333333333\t1\t1.25\n" +
-			"1\t1e-07\t\t\n"}, "numbers 10, dates 0, clocks 0, as text 0, commas 0, merged 2\n"},
+			"1\t1e-07\t\t\n"}, "numbers 10, dates 0, clocks 0, as text 0, commas 0, merged 3\n"},
 		{"several.xlsx", "Log", []string{"Log\n" +
 			"Time\tPressure [bar]\tAlarm\n" +
 			"2024-03-01 08:30:00.000\t1.5\t1\n" +
@@ -295,6 +298,44 @@ func TestOtherWriter(t *testing.T) {
 		if want := []string{"2024-02-29 23:59:59.000", "UV <280>", "1", "", "", "", "", ""}[i]; first != want {
 			t.Errorf("row %d begins with %q, want %q", i+1, first, want)
 		}
+	}
+}
+
+// The numbers are those that testdata/make.py writes.
+func TestRead(t *testing.T) {
+	f, err := Read(load(t, "several.xlsx"), Options{Sheet: "Run"}, text.Options{}, task.Default())
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []source.Column{
+		{Name: "UV time", Unit: "min", Values: []float64{0, 0.5, 1}, Axis: -1, Place: 1},
+		{Name: "UV", Unit: "mAU", Values: []float64{0.1, 1.0 / 3, 1e-7}, Axis: 0, Place: 2},
+		{Name: "Cond time", Unit: "min", Values: []float64{0, 1}, Axis: -1, Place: 3},
+		{Name: "Cond", Unit: "mS/cm", Values: []float64{1.5, 1.25}, Axis: 2, Place: 4},
+	}
+	if len(f.Tables) != 1 || !reflect.DeepEqual(f.Tables[0].Columns, want) {
+		t.Errorf("got %+v\nwant %+v", f.Tables, want)
+	}
+	f, err = Read(load(t, "days_from_1904.xlsx"), Options{}, text.Options{}, task.Default())
+	if err != nil {
+		t.Fatal(err)
+	}
+	want = []source.Column{
+		{Name: "Date", Times: []time.Time{time.Date(2024, 3, 1, 0, 0, 0, 0, time.UTC), time.Date(1904, 1, 2, 0, 0, 0, 0, time.UTC)}, Axis: -1, Place: 1},
+		{Name: "Elapsed", Unit: "s", Values: []float64{90001.5, 2}, Axis: 0, Place: 2},
+		{Name: "pH", Values: []float64{7.05, 7.1}, Axis: 0, Place: 3},
+	}
+	if len(f.Tables) != 1 || !reflect.DeepEqual(f.Tables[0].Columns, want) {
+		t.Errorf("got %+v\nwant %+v", f.Tables, want)
+	}
+	f, err = Read(load(t, "several.xlsx"), Options{}, text.Options{}, task.Default())
+	if err != nil || len(f.Tables) != 2 || f.Tables[0].Name != "Run" || f.Tables[1].Name != "Log" {
+		t.Errorf("all sheets: %+v, %v", f.Tables, err)
+	}
+	_, err = Read(workbook(t, `<row r="1"><c t="inlineStr"><is><t>Time</t></is></c></row><row r="5"><c><v>1</v></c><c><v>2</v></c></row>`), Options{}, text.Options{HeaderLine: 9}, task.Default())
+	var e source.Error
+	if !errors.As(err, &e) || !strings.HasPrefix(e.Place, `sheet "S"`) || e.Remedy == "" {
+		t.Errorf("an error of the table: %v", err)
 	}
 }
 
