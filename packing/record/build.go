@@ -2,7 +2,9 @@ package record
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,13 +19,22 @@ type builder struct {
 	options Options
 	used    Options // options that read the file again without a guess
 	table   source.Table
-	record  *Record
-	report  *Report
+	// unitsToo says that the units were guessed, so that the options have to
+	// name them.
+	unitsToo bool
+	record   *Record
+	report   *Report
 }
 
 // build makes the record.
 func (b *builder) build(f source.File) error {
-	b.report.Facts = append(b.report.Facts, facts(f.Facts)...)
+	for _, of := range f.Facts {
+		fact := Fact(of)
+		field := optionIn(fact.Override)
+		fact.Guessed = fact.Guessed && !b.options.has(field)
+		b.unitsToo = b.unitsToo || fact.Guessed && field == "Units"
+		b.report.Facts = append(b.report.Facts, fact)
+	}
 	if err := b.choose(f); err != nil {
 		return err
 	}
@@ -49,12 +60,16 @@ func (b *builder) build(f source.File) error {
 	return nil
 }
 
-func facts(from []source.Fact) []Fact {
-	out := make([]Fact, len(from))
-	for i, f := range from {
-		out[i] = Fact(f)
-	}
-	return out
+// optionIn returns the name of the field in "record.Options{Separator: \";\"}".
+func optionIn(override string) string {
+	field, _, _ := strings.Cut(strings.TrimPrefix(override, "record.Options{"), ":")
+	return field
+}
+
+// has tells whether an option is given.
+func (o Options) has(field string) bool {
+	v := reflect.ValueOf(o).FieldByName(field)
+	return v.IsValid() && !v.IsZero()
 }
 
 // numbers counts the numbers of a table.
@@ -144,6 +159,17 @@ func (b *builder) names() error {
 			return Error{File: b.name, Problem: fmt.Sprintf("the unit %q given for column %q is not known", u, named.Columns[i].Name), Remedy: unitsRemedy}
 		}
 		b.table.Columns[i].Unit = u
+	}
+	if b.unitsToo {
+		b.used.Units = maps.Clone(b.used.Units)
+		if b.used.Units == nil {
+			b.used.Units = map[string]string{}
+		}
+		for _, c := range b.table.Columns {
+			if _, known := unitOf(c.Unit); known {
+				b.used.Units[c.Name] = c.Unit
+			}
+		}
 	}
 	return nil
 }
