@@ -115,6 +115,10 @@ func (b *builder) choose(f source.File) error {
 		return nil
 	}
 	b.used.Table = b.table.Name
+	if l := b.table.Layout; l != (source.Layout{}) {
+		b.used.HeaderLine, b.used.HeaderRows, b.used.DataLine, b.used.LastLine = l.HeaderLine, l.HeaderRows, l.DataLine, l.LastLine
+		b.used.DateOrder, b.used.TimeLayout = l.DateOrder, l.TimeLayout
+	}
 	fact := Fact{What: "table", Value: b.table.Name, Override: fmt.Sprintf("record.Options{Table: %q}", b.table.Name)}
 	if len(others) > 0 {
 		fact.Value += "; there are others: " + quoted(others)

@@ -392,7 +392,7 @@ func TestCodeReadsTheSameAgain(t *testing.T) {
 		t.Errorf("%s is read as %+v", given.call("x"), got)
 	}
 	var files []string
-	for _, pattern := range []string{"testdata/*.csv", "testdata/*.txt", "../../testdata/*.csv"} {
+	for _, pattern := range []string{"testdata/*.csv", "testdata/*.txt", "../../testdata/*.*"} {
 		found, err := filepath.Glob(pattern)
 		if err != nil {
 			t.Fatal(err)

@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"github.com/evenbed/evenbed/packing/record/internal/netcdf"
+	"github.com/evenbed/evenbed/packing/record/internal/sheet"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
 	"github.com/evenbed/evenbed/packing/record/internal/text"
 	"github.com/evenbed/evenbed/packing/task"
@@ -25,7 +26,7 @@ type Options struct {
 	// Table names the sheet or series of a file that holds several.
 	Table string
 
-	// Of delimited text:
+	// Of delimited text, and from HeaderLine on of workbooks, too:
 
 	Separator string // "," ";" "\t" " " (runs of blanks) "|" or "none" for one column
 	Decimal   string // decimal mark: "." or ","
@@ -237,12 +238,11 @@ func (o Options) parse(data []byte, m task.Monitor) (source.File, Options, error
 	if start := beginning(data); isXML(start) {
 		return source.File{}, o, source.Error{Problem: "a web page or another XML file, which is not supported", Remedy: "save it as .xlsx or as CSV"}
 	}
-	r, err := text.ReadAll(data, text.Options{
-		Separator: o.Separator, Decimal: o.Decimal, Thousands: o.Thousands, Encoding: o.Encoding,
-		HeaderLine: o.HeaderLine, HeaderRows: o.HeaderRows, DataLine: o.DataLine, LastLine: o.LastLine,
-		DateOrder: o.DateOrder, TimeLayout: o.TimeLayout, Missing: o.Missing, Comment: o.Comment,
-		Units: o.Units, DropBadRows: o.DropBadRows,
-	}, m)
+	if bytes.HasPrefix(data, []byte("PK\x03\x04")) { // unpack leaves workbooks alone
+		f, err := sheet.Read(data, sheet.Options{Sheet: o.Table, Limit: o.limit()}, o.text(), m)
+		return f, o, err
+	}
+	r, err := text.ReadAll(data, o.text(), m)
 	if err != nil {
 		return source.File{}, o, err
 	}
@@ -252,6 +252,16 @@ func (o Options) parse(data []byte, m task.Monitor) (source.File, Options, error
 	used.DateOrder, used.TimeLayout, used.Missing, used.Comment = u.DateOrder, u.TimeLayout, u.Missing, u.Comment
 	used.DropBadRows = u.DropBadRows
 	return r.File, used, nil
+}
+
+// text returns the options that concern texts and sheets.
+func (o Options) text() text.Options {
+	return text.Options{
+		Separator: o.Separator, Decimal: o.Decimal, Thousands: o.Thousands, Encoding: o.Encoding,
+		HeaderLine: o.HeaderLine, HeaderRows: o.HeaderRows, DataLine: o.DataLine, LastLine: o.LastLine,
+		DateOrder: o.DateOrder, TimeLayout: o.TimeLayout, Missing: o.Missing, Comment: o.Comment,
+		Units: o.Units, DropBadRows: o.DropBadRows,
+	}
 }
 
 // beginning returns the first bytes without byte order mark, zero bytes and

@@ -26,7 +26,8 @@ func Read(data []byte, o Options, as text.Options, m text.Monitor) (source.File,
 			empty = append(empty, fmt.Sprintf("%q", g.Name))
 			continue
 		}
-		f, err := text.Read(g.Text, as, m)
+		r, err := text.ReadAll(g.Text, as, m)
+		f, u := r.File, r.Used
 		if err != nil {
 			return source.File{}, inSheet(g.Name, err, len(grids) > 1)
 		}
@@ -50,6 +51,8 @@ func Read(data []byte, o Options, as text.Options, m text.Monitor) (source.File,
 		}
 		for _, t := range f.Tables {
 			t.Name = strings.TrimSpace(g.Name + " " + t.Name)
+			t.Layout = source.Layout{HeaderLine: u.HeaderLine, HeaderRows: u.HeaderRows, DataLine: u.DataLine, LastLine: u.LastLine,
+				DateOrder: u.DateOrder, TimeLayout: u.TimeLayout}
 			out.Tables = append(out.Tables, t)
 		}
 	}

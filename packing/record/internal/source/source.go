@@ -27,6 +27,15 @@ type Table struct {
 	// before it: blank lines, dropped rows, line ends in quotes.
 	FirstLine int
 	Breaks    []Break
+
+	Layout Layout // of a sheet: how its cells were understood
+}
+
+// A Layout is where things stand in a sheet, as the options of the same names
+// say it.
+type Layout struct {
+	HeaderLine, HeaderRows, DataLine, LastLine int
+	DateOrder, TimeLayout                      string
 }
 
 // A Break is a row, from 0, and the line on which it begins.
