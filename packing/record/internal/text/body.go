@@ -46,7 +46,7 @@ type bodyColumn struct {
 type chunk struct {
 	from, to int // of the raw bytes
 	row      int // first row allotted
-	lines    int // a bound of its lines, then their number
+	lines    int // at least as many as it has, then their number
 
 	rows     int
 	stretch  []source.Break // runs of rows on consecutive lines, from 0
@@ -178,12 +178,17 @@ func (r *reader) plan() error {
 	err := r.parallel("", len(b.chunks), func(w, k int) bool {
 		c := &b.chunks[k]
 		raw := r.raw[c.from:c.to]
-		c.lines = bytes.Count(raw, []byte{'\n'}) + 1
-		if n := bytes.Count(raw, []byte{'\r'}); n > 0 {
-			if r.enc.wide() {
-				c.lines = wideLines(r.enc, raw)
-			} else {
-				c.lines = countLines(raw) + 1
+		switch {
+		case bytes.IndexByte(raw, '\r') < 0: // in UTF-16 this may count other characters
+			c.lines = bytes.Count(raw, []byte{'\n'})
+		case r.enc.wide():
+			c.lines = wideLines(r.enc, raw)
+		default:
+			c.lines = countLines(raw)
+		}
+		if n := r.enc.size(); c.to == len(r.raw) && len(raw) >= n {
+			if u := r.enc.unit(raw, len(raw)-n); u != '\n' && u != '\r' {
+				c.lines++
 			}
 		}
 		if quotes[k] = bytes.IndexByte(raw, '"') >= 0; quotes[k] {
@@ -227,7 +232,7 @@ func keep(buf []byte, e encoding) []byte {
 }
 
 func wideLines(e encoding, raw []byte) int {
-	n := 1
+	n := 0
 	for i := 0; i+1 < len(raw); i += 2 {
 		switch e.unit(raw, i) {
 		case '\n':

@@ -238,7 +238,7 @@ func (r *reader) result() (Result, error) {
 	}
 	r.summary(cols)
 	r.used.Missing, r.used.Units, r.used.Comment, r.used.DropBadRows = r.o.Missing, r.o.Units, r.o.Comment, r.o.DropBadRows
-	r.used.LastLine, r.used.HeaderRows = r.o.LastLine, r.o.HeaderRows
+	r.used.LastLine = r.o.LastLine
 	if r.o.TimeLayout != "" {
 		r.used.TimeLayout = r.o.TimeLayout
 	}

@@ -2,7 +2,9 @@ package text
 
 import (
 	"bytes"
+	"encoding/binary"
 	"fmt"
+	"math/bits"
 	"unicode/utf16"
 	"unicode/utf8"
 
@@ -82,6 +84,17 @@ func (e encoding) decodeWide(raw, buf []byte) []byte {
 		out := buf[len(buf):cap(buf)]
 		rest := raw[i:]
 		n := 0
+		for n+8 <= len(out) && 2*n+16 <= len(rest) {
+			a, b := binary.LittleEndian.Uint64(rest[2*n:]), binary.LittleEndian.Uint64(rest[2*n+8:])
+			if e == utf16BE {
+				a, b = bits.RotateLeft64(a, -8), bits.RotateLeft64(b, -8)
+			}
+			if (a|b)&0xff80ff80ff80ff80 != 0 {
+				break
+			}
+			binary.LittleEndian.PutUint64(out[n:], packed(a)|packed(b)<<32)
+			n += 8
+		}
 		for n < len(out) && 2*n+1 < len(rest) {
 			c := rest[2*n+low]
 			if rest[2*n+highByte] != 0 || c >= utf8.RuneSelf {
@@ -105,6 +118,12 @@ func (e encoding) decodeWide(raw, buf []byte) []byte {
 		buf = utf8.AppendRune(buf, u)
 	}
 	return buf
+}
+
+// packed brings the lower bytes of four code units together.
+func packed(u uint64) uint64 {
+	u = (u | u>>8) & 0x0000ffff0000ffff
+	return (u | u>>16) & 0xffffffff
 }
 
 // grow makes room for at least some bytes.
@@ -255,10 +274,9 @@ func nulPattern(data []byte) encoding {
 	}
 	pairs := len(head) / 2
 	switch {
-	case pairs == 0 || even == pairs || odd == pairs && even > 0:
-	case odd*10 >= pairs*6 && even*20 < pairs:
+	case odd*10 >= pairs*6 && even*4 < odd:
 		return utf16LE
-	case even*10 >= pairs*6 && odd*20 < pairs:
+	case even*10 >= pairs*6 && odd*4 < even:
 		return utf16BE
 	}
 	return utf8Text

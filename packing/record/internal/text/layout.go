@@ -212,19 +212,21 @@ func (r *reader) findHeader() error {
 	t.top = t.firstIndex
 	switch {
 	case r.o.HeaderLine == -1:
-	case r.o.HeaderLine > 0:
-		for i, rec := range t.records[:t.firstIndex] {
-			if rec.line == r.o.HeaderLine {
-				t.header, t.top = i, i
+	case r.o.HeaderLine > 0 || r.o.HeaderRows > 0:
+		i := t.firstIndex
+		var below []int // rows below the names, from the bottom
+		for i = r.above(t.records, i); i >= 0; i = r.above(t.records, i) {
+			if r.o.HeaderLine > 0 && t.records[i].line == r.o.HeaderLine || r.o.HeaderLine == 0 && len(below)+1 == r.o.HeaderRows {
+				break
 			}
+			below = append(below, i)
 		}
-		if t.header < 0 {
-			return Error{Line: r.o.HeaderLine, Problem: "there is no header above the rows of numbers on this line", Remedy: fmt.Sprintf("the first row is on line %d", t.firstLine)}
+		if i < 0 {
+			return Error{Line: r.o.HeaderLine, Problem: "there is no header above the rows of numbers where the options say", Remedy: fmt.Sprintf("the first row is on line %d", t.firstLine)}
 		}
-		for i := t.header + 1; i < t.firstIndex; i++ {
-			if c := r.headerCells(i); isUnits(c, true) && t.units < 0 && r.o.HeaderRows != 1 {
-				t.units = i
-			}
+		t.header, t.top = i, i
+		if n := len(below); n > 0 && (r.o.HeaderRows > 1 || r.o.HeaderRows == 0 && isUnits(r.headerCells(below[n-1]), true)) {
+			t.units = below[n-1]
 		}
 		r.groupAbove(t.header)
 	default:
@@ -255,7 +257,10 @@ func (r *reader) findHeader() error {
 	line := func(i int) int { return t.records[i].line }
 	switch {
 	case t.header >= 0:
-		r.used.HeaderLine = line(t.header)
+		r.used.HeaderLine, r.used.HeaderRows = line(t.header), 1
+		for i := r.above(t.records, t.firstIndex); i > t.header; i = r.above(t.records, i) {
+			r.used.HeaderRows++
+		}
 		r.told("header", fmt.Sprintf("line %d", line(t.header)), r.o.HeaderLine > 0, fmt.Sprintf("HeaderLine: %d", line(t.header)))
 	case r.o.HeaderLine == -1:
 		r.fact("header", "none, as given")
@@ -267,7 +272,7 @@ func (r *reader) findHeader() error {
 		r.guess("names over several columns", fmt.Sprintf("line %d", line(t.groups)), fmt.Sprintf("record.Options{HeaderLine: %d}", line(t.header)))
 	}
 	if t.units >= 0 {
-		r.guess("units", fmt.Sprintf("line %d", line(t.units)), `record.Options{Units: map[string]string{"Time": "min"}}`)
+		r.told("units", fmt.Sprintf("line %d", line(t.units)), r.o.HeaderRows > 1, fmt.Sprintf("HeaderRows: %d", r.used.HeaderRows))
 	}
 	return nil
 }
@@ -513,7 +518,7 @@ func (r *reader) kinds() error {
 		c := &t.cols[j]
 		numeric := y.number + y.stamp + y.date
 		switch {
-		case y.text > 0 && (y.text >= numeric || 2*(y.empty+y.marker) >= rows):
+		case y.text > numeric || y.text > 0 && 2*y.empty >= rows:
 			c.kind = textKind
 		case y.date > 0 && y.date >= y.number && y.date >= y.stamp:
 			c.kind = dateKind
@@ -633,9 +638,9 @@ func (r *reader) settle(c *column, v momentVote, elapsed bool) error {
 	if !c.moment.date {
 		hint := strings.ToLower(c.unit + " " + c.name)
 		switch {
-		case elapsed:
-			c.moment.two = r.o.TimeLayout
 		case v.two.count == 0:
+		case elapsed && r.o.TimeLayout != "hh:mm:ss":
+			c.moment.two = r.o.TimeLayout
 		case strings.Contains(hint, "hh:mm") || strings.Contains(hint, "h:mm"):
 			c.moment.two = "hh:mm"
 		case v.minutes.count > 0 || strings.Contains(hint, "mm:ss") || strings.Contains(hint, "m:ss"):
@@ -647,8 +652,8 @@ func (r *reader) settle(c *column, v momentVote, elapsed bool) error {
 		form := "hh:mm:ss"
 		if c.moment.two != "" {
 			form = c.moment.two
-			r.used.TimeLayout = form
 		}
+		r.used.TimeLayout = form
 		if v.halves > 0 {
 			form += " AM/PM"
 		}

@@ -42,7 +42,30 @@ func (r *reader) readHead() error {
 			return Error{Line: 1, Problem: "binary data, not a text", Remedy: "export the numbers as text with separators"}
 		}
 	}
+	r.lineEnds()
 	return nil
+}
+
+// lineEnds notes how lines end.
+func (r *reader) lineEnds() {
+	lf, cr := bytes.Count(r.head, []byte{'\n'}), bytes.Count(r.head, []byte{'\r'})
+	both := lf + cr - countLines(r.head)
+	var ends []string
+	for _, e := range []struct {
+		name string
+		n    int
+	}{{"CRLF", both}, {"LF", lf - both}, {"CR", cr - both}} {
+		if e.n > 0 {
+			ends = append(ends, e.name)
+		}
+	}
+	switch len(ends) {
+	case 0:
+	case 1:
+		r.fact("line ends", ends[0])
+	default:
+		r.guess("line ends", "mixed: "+strings.Join(ends, ", "), "")
+	}
 }
 
 // cutAfter returns the beginning of the first line behind an offset; -1 if
