@@ -82,7 +82,7 @@ func (r Record) Aligned(a Alignment) (Record, error) {
 		from := axes[slices.IndexFunc(axes, func(x axis) bool { return x.column.Name == c.Axis })]
 		moved := c
 		moved.Axis = to.column.Name
-		if from.column.Name != to.column.Name {
+		if a.Axis == "" || from.column.Name != to.column.Name {
 			moved.Values = at(to.x, from.x, c.Values, a.Method, half)
 		}
 		out.Columns = append(out.Columns, moved)
@@ -193,7 +193,6 @@ func (r Record) target(a Alignment, axes []axis) (axis, string, error) {
 		own = unit{volumeKind, r.report.columnVolume(), 0}
 	}
 	to.column.Values = convert(x, u, own)
-	to.column.Name = r.unused(to.column.Name + " (every " + kind.Show(step) + ")")
 	return to, "every " + kind.Show(step), nil
 }
 

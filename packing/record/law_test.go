@@ -403,7 +403,9 @@ func TestCodeReadsTheSameAgain(t *testing.T) {
 	for _, in := range files {
 		r, err := Read(in)
 		if err != nil {
-			continue
+			if r, err = Read(in, Options{Clock: CutAtReset, Run: 2}); err != nil {
+				continue
+			}
 		}
 		n++
 		again, err := Read(in, options(t, r.Report().Code))
@@ -421,7 +423,7 @@ func TestCodeReadsTheSameAgain(t *testing.T) {
 		}
 		sameRecord(t, in, again, r)
 	}
-	if n < 6 {
+	if n < 14 {
 		t.Errorf("only %d files", n)
 	}
 }

@@ -248,7 +248,7 @@ func TestOptions(t *testing.T) {
 	if fmt.Sprint(found.Columns) != fmt.Sprint(given.Columns) {
 		t.Errorf("found %v, given %v", found.Columns, given.Columns)
 	}
-	if want := `record.Read("testdata/semicolon_comma_bom.csv", record.Options{Separator: ";", Decimal: ",", Thousands: "none", Encoding: "utf-8", HeaderLine: 1, DataLine: 2, Axis: "Time"})`; given.Report().Code != want {
+	if want := `record.Read("testdata/semicolon_comma_bom.csv", record.Options{Separator: ";", Decimal: ",", `; !strings.HasPrefix(given.Report().Code, want) || given.Report().Code != found.Report().Code {
 		t.Errorf("code %s and %s, want %s", found.Report().Code, given.Report().Code, want)
 	}
 	for _, tc := range []struct {

@@ -120,20 +120,20 @@ const (
 // page lays the report out.
 func (r Report) page() table.Page {
 	var p table.Page
-	facts := table.Table{Caption: "Import of " + shortened(r.Provenance.File), Columns: []table.Column{{Name: "what"}, {Name: "understood"}, {Name: ""}, {Name: "to say it yourself"}}, RowHeaders: true}
+	facts := table.Table{Caption: "Import of " + shortened(r.Provenance.File), Columns: []table.Column{{Name: "what"}, {Name: "understood"}, {Name: ""}, {Name: "to say it in record.Options"}}, RowHeaders: true}
 	for _, f := range r.Facts {
 		how := ""
 		if f.Guessed {
 			how = "guessed"
 		}
-		facts.Add(f.What, shortValue(f.Value), how, f.Override)
+		facts.Add(shortened(f.What), shortValue(f.Value), how, option(f.Override))
 	}
-	file := fmt.Sprintf("%d bytes, SHA-256 %s", r.Provenance.Bytes, r.Provenance.SHA256)
-	if r.Provenance.Member != "" {
-		file = fmt.Sprintf("%q in an archive of %s", shortened(r.Provenance.Member), file)
-	}
-	facts.Add("file", file, "", "")
 	p.Table(facts)
+	file := plural(int(r.Provenance.Bytes), "byte")
+	if r.Provenance.Member != "" {
+		file += fmt.Sprintf(", an archive, and in it %q", shortened(r.Provenance.Member))
+	}
+	p.Text("The file: " + file + ", SHA-256 " + r.Provenance.SHA256)
 	p.List("Remarks", atMost(r.Remarks, shownRows))
 	p.Table(r.columnTable())
 	dropped := table.Table{Caption: "Rows left out", Columns: []table.Column{{Name: "line", Right: true}, {Name: "why"}}}
@@ -150,12 +150,29 @@ func (r Report) page() table.Page {
 	return p
 }
 
+// option returns `Separator: ";"` of `record.Options{Separator: ";"}`.
+func option(override string) string {
+	inner, ok := strings.CutPrefix(override, "record.Options{")
+	if !ok {
+		return override
+	}
+	return strings.TrimSuffix(inner, "}")
+}
+
 func (r Report) columnTable() table.Table {
 	cols := table.Table{Caption: "Columns", RowHeaders: true, Columns: []table.Column{
-		{Name: "name"}, {Name: "unit"}, {Name: "against"}, {Name: "values", Right: true}, {Name: "missing", Right: true}, {Name: "first", Right: true}, {Name: "last", Right: true},
+		{Name: "name"}, {Name: "unit"}, {Name: "against"}, {Name: "values", Right: true}, {Name: "first", Right: true}, {Name: "last", Right: true},
 		{Name: "least", Right: true}, {Name: "largest", Right: true}}}
+	missing := slices.ContainsFunc(r.Columns, func(c ColumnReport) bool { return c.Missing > 0 })
+	if missing {
+		cols.Columns = append(cols.Columns, table.Column{Name: "missing", Right: true})
+	}
 	for _, c := range r.Columns[:min(len(r.Columns), shownColumns)] {
-		cols.Add(shortened(c.Name), shortened(c.Unit), shortened(c.Axis), strconv.Itoa(c.Rows-c.Missing), c.missing(), shown(c.First), shown(c.Last), shown(c.Least), shown(c.Largest))
+		row := []string{shortened(c.Name), shortened(c.Unit), shortened(c.Axis), strconv.Itoa(c.Rows - c.Missing), shown(c.First), shown(c.Last), shown(c.Least), shown(c.Largest)}
+		if missing {
+			row = append(row, c.missing())
+		}
+		cols.Add(row...)
 	}
 	more(&cols, len(r.Columns), shownColumns)
 	return cols

@@ -38,7 +38,6 @@ type layout struct {
 	header     int // index of the record with the names; -1 if there is none
 	units      int // index of the record with the units; -1
 	groups     int // index of the record with names over several columns; -1
-	top        int // index of the first record that belongs to the header
 	cols       []column
 	meta       []source.Entry
 	decisive   bool // the sample settles the decimal mark
@@ -209,7 +208,6 @@ func (r *reader) next(i int) int {
 
 func (r *reader) findHeader() error {
 	t := &r.table
-	t.top = t.firstIndex
 	switch {
 	case r.o.HeaderLine == -1:
 	case r.o.HeaderLine > 0 || r.o.HeaderRows > 0:
@@ -224,7 +222,7 @@ func (r *reader) findHeader() error {
 		if i < 0 {
 			return Error{Line: r.o.HeaderLine, Problem: "there is no header above the rows of numbers where the options say", Remedy: fmt.Sprintf("the first row is on line %d", t.firstLine)}
 		}
-		t.header, t.top = i, i
+		t.header = i
 		if n := len(below); n > 0 && (r.o.HeaderRows > 1 || r.o.HeaderRows == 0 && isUnits(r.headerCells(below[n-1]), true)) {
 			t.units = below[n-1]
 		}
@@ -241,14 +239,14 @@ func (r *reader) findHeader() error {
 		}
 		switch {
 		case isUnits(r.headerCells(bottom), r.headerLike(up)):
-			t.units, t.top = bottom, bottom
+			t.units = bottom
 			if r.headerLike(up) || up >= 0 && t.width <= 2 && filledCells(r.headerCells(up)) > 0 {
-				t.header, t.top = up, up
+				t.header = up
 			}
 		case r.headerLike(up) && r.headerLike(upper) && isUnits(r.headerCells(up), true) && t.width > 2:
-			t.units, t.header, t.top = up, upper, upper
+			t.units, t.header = upper, upper
 		default:
-			t.header, t.top = bottom, bottom
+			t.header = bottom
 		}
 		if t.header >= 0 {
 			r.groupAbove(t.header)
@@ -308,7 +306,7 @@ func (r *reader) groupAbove(i int) {
 		gaps = true
 	}
 	if gaps || repeated && filled == t.width {
-		t.groups, t.top = up, up
+		t.groups = up
 	}
 }
 
@@ -551,77 +549,98 @@ func (r *reader) moments(j int) error {
 	}
 	v := r.momentVote(r.sample, j)
 	if !r.whole && v.open(c.moment.date, r.o) {
-		all, err := r.everyRecord()
-		if err != nil {
+		var err error
+		if v, err = r.momentsOfAll(j); err != nil {
 			return err
 		}
-		v = r.momentVote(all, j)
 	}
 	return r.settle(c, v, elapsed)
 }
 
 // A momentVote counts what the cells of one column say about their form.
 type momentVote struct {
-	not      [3]witness // dates that cannot be dmy, mdy, ymd
-	differ   witness    // dates that dmy and mdy read differently
-	dots     int        // dates with points between
-	words    int
-	short    int     // years of two digits
-	minutes  witness // clocks of two parts that can only be mm:ss
-	two      witness // clocks of two parts
-	halves   int
-	dates    int
-	decimals int
-	zones    int
+	not     [3]witness // dates that cannot be dmy, mdy, ymd
+	differ  witness    // dates that dmy and mdy read differently
+	dots    int        // dates with points between
+	words   int
+	short   int     // years of two digits
+	minutes witness // clocks of two parts that can only be mm:ss
+	two     witness // clocks of two parts
+	halves  int
+	dates   int
+	zones   int
 }
 
 func (r *reader) momentVote(recs []record, j int) (v momentVote) {
 	var cells [][]byte
 	for _, rec := range recs {
 		cells = cut(cells[:0], rec.text, r.sep)
-		if j >= len(cells) {
-			continue
-		}
-		s, ok := cutStamp(cells[j])
-		if !ok {
-			continue
-		}
-		if s.hasZone {
-			v.zones++
-		}
-		if s.half != 0 {
-			v.halves++
-		}
-		if s.hasDate {
-			v.dates++
-			dmy, mdy, ymd := s.orders()
-			for k, can := range []bool{dmy, mdy, ymd} {
-				if !can {
-					v.not[k].see(rec.line, cells[j])
-				}
-			}
-			if dmy && mdy && s.date[0] != s.date[1] {
-				v.differ.see(rec.line, cells[j])
-			}
-			if s.mark == '.' {
-				v.dots++
-			}
-			if s.word {
-				v.words++
-			}
-			if s.digits[0] <= 2 && s.digits[2] <= 2 {
-				v.short++
-			}
-			continue
-		}
+		v.count(rec, cells, j)
+	}
+	return v
+}
+
+// count adds the cell of a row.
+func (v *momentVote) count(rec record, cells [][]byte, j int) {
+	if j >= len(cells) {
+		return
+	}
+	s, ok := cutStamp(cells[j])
+	if !ok {
+		return
+	}
+	if s.hasZone {
+		v.zones++
+	}
+	if s.half != 0 {
+		v.halves++
+	}
+	if !s.hasDate {
 		if s.parts == 2 && s.half == 0 {
 			v.two.see(rec.line, cells[j])
 			if s.decimals > 0 || s.clock[0] > 23 {
 				v.minutes.see(rec.line, cells[j])
 			}
 		}
+		return
 	}
-	return v
+	v.dates++
+	dmy, mdy, ymd := s.orders()
+	for k, can := range []bool{dmy, mdy, ymd} {
+		if !can {
+			v.not[k].see(rec.line, cells[j])
+		}
+	}
+	if dmy && mdy && s.date[0] != s.date[1] {
+		v.differ.see(rec.line, cells[j])
+	}
+	if s.mark == '.' {
+		v.dots++
+	}
+	if s.word {
+		v.words++
+	}
+	if s.digits[0] <= 2 && s.digits[2] <= 2 {
+		v.short++
+	}
+}
+
+// add joins the count of a part of the file that begins on a line.
+func (v *momentVote) add(o *momentVote, line int) {
+	for _, p := range []struct{ to, from *witness }{
+		{&v.not[0], &o.not[0]}, {&v.not[1], &o.not[1]}, {&v.not[2], &o.not[2]},
+		{&v.differ, &o.differ}, {&v.minutes, &o.minutes}, {&v.two, &o.two},
+	} {
+		w := *p.from
+		w.line += line
+		p.to.add(w)
+	}
+	v.dots += o.dots
+	v.words += o.words
+	v.short += o.short
+	v.halves += o.halves
+	v.dates += o.dates
+	v.zones += o.zones
 }
 
 // open tells whether more cells could settle what these do not.
@@ -728,12 +747,11 @@ func (r *reader) settle(c *column, v momentVote, elapsed bool) error {
 func (r *reader) marksOfNumbers() error {
 	v := r.voteOf(r.sample)
 	decimal, group, err := v.decide(r.o, r.sep)
-	if !r.whole && (err != nil || !v.decisive() && r.o.Decimal == "") {
-		all, e := r.everyRecord()
-		if e != nil {
+	if !r.whole && (err != nil || !v.decisive() && r.o.Decimal == "" && r.mayDecide()) {
+		var e error
+		if v, e = r.voteOfAll(); e != nil {
 			return e
 		}
-		v = r.voteOf(all)
 		decimal, group, err = v.decide(r.o, r.sep)
 	}
 	if e, asks := err.(Error); asks && !v.decisive() {
@@ -772,25 +790,24 @@ func (r *reader) voteOf(recs []record) (v vote) {
 	var cells [][]byte
 	for _, rec := range recs {
 		cells = cut(cells[:0], rec.text, r.sep)
-		if len(cells) > maxColumns {
-			continue
-		}
-		if g := r.grade(cells, r.sep); !g.data() {
-			continue
-		}
-		for j, c := range cells {
-			if j >= r.table.width {
-				break
-			}
-			if k := r.table.cols[j].kind; k != numberKind && k != unknownKind {
-				continue
-			}
-			if s := shapeOf(c, r.sep != ' '); s.ok {
-				v.count(s, rec.line, c)
-			}
-		}
+		r.count(&v, rec, cells)
 	}
 	return v
+}
+
+// count adds the numbers of a row.
+func (r *reader) count(v *vote, rec record, cells [][]byte) {
+	if len(cells) > maxColumns || !r.grade(cells, r.sep).data() {
+		return
+	}
+	for j, c := range cells[:min(len(cells), r.table.width)] {
+		if k := r.table.cols[j].kind; k != numberKind && k != unknownKind {
+			continue
+		}
+		if s := shapeOf(c, r.sep != ' '); s.ok {
+			v.count(s, rec.line, c)
+		}
+	}
 }
 
 // metaVote counts the votes of values with a known unit in the preamble.
@@ -807,16 +824,71 @@ func (r *reader) metaVote() (v vote) {
 	return v
 }
 
-// everyRecord returns all rows of the file.
-func (r *reader) everyRecord() ([]record, error) {
-	var buf []byte
-	buf = r.enc.decode(r.raw, buf)
-	if err := r.monitor.Context().Err(); err != nil {
-		return nil, err
+// sweep shows every record below the header, chunk by chunk on all processors.
+// Lines are counted from 0 in each chunk; it returns the line of each chunk.
+func (r *reader) sweep(visit func(chunk int, rec record, cells [][]byte)) ([]int, error) {
+	chunks := r.body.chunks
+	lines := make([]int, len(chunks)+1)
+	err := r.parallel("", len(chunks), func(w, k int) bool {
+		b := r.enc.decode(r.raw[chunks[k].from:chunks[k].to], nil)
+		var cells [][]byte
+		for i := 0; i < len(b); {
+			end, next, n := recordEnd(b, i, r.sep)
+			cells = cut(cells[:0], b[i:end], r.sep)
+			visit(k, record{b[i:end], lines[k+1]}, cells)
+			lines[k+1] += n
+			i = next
+		}
+		return true
+	})
+	lines[0] = r.table.firstLine
+	for k := range chunks {
+		lines[k+1] += lines[k]
 	}
-	all := records(buf, 1, 0, r.sep)
-	for len(all) > 0 && all[0].line < r.table.firstLine {
-		all = all[1:]
+	return lines, err
+}
+
+// voteOfAll counts the votes of the whole file.
+func (r *reader) voteOfAll() (all vote, err error) {
+	if err := r.plan(); err != nil {
+		return all, err
 	}
-	return all, nil
+	votes := make([]vote, len(r.body.chunks))
+	lines, err := r.sweep(func(k int, rec record, cells [][]byte) { r.count(&votes[k], rec, cells) })
+	for k := range votes {
+		for i := range votes[k] {
+			votes[k][i].line += lines[k]
+			all[i].add(votes[k][i])
+		}
+	}
+	return all, err
+}
+
+// momentsOfAll counts the forms of the times of a column in the whole file.
+func (r *reader) momentsOfAll(j int) (all momentVote, err error) {
+	if err := r.plan(); err != nil {
+		return all, err
+	}
+	votes := make([]momentVote, len(r.body.chunks))
+	lines, err := r.sweep(func(k int, rec record, cells [][]byte) { votes[k].count(rec, cells, j) })
+	for k := range votes {
+		all.add(&votes[k], lines[k])
+	}
+	return all, err
+}
+
+// mayDecide tells whether the file holds marks that the sample may lack.
+func (r *reader) mayDecide() bool {
+	marks := ".,"
+	if r.sep == ',' {
+		if bytes.IndexByte(r.raw, '"') < 0 {
+			return false // a comma cannot be a decimal mark, then
+		}
+	}
+	for _, m := range []byte(marks) {
+		if bytes.IndexByte(r.raw, m) >= 0 {
+			return true
+		}
+	}
+	return false
 }
