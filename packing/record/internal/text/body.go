@@ -153,6 +153,9 @@ func (r *reader) offsetOf(line int) int {
 
 // plan cuts the rows into chunks at line ends.
 func (r *reader) plan() error {
+	if len(r.body.chunks) > 0 {
+		return nil
+	}
 	from := r.offsetOf(r.table.firstLine)
 	end := len(r.raw)
 	if r.o.LastLine > 0 {
@@ -160,7 +163,6 @@ func (r *reader) plan() error {
 	}
 	size := chunkBytes * r.enc.size()
 	b := &r.body
-	b.chunks = b.chunks[:0]
 	for at := from; at < end; {
 		next := end
 		if at+size < end {
@@ -296,20 +298,19 @@ func (r *reader) readBody() error {
 		}
 		e, ok := err.(Error)
 		if !ok || !again || r.whole || e.Err != errShape {
-			return clean2(err)
+			return plainError(err)
 		}
 		// The sample did not show how all numbers are written.
-		all, err2 := r.everyRecord()
+		v, err2 := r.voteOfAll()
 		if err2 != nil {
 			return err2
 		}
-		v := r.voteOf(all)
 		decimal, group, err2 := v.decide(r.o, r.sep)
 		switch {
 		case err2 != nil:
 			return err2
 		case decimal == r.format.decimal && group == r.format.group:
-			return clean2(err)
+			return plainError(err)
 		}
 		r.format.decimal, r.format.group = decimal, group
 		r.retell(decimal, group)
@@ -338,7 +339,8 @@ func (r *reader) retell(decimal, group byte) {
 // errShape marks errors of cells that are numbers in another format.
 var errShape = fmt.Errorf("a number in another format")
 
-func clean2(err error) error {
+// plainError takes the mark errShape off.
+func plainError(err error) error {
 	if e, ok := err.(Error); ok && e.Err == errShape {
 		e.Err = nil
 		return e
@@ -356,7 +358,12 @@ func (r *reader) parseBody() error {
 		b.chunks[k].row = total
 		total += b.chunks[k].lines
 	}
-	if cells := total * t.width; cells > maxCells || cells > 4*len(r.raw)+1<<20 {
+	// A cell takes a separator at least; ends of lines may be left out in pairs.
+	most := len(r.raw)/r.enc.size() + total + 1<<20
+	if r.pairedByName() {
+		most *= 4
+	}
+	if cells := total * t.width; cells > maxCells || cells > most {
 		return Error{Line: t.firstLine, Problem: fmt.Sprintf("%d columns, but most of the %d lines below are far too short to fill them", t.width, total),
 			Remedy: `say where the table ends, record.Options{LastLine: 1000}, or what separates its cells, record.Options{Separator: ";"}`}
 	}

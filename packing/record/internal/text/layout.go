@@ -41,7 +41,6 @@ type layout struct {
 	cols       []column
 	meta       []source.Entry
 	decisive   bool // the sample settles the decimal mark
-	dropped    []source.Drop
 }
 
 // layout finds header, units, kinds of columns and the marks of numbers.
@@ -244,7 +243,7 @@ func (r *reader) findHeader() error {
 				t.header = up
 			}
 		case r.headerLike(up) && r.headerLike(upper) && isUnits(r.headerCells(up), true) && t.width > 2:
-			t.units, t.header = upper, upper
+			t.units, t.header = up, upper
 		default:
 			t.header = bottom
 		}

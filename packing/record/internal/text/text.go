@@ -94,8 +94,7 @@ type reader struct {
 
 	raw  []byte // without byte order mark, Ctrl-Z and zero bytes at the end
 	enc  encoding
-	nuls int  // zero bytes within
-	high bool // a one-byte text holds more than ASCII
+	nuls int // zero bytes within
 
 	head   []byte // the beginning, decoded
 	whole  bool   // head is all there is

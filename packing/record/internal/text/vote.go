@@ -145,7 +145,7 @@ type witness struct {
 }
 
 func (w *witness) add(o witness) {
-	if w.count == 0 || o.count > 0 && o.line < w.line {
+	if o.count > 0 && (w.count == 0 || o.line < w.line) {
 		w.line, w.text = o.line, o.text
 	}
 	w.count += o.count
@@ -197,12 +197,6 @@ func (v *vote) count(s shape, line int, c []byte) {
 		v[quoteGroup].see(line, c)
 	case ' ':
 		v[blankGroup].see(line, c)
-	}
-}
-
-func (v *vote) add(o *vote) {
-	for i := range v {
-		v[i].add(o[i])
 	}
 }
 
