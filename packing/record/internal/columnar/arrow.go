@@ -16,38 +16,34 @@ import (
 	"github.com/evenbed/evenbed/packing/record/internal/source"
 )
 
-// A purse is an allocator that gives out no more than it has. Memory that was
-// freed is not counted back: what a file may unpack to in all is limited.
-type purse struct {
+// An allocator pays for what it gives out.
+type allocator struct {
 	memory.Allocator
-	left int64
+	*purse
 }
 
-func (p *purse) spend(n int) {
-	if p.left -= int64(n); n < 0 || p.left < 0 {
-		panic(source.Error{Problem: "it would unpack to far more than its size", Remedy: "if you trust the file, save it without compression"})
-	}
+func (a allocator) Allocate(n int) []byte {
+	a.spend(int64(n))
+	return a.Allocator.Allocate(n)
 }
 
-func (p *purse) Allocate(n int) []byte {
-	p.spend(n)
-	return p.Allocator.Allocate(n)
-}
-
-func (p *purse) Reallocate(n int, b []byte) []byte {
-	p.spend(n - min(n, len(b)))
-	return p.Allocator.Reallocate(n, b)
+func (a allocator) Reallocate(n int, b []byte) []byte {
+	a.spend(int64(max(n-len(b), 0)))
+	return a.Allocator.Reallocate(n, b)
 }
 
 // Arrow reads the Arrow IPC file format or, if data do not begin as one, the
 // stream format.
 func Arrow(data []byte) (f source.File, err error) {
 	defer contain("Arrow", &err)
-	mem := &purse{memory.NewGoAllocator(), budget(len(data))}
-	options := []ipc.Option{ipc.WithAllocator(mem), ipc.WithBodySizeLimit(int64(len(data)) + 1), ipc.WithMetadataSizeLimit(int64(len(data)) + 1)}
+	mem := &purse{budget(len(data))}
+	options := []ipc.Option{ipc.WithAllocator(allocator{memory.NewGoAllocator(), mem}), ipc.WithBodySizeLimit(int64(len(data)) + 1), ipc.WithMetadataSizeLimit(int64(len(data)) + 1)}
 	f.Facts = []source.Fact{{What: "format", Value: "Arrow IPC stream"}}
 	if bytes.HasPrefix(data, []byte("ARROW1\x00\x00")) {
 		f.Facts[0].Value = "Arrow IPC file"
+		if err := verifyFile(data); err != nil {
+			return source.File{}, damaged("", err)
+		}
 		r, err := ipc.NewFileReader(bytes.NewReader(data), options...)
 		if err != nil {
 			return source.File{}, damaged("", err)
@@ -68,8 +64,10 @@ func Arrow(data []byte) (f source.File, err error) {
 		}
 		return b.file(f)
 	}
-	input := bytes.NewReader(data)
-	r, err := ipc.NewReader(input, options...)
+	if err := verifyStream(data); err != nil {
+		return source.File{}, damaged("", err)
+	}
+	r, err := ipc.NewReader(bytes.NewReader(data), options...)
 	if err != nil {
 		return source.File{}, damaged("", err)
 	}
@@ -98,7 +96,7 @@ type batches struct {
 func newBatches(s *arrow.Schema, mem *purse) *batches {
 	b := &batches{schema: s, mem: mem}
 	for _, field := range s.Fields() {
-		c := &column{Column: source.Column{Name: field.Name, Axis: -1}, length: -1}
+		c := newColumn(field.Name, mem)
 		t := field.Type
 		if d, ok := t.(*arrow.DictionaryType); ok {
 			t = d.ValueType
@@ -134,8 +132,6 @@ func newBatches(s *arrow.Schema, mem *purse) *batches {
 func (b *batches) add(batch arrow.RecordBatch) error {
 	defer batch.Release()
 	b.count++
-	// Eight bytes for each cell are ours to hold.
-	b.mem.spend(int(min(batch.NumRows(), 1<<40)) * 8 * int(batch.NumCols()))
 	for i, c := range b.cols {
 		if c == nil {
 			continue
@@ -153,6 +149,7 @@ func (c *column) array(a arrow.Array) error {
 	if err != nil {
 		return err
 	}
+	c.purse.spend(8 * int64(a.Len())) // what the values take here
 	for i := range a.Len() {
 		if a.IsNull(i) {
 			c.nothing()
@@ -172,7 +169,7 @@ func (c *column) reader(a arrow.Array) (func(i int) error, error) {
 		return func(i int) error { c.moment(get(i)); return nil }, nil
 	}
 	text := func(get func(i int) string) (func(i int) error, error) {
-		return func(i int) error { c.text(strings.Clone(get(i))); return nil }, nil
+		return func(i int) error { c.text(get(i)); return nil }, nil
 	}
 	switch a := a.(type) {
 	case *array.Float64:
@@ -188,7 +185,7 @@ func (c *column) reader(a arrow.Array) (func(i int) error, error) {
 	case *array.Int32:
 		return number(func(i int) float64 { return float64(a.Value(i)) })
 	case *array.Int64:
-		return number(func(i int) float64 { return float64(a.Value(i)) })
+		return func(i int) error { c.whole(a.Value(i)); return nil }, nil
 	case *array.Uint8:
 		return number(func(i int) float64 { return float64(a.Value(i)) })
 	case *array.Uint16:
@@ -196,7 +193,7 @@ func (c *column) reader(a arrow.Array) (func(i int) error, error) {
 	case *array.Uint32:
 		return number(func(i int) float64 { return float64(a.Value(i)) })
 	case *array.Uint64:
-		return number(func(i int) float64 { return float64(a.Value(i)) })
+		return func(i int) error { c.unsigned(a.Value(i)); return nil }, nil
 	case *array.Boolean:
 		return number(func(i int) float64 {
 			if a.Value(i) {
@@ -282,6 +279,11 @@ func assemble(f source.File, cols []*column, left, zones, keys, values []string)
 		case "pandas", "ARROW:schema": // how programs pass on types
 		default:
 			t.Meta = append(t.Meta, source.Entry{Key: key, Value: values[i]})
+		}
+	}
+	for _, c := range cols {
+		if c.rounded > 0 {
+			f.Facts = append(f.Facts, source.Fact{What: "rounded", Value: fmt.Sprintf("%d whole numbers of %q, too large for a float64", c.rounded, c.Name)})
 		}
 	}
 	if len(left) > 0 {

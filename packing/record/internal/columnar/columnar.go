@@ -53,11 +53,30 @@ func damaged(place string, err error) error {
 	return source.Error{Place: place, Problem: fmt.Sprintf("it cannot be read (%v)", err), Remedy: "the file is damaged or cut short: export or copy it again", Err: err}
 }
 
+// A purse is what a file may still unpack to.
+type purse struct{ left int64 }
+
+// spend takes bytes out. What a file may unpack to in all is limited: memory
+// that was freed is not counted back.
+func (p *purse) spend(n int64) {
+	if p.left -= n; n < 0 || p.left < 0 {
+		panic(source.Error{Problem: "it would unpack to far more than its size", Remedy: "if you trust the file, save it without compression"})
+	}
+}
+
 // A column is one that grows while a file is read.
 type column struct {
 	source.Column
 	kind   content
 	length int // rows it had when it was written; -1 if not told
+	purse  *purse
+	seen   map[string]string // texts that rows share
+
+	rounded int // whole numbers too large for float64
+}
+
+func newColumn(name string, p *purse) *column {
+	return &column{Column: source.Column{Name: name, Axis: -1}, length: -1, purse: p, seen: map[string]string{}}
 }
 
 // A content is what a column holds.
@@ -76,7 +95,34 @@ func (c *column) number(x float64) {
 	c.Values = append(c.Values, x)
 }
 
-func (c *column) text(s string) { c.Texts = append(c.Texts, s) }
+// whole adds a whole number.
+func (c *column) whole(n int64) {
+	if x := float64(n); x >= math.MaxInt64 || int64(x) != n {
+		c.rounded++
+	}
+	c.number(float64(n))
+}
+
+// unsigned adds a whole number without a sign.
+func (c *column) unsigned(n uint64) {
+	if x := float64(n); x >= math.MaxUint64 || uint64(x) != n {
+		c.rounded++
+	}
+	c.number(float64(n))
+}
+
+// text adds a copy of s; columns of texts mostly repeat a few.
+func (c *column) text(s string) {
+	own, ok := c.seen[s]
+	if !ok {
+		c.purse.spend(int64(len(s)))
+		own = strings.Clone(s)
+		if len(c.seen) < 1000 {
+			c.seen[own] = own
+		}
+	}
+	c.Texts = append(c.Texts, own)
+}
 
 func (c *column) moment(t time.Time) { c.Times = append(c.Times, t) }
 
