@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"math/big"
 	"strconv"
 	"strings"
 	"time"
@@ -203,12 +204,14 @@ func (c *column) reader(a arrow.Array) (func(i int) error, error) {
 		})
 	case *array.Null:
 		return func(int) error { c.nothing(); return nil }, nil
-	case *array.Decimal32, *array.Decimal64, *array.Decimal128, *array.Decimal256:
-		return func(i int) error {
-			x, err := decimal(a.ValueStr(i))
-			c.number(x)
-			return err
-		}, nil
+	case *array.Decimal32:
+		return c.decimals(a.DataType(), func(i int) *big.Int { return big.NewInt(int64(a.Value(i))) }), nil
+	case *array.Decimal64:
+		return c.decimals(a.DataType(), func(i int) *big.Int { return big.NewInt(int64(a.Value(i))) }), nil
+	case *array.Decimal128:
+		return c.decimals(a.DataType(), func(i int) *big.Int { return a.Value(i).BigInt() }), nil
+	case *array.Decimal256:
+		return c.decimals(a.DataType(), func(i int) *big.Int { return a.Value(i).BigInt() }), nil
 	case *array.Time32:
 		unit := a.DataType().(*arrow.Time32Type).Unit.Multiplier()
 		return number(func(i int) float64 { return seconds(int64(a.Value(i)), unit) })
@@ -250,6 +253,12 @@ func (c *column) reader(a arrow.Array) (func(i int) error, error) {
 		}, nil
 	}
 	return nil, fmt.Errorf("%v instead of what the schema says", a.DataType())
+}
+
+// decimals returns a function that adds a decimal number.
+func (c *column) decimals(t arrow.DataType, get func(i int) *big.Int) func(i int) error {
+	scale := t.(arrow.DecimalType).GetScale()
+	return func(i int) error { return c.decimal(get(i), scale) }
 }
 
 func (b *batches) file(f source.File) (source.File, error) {

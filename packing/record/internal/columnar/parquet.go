@@ -320,9 +320,7 @@ func (c *column) adder(leaf *parquet.Column) (add func(parquet.Value) error, zon
 					n.Sub(n, new(big.Int).Lsh(big.NewInt(1), uint(8*len(b))))
 				}
 			}
-			x, err := decimal(fmt.Sprintf("%de%d", n, -int64(t.Scale)))
-			c.number(x)
-			return err
+			return c.decimal(n, t.Scale)
 		}, false
 	case *format.DateType:
 		if kind != parquet.Int32 {
