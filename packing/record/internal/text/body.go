@@ -268,11 +268,7 @@ func endsOpen(b []byte, sep byte) bool {
 		}
 		i += k
 		// Only a quote at the beginning of a cell opens one.
-		j := i
-		for j > 0 && b[j-1] == ' ' {
-			j--
-		}
-		if j > 0 && b[j-1] != sep && b[j-1] != '\n' && b[j-1] != '\r' {
+		if !opens(b, i, sep) {
 			i++
 			continue
 		}

@@ -42,6 +42,9 @@ func closing(b []byte, i int, sep byte) (end int, open bool) {
 			j++
 			continue
 		}
+		if lines > 0 && opens(b, j-1, sep) && j < len(b) && b[j] != sep && b[j] != '\n' && b[j] != '\r' {
+			return noQuote, false // another cell begins with a quote here
+		}
 		k = j
 		for k < len(b) && b[k] == ' ' {
 			k++
@@ -51,6 +54,14 @@ func closing(b []byte, i int, sep byte) (end int, open bool) {
 		}
 	}
 	return noQuote, limit == len(b)
+}
+
+// opens tells whether a quote stands at the beginning of a cell.
+func opens(b []byte, quote int, sep byte) bool {
+	for quote > 0 && b[quote-1] == ' ' {
+		quote--
+	}
+	return quote == 0 || b[quote-1] == sep || b[quote-1] == '\n' || b[quote-1] == '\r'
 }
 
 // countLines counts line ends: LF, CR or both together.

@@ -352,7 +352,7 @@ func (r *reader) nameColumns() {
 			names[j] = group + " " + names[j]
 		}
 	}
-	taken := map[string]bool{}
+	taken := map[string]int{} // how often a name was given
 	var numbered, doubled []string
 	for j := range names {
 		c := &t.cols[j]
@@ -362,10 +362,12 @@ func (r *reader) nameColumns() {
 			numbered = append(numbered, strconv.Itoa(j+1))
 		}
 		c.name = names[j]
-		for n := 2; taken[strings.ToLower(c.name)]; n++ {
+		low := strings.ToLower(c.name)
+		for n := taken[low] + 1; taken[strings.ToLower(c.name)] > 0; n++ {
 			c.name = names[j] + " " + strconv.Itoa(n)
+			taken[low] = n
 		}
-		taken[strings.ToLower(c.name)] = true
+		taken[strings.ToLower(c.name)]++
 		if c.name != names[j] {
 			doubled = append(doubled, fmt.Sprintf("%q", shortened(c.name)))
 		}

@@ -20,7 +20,7 @@ func (r *reader) readHead() error {
 	if len(raw) > n {
 		end := r.cutAfter(n)
 		if end < 0 {
-			return r.longLine(0)
+			return r.longLine(r.lineStart(n))
 		}
 		raw = raw[:end]
 	}

@@ -449,3 +449,60 @@ func TestStop(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// checkRead reads any bytes: no panic, columns that hold together, and a
+// refusal with a remedy.
+func checkRead(t *testing.T, data []byte) {
+	r, err := ReadAll(data, Options{}, task.Default())
+	if err != nil {
+		var e Error
+		if !errors.As(err, &e) || e.Problem == "" || e.Remedy == "" {
+			t.Errorf("%#v", err)
+		}
+		if lines := bytes.Count(data, []byte{'\n'}) + bytes.Count(data, []byte{'\r'}) + 1; e.Line < 0 || e.Line > lines || e.Column < 0 {
+			t.Errorf("line %d, column %d of %d lines: %v", e.Line, e.Column, lines, err)
+		}
+		return
+	}
+	table := r.File.Tables[0]
+	if len(table.Columns) == 0 {
+		t.Error("no columns")
+	}
+	names := map[string]bool{}
+	rows := -1
+	for j, c := range table.Columns {
+		if names[c.Name] {
+			t.Errorf("%q twice", c.Name)
+		}
+		names[c.Name] = true
+		n := len(c.Values) + len(c.Texts) + len(c.Times)
+		if c.Axis == j || c.Axis < -1 || c.Axis >= len(table.Columns) {
+			t.Fatalf("axis %d of column %d", c.Axis, j)
+		}
+		if c.Missing < 0 || c.Missing > n || c.Censored > c.Missing {
+			t.Errorf("%d of %d missing, %d censored", c.Missing, n, c.Censored)
+		}
+		if c.Axis >= 0 {
+			if a := table.Columns[c.Axis]; len(a.Values)+len(a.Texts)+len(a.Times) != n {
+				t.Errorf("column %q is %d long, its axis is not", c.Name, n)
+			}
+		}
+		rows = max(rows, n)
+	}
+	if rows*len(table.Columns) > 2*len(data)+64 {
+		t.Errorf("%d rows of %d columns out of %d bytes", rows, len(table.Columns), len(data))
+	}
+	last := 0
+	for row := range rows {
+		line := table.Line(row)
+		if line <= last {
+			t.Errorf("row %d on line %d, the one before on %d", row, line, last)
+			break
+		}
+		last = line
+	}
+	again, err := ReadAll(data, Options{}, task.Default())
+	if err != nil || fmt.Sprintf("%v", again) != fmt.Sprintf("%v", r) {
+		t.Errorf("another result when read again: %v", err)
+	}
+}
