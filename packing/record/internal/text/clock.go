@@ -9,6 +9,7 @@ import (
 type moment struct {
 	date   bool   // has a date
 	order  string // "dmy", "mdy" or "ymd"
+	bare   bool   // a date without a clock
 	two    string // "mm:ss" or "hh:mm" for clocks of two parts
 	layout string // of package time; "" if the parts above tell
 }

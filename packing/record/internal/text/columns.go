@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/evenbed/evenbed/packing/record/internal/source"
 )
@@ -231,6 +232,7 @@ func (r *reader) result() (Result, error) {
 	if err := r.placeStrays(cols); err != nil {
 		return Result{}, err
 	}
+	r.joinClock(cols)
 	r.axes(cols)
 	cols = r.dropEmpty(cols)
 	if err := r.givenUnits(cols); err != nil {
@@ -279,6 +281,28 @@ func (r *reader) placeStrays(cols []source.Column) error {
 // lineAt returns the line of a row.
 func (r *reader) lineAt(row int) int {
 	return source.Table{FirstLine: r.body.first, Breaks: r.body.breaks}.Line(row)
+}
+
+// joinClock puts a date and a clock that stand in the first two columns
+// together, in the column of the date; the clock stays as it is.
+func (r *reader) joinClock(cols []source.Column) {
+	if len(cols) < 2 || cols[0].Times == nil || !r.table.cols[0].moment.bare || r.table.cols[1].kind != clockKind {
+		return
+	}
+	for i, s := range cols[1].Values {
+		if !(s >= 0 && s < 86400) && !math.IsNaN(s) {
+			return
+		}
+		if math.IsNaN(s) != cols[0].Times[i].IsZero() {
+			return
+		}
+	}
+	for i, s := range cols[1].Values {
+		if !math.IsNaN(s) {
+			cols[0].Times[i] = cols[0].Times[i].Add(time.Duration(math.Round(s * 1e9)))
+		}
+	}
+	r.guess("date and clock", fmt.Sprintf("column %q holds both, from columns %q and %q", cols[0].Name, cols[0].Name, cols[1].Name), "")
 }
 
 // isAxis tells whether a column holds times or volumes.

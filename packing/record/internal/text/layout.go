@@ -3,7 +3,6 @@ package text
 import (
 	"bytes"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -59,6 +58,9 @@ func (r *reader) layout() error {
 	if err := r.findHeader(); err != nil {
 		return err
 	}
+	if err := r.commaTwice(); err != nil {
+		return err
+	}
 	r.nameColumns()
 	r.readMeta()
 	r.used.DataLine = t.firstLine
@@ -111,18 +113,42 @@ func (r *reader) narrow() {
 	}
 	named := 0
 	if i := r.above(t.records, t.firstIndex); i >= 0 {
-		named = len(trimEmpty(cut(nil, r.withoutComment(t.records[i].text), r.sep)))
+		named = len(trimEmpty(joinBrackets(cut(nil, r.withoutComment(t.records[i].text), r.sep), r.sep)))
 	}
 	if w := max(filled, min(named, t.width)); w > 0 {
 		t.width = w
 	}
 }
 
-// cells returns the cells of a record of the header, as many as the table is
+// commaTwice refuses a table whose commas may be decimal marks, too: more cells
+// than names, and no other decimal mark.
+func (r *reader) commaTwice() error {
+	t := &r.table
+	if r.sep != ',' || r.o.Separator != "" || r.o.Decimal != "" || t.header < 0 {
+		return nil
+	}
+	names := len(trimStrings(r.headerCells(t.header)))
+	if names == 0 || names >= t.width {
+		return nil
+	}
+	var cells [][]byte
+	for _, rec := range r.sample {
+		cells = cut(cells[:0], rec.text, r.sep)
+		for _, c := range cells {
+			if s := shapeOf(c, true); s.decimal != 0 || s.ambiguous != 0 {
+				return nil
+			}
+		}
+	}
+	return Error{Line: t.firstLine, Problem: fmt.Sprintf("%d cells below %d names, and no number has a decimal point: the comma may separate cells, or be the decimal mark as well", t.width, names),
+		Remedy: `export with semicolons between cells, or say that commas only separate: record.Options{Separator: ","}`}
+}
+
+// headerCells returns the cells of a record of the header, as many as the table is
 // wide or more.
 func (r *reader) headerCells(i int) []string {
 	var out []string
-	for _, c := range cut(nil, r.withoutComment(r.table.records[i].text), r.sep) {
+	for _, c := range joinBrackets(cut(nil, r.withoutComment(r.table.records[i].text), r.sep), r.sep) {
 		out = append(out, strings.ToValidUTF8(strings.Join(strings.Fields(string(c)), " "), "?"))
 	}
 	for len(out) > r.table.width && out[len(out)-1] == "" {
@@ -131,7 +157,7 @@ func (r *reader) headerCells(i int) []string {
 	return out
 }
 
-// filled counts cells that hold something.
+// filledCells counts cells that hold something.
 func filledCells(cells []string) (n int) {
 	for _, c := range cells {
 		if c != "" {
@@ -182,6 +208,9 @@ func (r *reader) headerLike(i int) bool {
 	}
 	if r.table.width == 1 {
 		return n == 1 && !strings.Contains(cells[0], ":")
+	}
+	if r.sep == ' ' && len(cells) != r.table.width {
+		return false // words, not names
 	}
 	first := cells[0]
 	if strings.HasSuffix(first, ":") || n == 1 && len(trimStrings(cells)) == 1 {
@@ -417,7 +446,7 @@ func fillPairs(names []string, cols []column) {
 func (r *reader) readMeta() {
 	t := &r.table
 	for i, rec := range t.records[:t.firstIndex] {
-		if i == t.header || i == t.units || i == t.groups {
+		if i == t.header || i == t.units || i == t.groups || i == 0 && saidSeparator(r.head) != "" {
 			continue
 		}
 		if e, ok := r.entry(rec); ok {
@@ -535,361 +564,4 @@ func (r *reader) kinds() error {
 		}
 	}
 	return nil
-}
-
-// moments finds the form of the times of a column.
-func (r *reader) moments(j int) error {
-	t := &r.table
-	c := &t.cols[j]
-	c.moment.date = c.kind == dateKind
-	elapsed := slices.Contains([]string{"hh:mm:ss", "mm:ss", "hh:mm"}, r.o.TimeLayout)
-	if r.o.TimeLayout != "" && !elapsed && c.moment.date {
-		c.moment.layout = r.o.TimeLayout
-		r.fact("time form", fmt.Sprintf("column %q: %s, as given", c.name, r.o.TimeLayout))
-		return nil
-	}
-	v := r.momentVote(r.sample, j)
-	if !r.whole && v.open(c.moment.date, r.o) {
-		var err error
-		if v, err = r.momentsOfAll(j); err != nil {
-			return err
-		}
-	}
-	return r.settle(c, v, elapsed)
-}
-
-// A momentVote counts what the cells of one column say about their form.
-type momentVote struct {
-	not     [3]witness // dates that cannot be dmy, mdy, ymd
-	differ  witness    // dates that dmy and mdy read differently
-	dots    int        // dates with points between
-	words   int
-	short   int     // years of two digits
-	minutes witness // clocks of two parts that can only be mm:ss
-	two     witness // clocks of two parts
-	halves  int
-	dates   int
-	zones   int
-}
-
-func (r *reader) momentVote(recs []record, j int) (v momentVote) {
-	var cells [][]byte
-	for _, rec := range recs {
-		cells = cut(cells[:0], rec.text, r.sep)
-		v.count(rec, cells, j)
-	}
-	return v
-}
-
-// count adds the cell of a row.
-func (v *momentVote) count(rec record, cells [][]byte, j int) {
-	if j >= len(cells) {
-		return
-	}
-	s, ok := cutStamp(cells[j])
-	if !ok {
-		return
-	}
-	if s.hasZone {
-		v.zones++
-	}
-	if s.half != 0 {
-		v.halves++
-	}
-	if !s.hasDate {
-		if s.parts == 2 && s.half == 0 {
-			v.two.see(rec.line, cells[j])
-			if s.decimals > 0 || s.clock[0] > 23 {
-				v.minutes.see(rec.line, cells[j])
-			}
-		}
-		return
-	}
-	v.dates++
-	dmy, mdy, ymd := s.orders()
-	for k, can := range []bool{dmy, mdy, ymd} {
-		if !can {
-			v.not[k].see(rec.line, cells[j])
-		}
-	}
-	if dmy && mdy && s.date[0] != s.date[1] {
-		v.differ.see(rec.line, cells[j])
-	}
-	if s.mark == '.' {
-		v.dots++
-	}
-	if s.word {
-		v.words++
-	}
-	if s.digits[0] <= 2 && s.digits[2] <= 2 {
-		v.short++
-	}
-}
-
-// add joins the count of a part of the file that begins on a line.
-func (v *momentVote) add(o *momentVote, line int) {
-	for _, p := range []struct{ to, from *witness }{
-		{&v.not[0], &o.not[0]}, {&v.not[1], &o.not[1]}, {&v.not[2], &o.not[2]},
-		{&v.differ, &o.differ}, {&v.minutes, &o.minutes}, {&v.two, &o.two},
-	} {
-		w := *p.from
-		w.line += line
-		p.to.add(w)
-	}
-	v.dots += o.dots
-	v.words += o.words
-	v.short += o.short
-	v.halves += o.halves
-	v.dates += o.dates
-	v.zones += o.zones
-}
-
-// open tells whether more cells could settle what these do not.
-func (v *momentVote) open(date bool, o Options) bool {
-	if date {
-		return o.DateOrder == "" && v.not[0].count == 0 && v.not[1].count == 0 && v.dots < v.dates
-	}
-	return o.TimeLayout == "" && v.two.count > 0 && v.minutes.count == 0
-}
-
-// settle sets the form of a column, or asks.
-func (r *reader) settle(c *column, v momentVote, elapsed bool) error {
-	what := fmt.Sprintf("column %q: ", c.name)
-	if !c.moment.date {
-		hint := strings.ToLower(c.unit + " " + c.name)
-		switch {
-		case v.two.count == 0:
-		case elapsed && r.o.TimeLayout != "hh:mm:ss":
-			c.moment.two = r.o.TimeLayout
-		case strings.Contains(hint, "hh:mm") || strings.Contains(hint, "h:mm"):
-			c.moment.two = "hh:mm"
-		case v.minutes.count > 0 || strings.Contains(hint, "mm:ss") || strings.Contains(hint, "m:ss"):
-			c.moment.two = "mm:ss"
-		default:
-			return Error{Line: v.two.line, Problem: fmt.Sprintf("%q in column %q may be minutes and seconds or hours and minutes, and no row decides", shortened(v.two.text), shortened(c.name)),
-				Remedy: `say which it is: record.Options{TimeLayout: "mm:ss"} or record.Options{TimeLayout: "hh:mm"}`}
-		}
-		form := "hh:mm:ss"
-		if c.moment.two != "" {
-			form = c.moment.two
-		}
-		r.used.TimeLayout = form
-		if v.halves > 0 {
-			form += " AM/PM"
-		}
-		c.unit = "s"
-		r.told("time form", what+form+", taken as seconds", r.o.TimeLayout != "", fmt.Sprintf("TimeLayout: %q", strings.TrimSuffix(form, " AM/PM")))
-		return nil
-	}
-	can := [3]bool{v.not[0].count == 0, v.not[1].count == 0, v.not[2].count == 0}
-	orders := [3]string{"dmy", "mdy", "ymd"}
-	order := ""
-	switch {
-	case r.o.DateOrder != "":
-		order = r.o.DateOrder
-	case can[2] && !can[0] && !can[1], can[2] && v.short == 0:
-		order = "ymd"
-	case can[0] && v.words > 0:
-		order = "dmy"
-	case can[0] && v.dots == v.dates:
-		order = "dmy"
-	case can[0] && !can[1] && !can[2]:
-		order = "dmy"
-	case can[1] && !can[0] && !can[2]:
-		order = "mdy"
-	case can[0] && can[1] && !can[2] && v.differ.count == 0:
-		order = "dmy"
-	case can[0] || can[1] || can[2]:
-		var open []string
-		for k, o := range orders {
-			if can[k] {
-				open = append(open, o)
-			}
-		}
-		w := v.differ
-		if w.count == 0 {
-			w = v.not[2]
-		}
-		var ways, options []string
-		for _, o := range open {
-			m := moment{order: o}
-			if t, ok := m.time([]byte(w.text)); ok {
-				ways = append(ways, t.Format("2 January 2006")+" ("+o+")")
-			}
-			options = append(options, fmt.Sprintf("record.Options{DateOrder: %q}", o))
-		}
-		return Error{Line: w.line, Problem: fmt.Sprintf("the date %q in column %q may be %s, and no row decides", shortened(w.text), shortened(c.name), strings.Join(ways, " or ")),
-			Remedy: "say which it is: " + strings.Join(options, " or ")}
-	default:
-		a, b := v.not[0], v.not[1]
-		return Error{Line: max(a.line, b.line), Problem: fmt.Sprintf("no order of day, month and year fits all dates of column %q: %q (line %d) is not day first, %q (line %d) is not month first", shortened(c.name), shortened(a.text), a.line, shortened(b.text), b.line),
-			Remedy: "write all dates alike, as 2026-03-31"}
-	}
-	c.moment.order = order
-	r.used.DateOrder = order
-	text := map[string]string{"dmy": "day, month, year", "mdy": "month, day, year", "ymd": "year, month, day"}[order]
-	if v.halves > 0 {
-		text += "; clock of 12 hours"
-	}
-	if v.zones > 0 {
-		text += "; with time zone"
-	} else {
-		text += "; without time zone, kept as written"
-	}
-	if v.short > 0 {
-		text += "; years of two digits, 70 to 99 taken as 19.."
-	}
-	r.told("time form", what+text, r.o.DateOrder != "", fmt.Sprintf("DateOrder: %q", order))
-	return nil
-}
-
-// marksOfNumbers finds decimal and thousands mark by one vote of all columns
-// of numbers.
-func (r *reader) marksOfNumbers() error {
-	v := r.voteOf(r.sample)
-	decimal, group, err := v.decide(r.o, r.sep)
-	if !r.whole && (err != nil || !v.decisive() && r.o.Decimal == "" && r.mayDecide()) {
-		var e error
-		if v, e = r.voteOfAll(); e != nil {
-			return e
-		}
-		decimal, group, err = v.decide(r.o, r.sep)
-	}
-	if e, asks := err.(Error); asks && !v.decisive() {
-		// Numbers of the preamble break a tie.
-		m := r.metaVote()
-		if d, _, again := m.decide(r.o, r.sep); again == nil && m.decisive() {
-			o := r.o
-			o.Decimal = string(d)
-			decimal, group, err = v.decide(o, r.sep)
-		} else {
-			err = e
-		}
-	}
-	if err != nil {
-		return err
-	}
-	r.table.decisive = v.decisive()
-	r.format = format{decimal: decimal, group: group}
-	r.format.missing = r.marks().missing
-	r.used.Decimal = string(decimal)
-	value := markName(decimal)
-	if v[pointDecimal].count+v[commaDecimal].count+v[pointEither].count+v[commaEither].count == 0 {
-		value = "point, though no number has a decimal mark"
-	}
-	r.told("decimal mark", value, r.o.Decimal != "", fmt.Sprintf("Decimal: %q", string(decimal)))
-	r.used.Thousands = "none"
-	if group != 0 {
-		r.used.Thousands = string(group)
-		r.told("thousands mark", markName(group), r.o.Thousands != "", fmt.Sprintf("Thousands: %q", string(group)))
-	}
-	return nil
-}
-
-// voteOf counts the votes of the columns of numbers.
-func (r *reader) voteOf(recs []record) (v vote) {
-	var cells [][]byte
-	for _, rec := range recs {
-		cells = cut(cells[:0], rec.text, r.sep)
-		r.count(&v, rec, cells)
-	}
-	return v
-}
-
-// count adds the numbers of a row.
-func (r *reader) count(v *vote, rec record, cells [][]byte) {
-	if len(cells) > maxColumns || !r.grade(cells, r.sep).data() {
-		return
-	}
-	for j, c := range cells[:min(len(cells), r.table.width)] {
-		if k := r.table.cols[j].kind; k != numberKind && k != unknownKind {
-			continue
-		}
-		if s := shapeOf(c, r.sep != ' '); s.ok {
-			v.count(s, rec.line, c)
-		}
-	}
-}
-
-// metaVote counts the votes of values with a known unit in the preamble.
-func (r *reader) metaVote() (v vote) {
-	for _, e := range r.table.meta {
-		number, unit, ok := strings.Cut(strings.TrimSpace(e.Value), " ")
-		if !ok || !knownUnit(strings.TrimSpace(unit)) {
-			continue
-		}
-		if s := shapeOf([]byte(number), false); s.ok {
-			v.count(s, e.Line, []byte(number))
-		}
-	}
-	return v
-}
-
-// sweep shows every record below the header, chunk by chunk on all processors.
-// Lines are counted from 0 in each chunk; it returns the line of each chunk.
-func (r *reader) sweep(visit func(chunk int, rec record, cells [][]byte)) ([]int, error) {
-	chunks := r.body.chunks
-	lines := make([]int, len(chunks)+1)
-	err := r.parallel("", len(chunks), func(w, k int) bool {
-		b := r.enc.decode(r.raw[chunks[k].from:chunks[k].to], nil)
-		var cells [][]byte
-		for i := 0; i < len(b); {
-			end, next, n := recordEnd(b, i, r.sep)
-			cells = cut(cells[:0], b[i:end], r.sep)
-			visit(k, record{b[i:end], lines[k+1]}, cells)
-			lines[k+1] += n
-			i = next
-		}
-		return true
-	})
-	lines[0] = r.table.firstLine
-	for k := range chunks {
-		lines[k+1] += lines[k]
-	}
-	return lines, err
-}
-
-// voteOfAll counts the votes of the whole file.
-func (r *reader) voteOfAll() (all vote, err error) {
-	if err := r.plan(); err != nil {
-		return all, err
-	}
-	votes := make([]vote, len(r.body.chunks))
-	lines, err := r.sweep(func(k int, rec record, cells [][]byte) { r.count(&votes[k], rec, cells) })
-	for k := range votes {
-		for i := range votes[k] {
-			votes[k][i].line += lines[k]
-			all[i].add(votes[k][i])
-		}
-	}
-	return all, err
-}
-
-// momentsOfAll counts the forms of the times of a column in the whole file.
-func (r *reader) momentsOfAll(j int) (all momentVote, err error) {
-	if err := r.plan(); err != nil {
-		return all, err
-	}
-	votes := make([]momentVote, len(r.body.chunks))
-	lines, err := r.sweep(func(k int, rec record, cells [][]byte) { votes[k].count(rec, cells, j) })
-	for k := range votes {
-		all.add(&votes[k], lines[k])
-	}
-	return all, err
-}
-
-// mayDecide tells whether the file holds marks that the sample may lack.
-func (r *reader) mayDecide() bool {
-	marks := ".,"
-	if r.sep == ',' {
-		if bytes.IndexByte(r.raw, '"') < 0 {
-			return false // a comma cannot be a decimal mark, then
-		}
-	}
-	for _, m := range []byte(marks) {
-		if bytes.IndexByte(r.raw, m) >= 0 {
-			return true
-		}
-	}
-	return false
 }

@@ -175,14 +175,19 @@ type reading struct {
 // that makes the most consistent table.
 func (r *reader) sniff() error {
 	var all []reading
+	asked := r.o.Separator
+	said := saidSeparator(r.head)
+	if asked == "" {
+		asked = said
+	}
 	for _, sep := range []byte("\t;|, \x00") {
-		if s := r.o.Separator; s != "" && !(s == "none" && sep == 0 || s[0] == sep && s != "none") {
+		if s := asked; s != "" && !(s == "none" && sep == 0 || s[0] == sep && s != "none") {
 			continue
 		}
-		if sep == ',' && r.o.Decimal == "," && r.o.Separator == "" && !bytes.Contains(r.head, []byte{'"'}) {
+		if sep == ',' && r.o.Decimal == "," && asked == "" && !bytes.Contains(r.head, []byte{'"'}) {
 			continue
 		}
-		if rd := r.read(sep); rd.width > 0 && (sep == 0 || rd.width > 1 || r.o.Separator != "") {
+		if rd := r.read(sep); rd.width > 0 && (sep == 0 || rd.width > 1 || asked != "") {
 			all = append(all, rd)
 		}
 	}
@@ -218,9 +223,24 @@ func (r *reader) sniff() error {
 	best := near[0]
 	r.sep = best.sep
 	r.used.Separator = sepOption(best.sep)
-	r.told("separator", separatorName(best.sep), r.o.Separator != "", fmt.Sprintf("Separator: %q", r.used.Separator))
+	if r.o.Separator == "" && said != "" {
+		r.fact("separator", separatorName(best.sep)+", as the first line says")
+	} else {
+		r.told("separator", separatorName(best.sep), r.o.Separator != "", fmt.Sprintf("Separator: %q", r.used.Separator))
+	}
 	r.table.width, r.table.firstIndex, r.table.records = best.width, best.first, best.records
 	return nil
+}
+
+// saidSeparator returns the separator that the first line names, as "sep=;",
+// which spreadsheets write and read.
+func saidSeparator(head []byte) string {
+	end, _ := lineEnd(head, 0)
+	line := bytes.Trim(head[:end], `" `)
+	if len(line) == 5 && bytes.EqualFold(line[:4], []byte("sep=")) && bytes.IndexByte([]byte(",;|\t"), line[4]) >= 0 {
+		return string(line[4:])
+	}
+	return ""
 }
 
 func sepOption(sep byte) string {
@@ -260,6 +280,20 @@ func (r *reader) noTable() error {
 	}
 	if err := r.brokenCell(); err != nil {
 		return err
+	}
+	for _, rec := range records(r.head, 1, headRecords, 0) {
+		for _, sep := range []byte("\t;,|") {
+			units := 0
+			cells := cut(nil, rec.text, sep)
+			for _, c := range cells {
+				if _, u := splitUnit(string(c)); knownUnit(u) {
+					units++
+				}
+			}
+			if len(cells) > 1 && units > 0 {
+				return Error{Line: rec.line, Problem: "a header with no rows of numbers below it", Remedy: "export the file again, with data, or " + `say where the numbers begin: record.Options{DataLine: 12}`}
+			}
+		}
 	}
 	return Error{Problem: "no rows of numbers found",
 		Remedy: `rows need numbers with comma, semicolon, tab, bar or blanks between them; if they have, say so: record.Options{Separator: ";", Decimal: ",", DataLine: 12}`}
@@ -386,7 +420,7 @@ func (r *reader) read(sep byte) reading {
 		rd.first = i
 	}
 	if i := r.above(rd.records, rd.first); i >= 0 {
-		h := trimEmpty(cut(nil, r.withoutComment(rd.records[i].text), sep))
+		h := trimEmpty(joinBrackets(cut(nil, r.withoutComment(rd.records[i].text), sep), sep))
 		if n := len(h); n != rd.width && widths[n] > 0 {
 			rd.width = n
 		}
@@ -411,6 +445,23 @@ func (r *reader) read(sep byte) reading {
 		rd.quality -= 0.1
 	}
 	return rd
+}
+
+// joinBrackets puts names and their units in brackets together, which blanks
+// between cells have set apart.
+func joinBrackets(cells [][]byte, sep byte) [][]byte {
+	if sep != ' ' {
+		return cells
+	}
+	var out [][]byte
+	for _, c := range cells {
+		if n := len(out); n > 0 && (c[0] == '(' || c[0] == '[' || bytes.Count(out[n-1], []byte("(")) > bytes.Count(out[n-1], []byte(")"))) {
+			out[n-1] = bytes.Join([][]byte{out[n-1], c}, []byte{' '})
+			continue
+		}
+		out = append(out, c)
+	}
+	return out
 }
 
 // above returns the index of the next record above that is not blank, or -1.

@@ -15,6 +15,7 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/record/internal/source"
+	"github.com/evenbed/evenbed/packing/task"
 )
 
 // Options say what is known of a file. What is zero is found out.
@@ -41,7 +42,7 @@ type Options struct {
 // An Error tells where a text cannot be read and what to do.
 type Error = source.Error
 
-// A Monitor watches the reading; see package task.
+// A Monitor watches the reading; see package task. None stands for the default.
 type Monitor interface {
 	Context() context.Context
 	Progress(label string, done, total int)
@@ -66,6 +67,9 @@ const progressFrom = 50 << 20
 func ReadAll(data []byte, o Options, m Monitor) (Result, error) {
 	if err := o.check(); err != nil {
 		return Result{}, err
+	}
+	if m == nil {
+		m = task.Default()
 	}
 	r := &reader{o: o, used: o, monitor: m}
 	if err := r.readEncoding(data); err != nil {

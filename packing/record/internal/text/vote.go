@@ -3,6 +3,7 @@ package text
 import (
 	"bytes"
 	"fmt"
+	"strings"
 	"unicode/utf8"
 )
 
@@ -287,4 +288,142 @@ func markName(b byte) string {
 		return "blank"
 	}
 	return "none"
+}
+
+// marksOfNumbers finds decimal and thousands mark by one vote of all columns
+// of numbers.
+func (r *reader) marksOfNumbers() error {
+	v := r.voteOf(r.sample)
+	decimal, group, err := v.decide(r.o, r.sep)
+	if !r.whole && (err != nil || !v.decisive() && r.o.Decimal == "" && r.mayDecide()) {
+		var e error
+		if v, e = r.voteOfAll(); e != nil {
+			return e
+		}
+		decimal, group, err = v.decide(r.o, r.sep)
+	}
+	if e, asks := err.(Error); asks && !v.decisive() {
+		// Numbers of the preamble break a tie.
+		m := r.metaVote()
+		if d, _, again := m.decide(r.o, r.sep); again == nil && m.decisive() {
+			o := r.o
+			o.Decimal = string(d)
+			decimal, group, err = v.decide(o, r.sep)
+		} else {
+			err = e
+		}
+	}
+	if err != nil {
+		return err
+	}
+	r.table.decisive = v.decisive()
+	r.format = format{decimal: decimal, group: group}
+	r.format.missing = r.marks().missing
+	r.used.Decimal = string(decimal)
+	value := markName(decimal)
+	if v[pointDecimal].count+v[commaDecimal].count+v[pointEither].count+v[commaEither].count == 0 {
+		value = "point, though no number has a decimal mark"
+	}
+	r.told("decimal mark", value, r.o.Decimal != "", fmt.Sprintf("Decimal: %q", string(decimal)))
+	r.used.Thousands = "none"
+	if group != 0 {
+		r.used.Thousands = string(group)
+		r.told("thousands mark", markName(group), r.o.Thousands != "", fmt.Sprintf("Thousands: %q", string(group)))
+	}
+	return nil
+}
+
+// voteOf counts the votes of the columns of numbers.
+func (r *reader) voteOf(recs []record) (v vote) {
+	var cells [][]byte
+	for _, rec := range recs {
+		cells = cut(cells[:0], rec.text, r.sep)
+		r.count(&v, rec, cells)
+	}
+	return v
+}
+
+// count adds the numbers of a row.
+func (r *reader) count(v *vote, rec record, cells [][]byte) {
+	if len(cells) > maxColumns || !r.grade(cells, r.sep).data() {
+		return
+	}
+	for j, c := range cells[:min(len(cells), r.table.width)] {
+		if k := r.table.cols[j].kind; k != numberKind && k != unknownKind {
+			continue
+		}
+		if s := shapeOf(c, r.sep != ' '); s.ok {
+			v.count(s, rec.line, c)
+		}
+	}
+}
+
+// metaVote counts the votes of values with a known unit in the preamble.
+func (r *reader) metaVote() (v vote) {
+	for _, e := range r.table.meta {
+		number, unit, ok := strings.Cut(strings.TrimSpace(e.Value), " ")
+		if !ok || !knownUnit(strings.TrimSpace(unit)) {
+			continue
+		}
+		if s := shapeOf([]byte(number), false); s.ok {
+			v.count(s, e.Line, []byte(number))
+		}
+	}
+	return v
+}
+
+// sweep shows every record below the header, chunk by chunk on all processors.
+// Lines are counted from 0 in each chunk; it returns the line of each chunk.
+func (r *reader) sweep(visit func(chunk int, rec record, cells [][]byte)) ([]int, error) {
+	chunks := r.body.chunks
+	lines := make([]int, len(chunks)+1)
+	err := r.parallel("", len(chunks), func(w, k int) bool {
+		b := r.enc.decode(r.raw[chunks[k].from:chunks[k].to], nil)
+		var cells [][]byte
+		for i := 0; i < len(b); {
+			end, next, n := recordEnd(b, i, r.sep)
+			cells = cut(cells[:0], b[i:end], r.sep)
+			visit(k, record{b[i:end], lines[k+1]}, cells)
+			lines[k+1] += n
+			i = next
+		}
+		return true
+	})
+	lines[0] = r.table.firstLine
+	for k := range chunks {
+		lines[k+1] += lines[k]
+	}
+	return lines, err
+}
+
+// voteOfAll counts the votes of the whole file.
+func (r *reader) voteOfAll() (all vote, err error) {
+	if err := r.plan(); err != nil {
+		return all, err
+	}
+	votes := make([]vote, len(r.body.chunks))
+	lines, err := r.sweep(func(k int, rec record, cells [][]byte) { r.count(&votes[k], rec, cells) })
+	for k := range votes {
+		for i := range votes[k] {
+			votes[k][i].line += lines[k]
+			all[i].add(votes[k][i])
+		}
+	}
+	return all, err
+}
+
+// mayDecide tells whether the file holds marks that the sample may lack.
+func (r *reader) mayDecide() bool {
+	marks := ".,"
+	if r.sep == ',' {
+		if bytes.IndexByte(r.raw, '"') < 0 {
+			return false // a comma cannot be a decimal mark, then
+		}
+	}
+	for _, m := range []byte(marks) {
+		if bytes.IndexByte(r.raw, m) >= 0 {
+			return true
+		}
+	}
+	return false
 }
