@@ -29,7 +29,6 @@ type body struct {
 	first  int // line of the first row
 	breaks []source.Break
 	blanks int // rows of empty cells
-	spans  bool
 	short  int // rows with fewer cells
 }
 
@@ -174,7 +173,6 @@ func (r *reader) plan() error {
 		b.chunks = append(b.chunks, chunk{from: at, to: next})
 		at = next
 	}
-	quotes := make([]bool, len(b.chunks))
 	open := make([]bool, len(b.chunks))
 	bufs := make([][]byte, runtime.GOMAXPROCS(0))
 	err := r.parallel("", len(b.chunks), func(w, k int) bool {
@@ -193,12 +191,12 @@ func (r *reader) plan() error {
 				c.lines++
 			}
 		}
-		if quotes[k] = bytes.IndexByte(raw, '"') >= 0; quotes[k] {
-			bufs[w] = r.enc.decode(raw, keep(bufs[w], r.enc))
-			open[k] = endsOpen(bufs[w], r.sep)
-			if !r.enc.wide() {
-				bufs[w] = nil
+		if bytes.IndexByte(raw, '"') >= 0 {
+			text := r.enc.decode(raw, bufs[w])
+			if r.enc.wide() {
+				bufs[w] = text
 			}
+			open[k] = openQuote(text, r.sep) >= 0
 		}
 		return true
 	})
@@ -207,30 +205,25 @@ func (r *reader) plan() error {
 	}
 	// A quoted cell that reaches into the next chunk joins both.
 	joined := b.chunks[:0]
-	var buf []byte
 	for k := 0; k < len(b.chunks); k++ {
 		c := b.chunks[k]
-		isOpen := open[k]
-		for isOpen && k+1 < len(b.chunks) {
-			k++
-			b.spans = true
-			c.to = b.chunks[k].to
-			c.lines += b.chunks[k].lines
-			buf = r.enc.decode(r.raw[c.from:c.to], keep(buf, r.enc))
-			isOpen = endsOpen(buf, r.sep)
+		if open[k] {
+			rest := bytes.Clone(r.enc.decode(r.raw[c.from:c.to], nil))
+			for at := openQuote(rest, r.sep); at >= 0 && k+1 < len(b.chunks); at = openQuote(rest, r.sep) {
+				if err := r.monitor.Context().Err(); err != nil {
+					return err
+				}
+				k++
+				next := b.chunks[k]
+				c.to = next.to
+				c.lines += next.lines
+				rest = append(rest[:copy(rest, rest[at:])], r.enc.decode(r.raw[next.from:next.to], nil)...)
+			}
 		}
 		joined = append(joined, c)
 	}
 	b.chunks = joined
 	return nil
-}
-
-// keep returns a buffer that may be written to again.
-func keep(buf []byte, e encoding) []byte {
-	if e == utf8Text {
-		return nil
-	}
-	return buf
 }
 
 func wideLines(e encoding, raw []byte) int {
@@ -259,12 +252,13 @@ func (r *reader) lineStart(at int) int {
 	return 0
 }
 
-// endsOpen tells whether a quoted cell may reach beyond the end of b.
-func endsOpen(b []byte, sep byte) bool {
+// openQuote returns where a quoted cell begins that may reach beyond the end of
+// b; -1 if there is none.
+func openQuote(b []byte, sep byte) int {
 	for i := 0; i < len(b); {
 		k := bytes.IndexByte(b[i:], '"')
 		if k < 0 {
-			return false
+			break
 		}
 		i += k
 		// Only a quote at the beginning of a cell opens one.
@@ -274,7 +268,7 @@ func endsOpen(b []byte, sep byte) bool {
 		}
 		end, open := closing(b, i, sep)
 		if open {
-			return true
+			return i
 		}
 		if end == noQuote {
 			i++
@@ -282,7 +276,7 @@ func endsOpen(b []byte, sep byte) bool {
 		}
 		i = end
 	}
-	return false
+	return -1
 }
 
 // readBody parses all rows.

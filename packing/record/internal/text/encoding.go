@@ -73,35 +73,30 @@ func (e encoding) decodeWide(raw, buf []byte) []byte {
 	if n := len(raw)/2 + len(raw)/16 + 64; cap(buf) < n {
 		buf = make([]byte, 0, n)
 	}
-	low, highByte := 0, 1
+	low, highByte, turn := 0, 1, 0
 	if e == utf16BE {
-		low, highByte = 1, 0
+		low, highByte, turn = 1, 0, 8
 	}
 	i := 0
 	for i+1 < len(raw) {
-		// Runs of ASCII are the rule.
+		// Runs of ASCII are the rule: eight characters at a time.
 		buf = grow(buf)
 		out := buf[len(buf):cap(buf)]
-		rest := raw[i:]
-		n := 0
-		for n+8 <= len(out) && 2*n+16 <= len(rest) {
-			a, b := binary.LittleEndian.Uint64(rest[2*n:]), binary.LittleEndian.Uint64(rest[2*n+8:])
-			if e == utf16BE {
-				a, b = bits.RotateLeft64(a, -8), bits.RotateLeft64(b, -8)
-			}
+		from, to := raw[i:], out
+		for len(from) >= 16 && len(to) >= 8 {
+			a := bits.RotateLeft64(binary.LittleEndian.Uint64(from), -turn)
+			b := bits.RotateLeft64(binary.LittleEndian.Uint64(from[8:]), -turn)
 			if (a|b)&0xff80ff80ff80ff80 != 0 {
 				break
 			}
-			binary.LittleEndian.PutUint64(out[n:], packed(a)|packed(b)<<32)
-			n += 8
+			binary.LittleEndian.PutUint64(to, packed(a)|packed(b)<<32)
+			from, to = from[16:], to[8:]
 		}
-		for n < len(out) && 2*n+1 < len(rest) {
-			c := rest[2*n+low]
-			if rest[2*n+highByte] != 0 || c >= utf8.RuneSelf {
-				break
-			}
-			out[n] = c
+		n := len(out) - len(to)
+		for n < len(out) && len(from) >= 2 && from[highByte] == 0 && from[low] < utf8.RuneSelf {
+			out[n] = from[low]
 			n++
+			from = from[2:]
 		}
 		buf = buf[:len(buf)+n]
 		i += 2 * n
