@@ -367,6 +367,13 @@ func (r *reader) nameColumns() {
 			t.cols[j].unit = sameMicro(unbracket(units[j]))
 		}
 	}
+	inNames := false
+	for j := range t.cols {
+		inNames = inNames || t.cols[j].unit != "" && units[j] == ""
+	}
+	if inNames {
+		r.fact("units", "in the names")
+	}
 	fillPairs(names, t.cols)
 	group := ""
 	for j := range names {

@@ -411,9 +411,15 @@ func (r *reader) read(sep byte) reading {
 	rd.first = -1
 	for i, g := range grades {
 		if g.data() && (g.width == rd.width || i+1 < len(grades) && grades[i+1].data() && grades[i+1].width == rd.width) {
+			if r.numberedNames(rd.records, grades, i) {
+				continue
+			}
 			rd.first = i
 			break
 		}
+	}
+	if rd.first < 0 {
+		return reading{sep: sep}
 	}
 	// A row with a fault may stand above.
 	for i := rd.first - 1; i >= 0 && grades[i].width > 0 && grades[i].width == rd.width && grades[i].firstGood && grades[i].good > 0; i-- {
@@ -425,7 +431,7 @@ func (r *reader) read(sep byte) reading {
 			rd.width = n
 		}
 		g := r.grade(h, sep)
-		rd.named = len(h) == rd.width && g.good == 0
+		rd.named = len(h) == rd.width && !g.firstGood
 		if sep == 0 {
 			rd.named = g.good == 0 && !bytes.ContainsAny(rd.records[i].text, ",;\t|")
 		}
@@ -445,6 +451,17 @@ func (r *reader) read(sep byte) reading {
 		rd.quality -= 0.1
 	}
 	return rd
+}
+
+// numberedNames tells whether a line that looks like a row is the header,
+// because names are numbers ("Time,280,260"): it begins with a word, the row
+// below with a number, and no other header stands above.
+func (r *reader) numberedNames(recs []record, grades []grade, i int) bool {
+	if grades[i].firstGood || i+1 >= len(grades) || !grades[i+1].data() || !grades[i+1].firstGood || grades[i+1].width != grades[i].width {
+		return false
+	}
+	up := r.above(recs, i)
+	return up < 0 || grades[up].width != grades[i].width || grades[up].good > 0
 }
 
 // joinBrackets puts names and their units in brackets together, which blanks

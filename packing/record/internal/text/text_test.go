@@ -12,6 +12,7 @@ import (
 	"runtime"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -137,6 +138,8 @@ var files = []struct {
 	{file: "comma_for_both.csv", refusal: &refusal{2, 0, "4 cells below 2 names", "export with semicolons"}},
 	{file: "date_and_clock.csv", cols: []col{{"Date", "", "2024-03-31T13:00:00.5Z|2024-03-31T13:00:01.5Z|2024-04-01T00:00:02.5Z", -1}, {"Clock", "s", "46800.5 46801.5 2.5", 0}, {"UV", "mAU", "1.5 2.5 3.5", 0}}},
 	{file: "blanks_and_brackets.txt", meta: "1 =a table with blanks between the cells", cols: []col{{"Time", "min", "0 1", -1}, {"UV_280", "mAU", "1.5 2.5", 0}}},
+	{file: "numbers_for_names.csv", cols: []col{{"Time", "", "0 1", -1}, {"280", "", "1 2", 0}, {"260", "", "2 3", 0}}},
+	{file: "fault_in_first_cell.csv", refusal: &refusal{2, 1, `"start" in column "Time" is not a number`, "correct the cell"}},
 	{file: "step_first.csv", cols: []col{{"Step", "", "load|load|wash", 1}, {"Time", "min", "0 1 2", -1}, {"UV", "mAU", "1.5 2.5 3.5", 1}}},
 	{file: "one_column.csv", cols: []col{{"UV", "mAU", "1.5 2.5", -1}}},
 	{file: "one_row.csv", comma: true, cols: []col{{"Time", "min", "0", -1}, {"UV", "mAU", "1.5", 0}}},
@@ -452,6 +455,40 @@ func TestStop(t *testing.T) {
 	cancel()
 	if _, err := Read(load(t, "plain.csv"), Options{}, stopped{ctx}); !errors.Is(err, context.Canceled) {
 		t.Error(err)
+	}
+}
+
+// watcher counts what it is told.
+type watcher struct {
+	task.Monitor
+	calls, last, total atomic.Int64
+}
+
+func (w *watcher) Progress(_ string, done, total int) {
+	w.calls.Add(1)
+	w.last.Store(int64(done))
+	w.total.Store(int64(total))
+}
+
+// TestProgress reads a file of 60 MB, which shows how far it is, and a short
+// one, which does not.
+func TestProgress(t *testing.T) {
+	row := "1" + strings.Repeat(" ", 600) + ",2.5\n"
+	for _, tc := range []struct {
+		rows  int
+		shown bool
+	}{{100_000, true}, {1000, false}} {
+		w := &watcher{Monitor: task.Default()}
+		f, err := Read([]byte("Time,UV\n"+strings.Repeat(row, tc.rows)), Options{}, w)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := len(f.Tables[0].Columns[1].Values); n != tc.rows {
+			t.Errorf("%d rows, want %d", n, tc.rows)
+		}
+		if shown := w.calls.Load() > 2; shown != tc.shown || w.last.Load() != w.total.Load() {
+			t.Errorf("%d rows: %d reports, the last %d of %d", tc.rows, w.calls.Load(), w.last.Load(), w.total.Load())
+		}
 	}
 }
 
