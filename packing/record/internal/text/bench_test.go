@@ -3,7 +3,6 @@ package text
 import (
 	"fmt"
 	"math/rand/v2"
-	"runtime"
 	"strconv"
 	"testing"
 	"unicode/utf16"
@@ -72,5 +71,21 @@ func BenchmarkRead1M(b *testing.B) { benchmark(b, million(',', '.')) }
 // BenchmarkRead1MTwin reads the same numbers in UTF-16 with a decimal comma.
 func BenchmarkRead1MTwin(b *testing.B) { benchmark(b, wide(million(';', ','), false)) }
 
-var _ = fmt.Sprint
-var _ = runtime.GC
+// BenchmarkRead1MDigits reads numbers with all their digits, moments and a few
+// remarks.
+func BenchmarkRead1MDigits(b *testing.B) {
+	r := rand.New(rand.NewPCG(1, 2))
+	data := []byte("Moment,UV (mAU),Remark,Pressure (bar)\n")
+	for i := range 1_000_000 {
+		data = fmt.Appendf(data, "2024-01-%02d %02d:%02d:%02d.5,", 1+i/86400, i/3600%24, i/60%60, i%60)
+		data = strconv.AppendFloat(data, r.NormFloat64()*100, 'f', -1, 64)
+		data = append(data, ',')
+		if i%1000 == 0 {
+			data = append(data, "valve turned"...)
+		}
+		data = append(data, ',')
+		data = strconv.AppendFloat(data, r.Float64(), 'f', -1, 64)
+		data = append(data, '\n')
+	}
+	benchmark(b, data)
+}

@@ -441,7 +441,7 @@ func fastNumber(b []byte, i int, decimal byte) (v float64, end int, ok bool) {
 	if i >= len(b) {
 		return 0, i, false
 	}
-	negative := false
+	start, negative := i, false
 	if b[i] == '-' || b[i] == '+' {
 		negative = b[i] == '-'
 		i++
@@ -464,8 +464,12 @@ func fastNumber(b []byte, i int, decimal byte) (v float64, end int, ok bool) {
 		digits += fraction
 	}
 	// Both are exact, so that the quotient is the nearest number.
-	if digits == 0 || digits > 19 || m >= 1<<53 || fraction >= len(powers) {
-		return 0, begin, false
+	if digits > 19 || m >= 1<<53 || fraction >= len(powers) {
+		v, ok = slowNumber(b[start:i], decimal)
+		return v, i, ok
+	}
+	if digits == 0 {
+		return 0, start, false
 	}
 	v = float64(m)
 	if fraction > 0 {
@@ -499,7 +503,7 @@ func (w *worker) parse(b []byte, c *chunk, lastChunk bool) {
 		w.missing, w.censored = w.missing[:0], w.censored[:0]
 		strays := len(c.strays)
 		j := 0
-		if len(w.comment) > 0 && b[i:] != nil && i < len(b) && b[i] == w.comment[0] {
+		if len(w.comment) > 0 && i < len(b) && b[i] == w.comment[0] {
 			if end, _ := lineEnd(b, i); w.r.isComment(b[i:end]) {
 				bad, fault.class = true, commentRow
 			}

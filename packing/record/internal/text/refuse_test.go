@@ -68,6 +68,27 @@ func TestRefusals(t *testing.T) {
 	}
 }
 
+// TestHeap reads a million rows: all that is allocated on the way, freed or
+// not, is at most half as much again as the numbers take.
+func TestHeap(t *testing.T) {
+	for name, data := range map[string][]byte{"plain": million(',', '.'), "UTF-16 with decimal comma": wide(million(';', ','), false)} {
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		f, err := Read(data, Options{}, task.Default())
+		runtime.ReadMemStats(&after)
+		if err != nil {
+			t.Fatal(name, err)
+		}
+		numbers := uint64(0)
+		for _, c := range f.Tables[0].Columns {
+			numbers += 8 * uint64(len(c.Values))
+		}
+		if used := after.TotalAlloc - before.TotalAlloc; numbers != 32_000_000 || used > numbers*3/2 {
+			t.Errorf("%s: %d bytes of numbers, %d allocated", name, numbers, used)
+		}
+	}
+}
+
 // TestOpenQuotes reads millions of quotes that are never closed: they are part
 // of the text, and looking for their ends must not take long.
 func TestOpenQuotes(t *testing.T) {
