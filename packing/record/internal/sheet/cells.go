@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/evenbed/evenbed/packing/record/internal/markup"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
 )
 
@@ -35,20 +36,20 @@ func (t *table) get(i int) []byte {
 // sharedStrings reads the texts. Guides to pronunciation (rPh) are left out.
 func (b *book) sharedStrings(part string) error {
 	guide := 0
-	return b.walk(part, func(e element) error {
+	return b.walk(part, func(e markup.Element) error {
 		switch {
-		case e.name == "rPh" && e.text == nil:
-			if e.end {
+		case e.Name == "rPh" && e.Text == nil:
+			if e.End {
 				guide--
 			} else {
 				guide++
 			}
-		case e.name == "t" && e.text != nil && guide == 0:
-			if len(b.strings.bytes)+len(e.text) > math.MaxUint32 {
+		case e.Name == "t" && e.Text != nil && guide == 0:
+			if len(b.strings.bytes)+len(e.Text) > math.MaxUint32 {
 				return errors.New("more than 4 GiB of text")
 			}
-			b.strings.bytes = append(b.strings.bytes, e.text...)
-		case e.name == "si" && e.end:
+			b.strings.bytes = append(b.strings.bytes, e.Text...)
+		case e.Name == "si" && e.End:
 			b.strings.ends = append(b.strings.ends, uint32(len(b.strings.bytes)))
 		}
 		return nil
@@ -68,16 +69,16 @@ const (
 func (b *book) readStyles(part string) error {
 	custom := map[string]style{}
 	inside := false
-	return b.walk(part, func(e element) error {
+	return b.walk(part, func(e markup.Element) error {
 		switch {
-		case e.text != nil:
-		case e.name == "cellXfs":
-			inside = !e.end
-		case e.end:
-		case e.name == "numFmt":
-			custom[e.attribute("numFmtId")] = styleOf(e.attribute("formatCode"))
-		case e.name == "xf" && inside:
-			id := e.attribute("numFmtId")
+		case e.Text != nil:
+		case e.Name == "cellXfs":
+			inside = !e.End
+		case e.End:
+		case e.Name == "numFmt":
+			custom[e.Attribute("numFmtId")] = styleOf(e.Attribute("formatCode"))
+		case e.Name == "xf" && inside:
+			id := e.Attribute("numFmtId")
 			s, ok := custom[id]
 			if !ok {
 				s = builtIn(id)
@@ -191,26 +192,26 @@ func (b *book) read(s sheetPart) (Grid, error) {
 	var c cell
 	row, column := 0, 0 // of the last cell, in the file
 	guide := 0
-	err := b.walk(s.part, func(e element) error {
-		if e.text != nil {
-			if e.name == "v" || e.name == "t" && guide == 0 {
-				c.value = append(c.value, e.text...)
+	err := b.walk(s.part, func(e markup.Element) error {
+		if e.Text != nil {
+			if e.Name == "v" || e.Name == "t" && guide == 0 {
+				c.value = append(c.value, e.Text...)
 			}
 			return nil
 		}
-		switch e.name {
+		switch e.Name {
 		case "rPh":
-			if e.end {
+			if e.End {
 				guide--
 			} else {
 				guide++
 			}
 		case "row":
-			if e.end {
+			if e.End {
 				return nil
 			}
 			row, column = row+1, 0
-			if r := e.attribute("r"); r != "" {
+			if r := e.Attribute("r"); r != "" {
 				n, err := strconv.Atoi(r)
 				if err != nil || n < row || n > maxRows {
 					return source.Error{Place: fmt.Sprintf("sheet %q, row %.20q", s.name, r), Problem: "rows stand in no order, or there are too many", Remedy: "open the file in a spreadsheet program and save it again"}
@@ -218,11 +219,11 @@ func (b *book) read(s sheetPart) (Grid, error) {
 				row = n
 			}
 		case "c":
-			if e.end {
+			if e.End {
 				return w.add(&c)
 			}
 			column++
-			if name := e.attribute("r"); name != "" {
+			if name := e.Attribute("r"); name != "" {
 				r, n, ok := parseName(name)
 				if !ok || r != row || n < column {
 					return source.Error{Place: fmt.Sprintf("sheet %q, row %d, cell %.20q", s.name, row, name), Problem: "cells stand in no order", Remedy: "open the file in a spreadsheet program and save it again"}
@@ -232,14 +233,14 @@ func (b *book) read(s sheetPart) (Grid, error) {
 			if row < 1 || column > maxColumns {
 				return source.Error{Place: fmt.Sprintf("sheet %q, row %d", s.name, row), Problem: "a cell stands outside the sheet", Remedy: "open the file in a spreadsheet program and save it again"}
 			}
-			c = cell{row: row, column: column, kind: e.attribute("t"), value: c.value[:0]}
-			if n, err := strconv.Atoi(e.attribute("s")); err == nil && n >= 0 && n < len(b.styles) {
+			c = cell{row: row, column: column, kind: e.Attribute("t"), value: c.value[:0]}
+			if n, err := strconv.Atoi(e.Attribute("s")); err == nil && n >= 0 && n < len(b.styles) {
 				c.style = b.styles[n]
 			}
 		case "f":
 			c.formula = true
 		case "mergeCell":
-			if !e.end {
+			if !e.End {
 				w.g.Merged++
 			}
 		}

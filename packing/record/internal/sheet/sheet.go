@@ -18,6 +18,7 @@ import (
 	"path"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing/record/internal/markup"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
 )
 
@@ -207,9 +208,9 @@ func (b *book) relations(part string) ([]target, error) {
 		return nil, nil
 	}
 	var list []target
-	err := b.walk(name, func(e element) error {
-		if e.name == "Relationship" && !e.end {
-			t := target{id: e.attribute("Id"), kind: e.attribute("Type"), part: e.attribute("Target")}
+	err := b.walk(name, func(e markup.Element) error {
+		if e.Name == "Relationship" && !e.End {
+			t := target{id: e.Attribute("Id"), kind: e.Attribute("Type"), part: e.Attribute("Target")}
 			if !strings.HasPrefix(t.part, "/") {
 				t.part = path.Join(path.Dir(part), t.part)
 			}
@@ -225,16 +226,16 @@ func (b *book) relations(part string) ([]target, error) {
 
 // workbook reads the list of sheets.
 func (b *book) workbook(part string, targets []target) error {
-	return b.walk(part, func(e element) error {
+	return b.walk(part, func(e markup.Element) error {
 		switch {
-		case e.end:
-		case e.name == "workbookPr":
-			v := e.attribute("date1904")
+		case e.End:
+		case e.Name == "workbookPr":
+			v := e.Attribute("date1904")
 			b.from04 = v == "1" || v == "true"
-		case e.name == "sheet":
+		case e.Name == "sheet":
 			for _, t := range targets {
-				if t.id == e.attribute("id") && path.Base(t.kind) == "worksheet" {
-					b.sheets = append(b.sheets, sheetPart{name: e.attribute("name"), part: t.part, hidden: strings.HasSuffix(strings.ToLower(e.attribute("state")), "hidden")})
+				if t.id == e.Attribute("id") && path.Base(t.kind) == "worksheet" {
+					b.sheets = append(b.sheets, sheetPart{name: e.Attribute("name"), part: t.part, hidden: strings.HasSuffix(strings.ToLower(e.Attribute("state")), "hidden")})
 				}
 			}
 			if len(b.sheets) > maxParts {
@@ -256,4 +257,17 @@ func (b *book) open(part string) (io.ReadCloser, error) {
 		return nil, damaged(fmt.Sprintf("part %q", part), err)
 	}
 	return r, nil
+}
+
+// maxToken bounds a piece of XML; a cell has at most 32,767 characters.
+const maxToken = 4 << 20
+
+// walk goes through a part.
+func (b *book) walk(part string, do func(markup.Element) error) error {
+	r, err := b.open(part)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	return markup.Walk(r, fmt.Sprintf("part %q", part), maxToken, do)
 }

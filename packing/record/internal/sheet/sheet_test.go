@@ -196,7 +196,7 @@ func TestRefusals(t *testing.T) {
 		{"entities", packed(t, "xl/workbook.xml", `<!DOCTYPE a [<!ENTITY b "bbbbbbbb">]><workbook>&b;</workbook>`), Options{}, "it declares a document type"},
 		{"unknown entity", workbook(t, `<row><c t="str"><v>&b;</v></c></row>`), Options{}, "invalid character entity"},
 		{"deep", workbook(t, strings.Repeat("<a>", 1000)), Options{}, "more than 64 elements in each other"},
-		{"one long text", packed(t, "xl/workbook.xml", `<workbook a="`+strings.Repeat("0123456789abcdef", 1<<19)+`"/>`), Options{}, "longer than 4 MiB"},
+		{"one long text", packed(t, "xl/workbook.xml", `<workbook a="`+strings.Repeat("0123456789abcdef", 1<<19)+`"/>`), Options{}, "one piece of XML is longer than 4 MiB"},
 		{"other encoding", packed(t, "xl/workbook.xml", `<?xml version="1.0" encoding="koi8-r"?><workbook/>`), Options{}, `"koi8-r" instead of UTF-8`},
 		{"bomb", bomb, Options{}, "as files do that are made to fill the memory"},
 		{"limit", whole, Options{Limit: 1000}, "the file unpacks to more than"},
