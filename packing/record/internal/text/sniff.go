@@ -472,7 +472,7 @@ func joinBrackets(cells [][]byte, sep byte) [][]byte {
 	}
 	var out [][]byte
 	for _, c := range cells {
-		if n := len(out); n > 0 && (c[0] == '(' || c[0] == '[' || bytes.Count(out[n-1], []byte("(")) > bytes.Count(out[n-1], []byte(")"))) {
+		if n := len(out); n > 0 && len(c) > 0 && (c[0] == '(' || c[0] == '[' || bytes.Count(out[n-1], []byte("(")) > bytes.Count(out[n-1], []byte(")"))) {
 			out[n-1] = bytes.Join([][]byte{out[n-1], c}, []byte{' '})
 			continue
 		}
