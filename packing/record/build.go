@@ -105,6 +105,15 @@ func (b *builder) choose(f source.File) error {
 	case best < 0:
 		return Error{File: b.name, Problem: "no numbers in the file", Remedy: "look whether the export holds rows at all; if it does, save them as CSV"}
 	}
+	if together := joint(f.Tables); b.options.Table == "" && len(together) > 1 {
+		b.table = join(f.Tables, together)
+		var read []string
+		for _, i := range together {
+			read = append(read, names[i])
+		}
+		b.report.fact("tables read together", quoted(read))
+		return nil
+	}
 	b.table = f.Tables[best]
 	for i, t := range f.Tables {
 		if i != best && numbers(t) > 0 {
@@ -126,6 +135,37 @@ func (b *builder) choose(f source.File) error {
 	}
 	b.report.Facts = append(b.report.Facts, fact)
 	return nil
+}
+
+// joint returns the tables that can be read together: those without lines that
+// have an axis of their own.
+func joint(tables []source.Table) []int {
+	var out []int
+	for i, t := range tables {
+		if t.FirstLine == 0 && slices.ContainsFunc(t.Columns, func(c source.Column) bool { return c.Axis >= 0 }) {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// join makes one table of several.
+func join(tables []source.Table, which []int) source.Table {
+	var out source.Table
+	for _, i := range which {
+		t, shift := tables[i], len(out.Columns)
+		for _, c := range t.Columns {
+			if c.Axis >= 0 {
+				c.Axis += shift
+			}
+			c.Place += shift
+			out.Columns = append(out.Columns, c)
+		}
+		out.Meta = append(out.Meta, t.Meta...)
+		out.Notes = append(out.Notes, t.Notes...)
+		out.Dropped = append(out.Dropped, t.Dropped...)
+	}
+	return out
 }
 
 // names gives every column a name of its own and the units of the options.
@@ -211,9 +251,8 @@ func (b *builder) axes() error {
 		if err != nil {
 			return err
 		}
-		if !isAxisKind(cols[i]) {
-			return Error{File: b.name, Problem: fmt.Sprintf("column %q cannot be an axis: its unit is %q", cols[i].Name, cols[i].Unit),
-				Remedy: fmt.Sprintf("an axis is in units of time or volume; if it is, give the unit: record.Options{Units: map[string]string{%q: \"min\"}}", cols[i].Name)}
+		if cols[i].Texts != nil {
+			return Error{File: b.name, Problem: fmt.Sprintf("column %q cannot be an axis: it holds words", cols[i].Name), Remedy: "name a column of times or volumes"}
 		}
 		axis = i
 	case len(used) == 1:

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"github.com/evenbed/evenbed/packing/record/internal/columnar"
 	"github.com/evenbed/evenbed/packing/record/internal/netcdf"
 	"github.com/evenbed/evenbed/packing/record/internal/sheet"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
@@ -226,21 +227,26 @@ func (o Options) parse(data []byte, m task.Monitor) (source.File, Options, error
 			return source.File{}, o, source.Error{Problem: s.what + ", which is not supported", Remedy: s.remedy}
 		}
 	}
-	switch {
-	case bytes.HasPrefix(data, []byte("CDF\x01")), bytes.HasPrefix(data, []byte("CDF\x02")), bytes.HasPrefix(data, []byte("CDF\x05")):
+	switch begins := func(s string) bool { return bytes.HasPrefix(data, []byte(s)) }; {
+	case begins("CDF\x01"), begins("CDF\x02"), begins("CDF\x05"):
 		d, err := netcdf.Read(data)
 		if err != nil {
 			return source.File{}, o, err
 		}
 		f, err := netcdf.File(d)
 		return f, o, err
+	case begins("PAR1"):
+		f, err := columnar.Parquet(data)
+		return f, o, err
+	case begins("ARROW1"), begins("\xff\xff\xff\xff"): // a file, a stream
+		f, err := columnar.Arrow(data)
+		return f, o, err
+	case begins("PK\x03\x04"): // unpack leaves workbooks alone
+		f, err := sheet.Read(data, sheet.Options{Sheet: o.Table, Limit: o.limit()}, o.text(), m)
+		return f, o, err
 	}
 	if start := beginning(data); isXML(start) {
 		return source.File{}, o, source.Error{Problem: "a web page or another XML file, which is not supported", Remedy: "save it as .xlsx or as CSV"}
-	}
-	if bytes.HasPrefix(data, []byte("PK\x03\x04")) { // unpack leaves workbooks alone
-		f, err := sheet.Read(data, sheet.Options{Sheet: o.Table, Limit: o.limit()}, o.text(), m)
-		return f, o, err
 	}
 	r, err := text.ReadAll(data, o.text(), m)
 	if err != nil {

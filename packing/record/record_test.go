@@ -293,19 +293,25 @@ func TestReportEscapes(t *testing.T) {
 }
 
 func FuzzParse(f *testing.F) {
-	files, err := filepath.Glob("testdata/*.csv")
-	if err != nil {
-		f.Fatal(err)
-	}
-	for _, in := range files {
-		data, err := os.ReadFile(in)
+	for _, pattern := range []string{"testdata/*.csv", "testdata/*.txt", "../../testdata/export-*"} {
+		files, err := filepath.Glob(pattern)
 		if err != nil {
 			f.Fatal(err)
 		}
-		f.Add(data)
+		for _, in := range files {
+			data, err := os.ReadFile(in)
+			if err != nil {
+				f.Fatal(err)
+			}
+			f.Add(data)
+		}
 	}
+	f.Add(gzipped(f, []byte(small)))
+	f.Add(zipped(f, "a.csv", small))
+	f.Add(zipped(f, "a.csv", small, "b.csv", small))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		r, err := Parse("fuzz.csv", bytes.Clone(data))
+		limits := Options{MaxBytes: 1 << 20}
+		r, err := Parse("fuzz.csv", bytes.Clone(data), limits)
 		if err != nil {
 			if e := (Error{}); !errors.As(err, &e) || e.Remedy == "" {
 				t.Errorf("%v tells no remedy", err)
@@ -313,15 +319,21 @@ func FuzzParse(f *testing.F) {
 			return
 		}
 		for _, c := range r.Columns {
-			if len(c.Values) != len(r.Columns[0].Values) || len(c.Values) == 0 || c.Name == "" {
-				t.Errorf("column %q with %d of %d values", c.Name, len(c.Values), len(r.Columns[0].Values))
+			if c.Name == "" || (c.Values == nil) == (c.Texts == nil) {
+				t.Errorf("column %q with %d numbers and %d words", c.Name, len(c.Values), len(c.Texts))
+			}
+			if c.Axis == "" {
+				continue
+			}
+			if a, err := r.Column(c.Axis); err != nil || a.len() != c.len() {
+				t.Errorf("column %q with %d rows against %q with %d: %v", c.Name, c.len(), a.Name, a.len(), err)
 			}
 		}
-		// The line of Go in the report reads the same again.
-		again, err := Parse("fuzz.csv", data)
-		if err != nil || len(again.Columns) != len(r.Columns) {
-			t.Errorf("not the same again: %v", err)
+		again, err := Parse("fuzz.csv", data, options(t, r.Report().Code))
+		if err != nil {
+			t.Fatalf("not the same again: %s: %v", r.Report().Code, err)
 		}
+		sameRecord(t, r.Report().Code, again, r)
 		_, _ = r.HTML(), r.Frame()
 	})
 }

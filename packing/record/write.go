@@ -12,6 +12,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/evenbed/evenbed/packing/record/internal/columnar"
+	"github.com/evenbed/evenbed/packing/record/internal/netcdf"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
 	"github.com/evenbed/evenbed/packing/trace"
 )
@@ -19,7 +21,8 @@ import (
 // Write writes the record into a file, in the format that the ending names:
 // .csv, .parquet, or .nc and .cdf for netCDF classic. [Read] reads it back with
 // the same names, units, numbers to the last bit, events and preamble; but a
-// text cannot tell axes of the same length apart. A file that exists is replaced once the new one is whole; the one that the record
+// text cannot tell axes of the same length apart, and netCDF keeps notes and
+// the moment of zero in the preamble. A file that exists is replaced once the new one is whole; the one that the record
 // was read from is never replaced.
 func (r Record) Write(path string) error {
 	write, err := r.writer(path)
@@ -72,6 +75,10 @@ func (r Record) writer(path string) (func(io.Writer, source.Table) error, error)
 	switch ending := strings.ToLower(filepath.Ext(path)); ending {
 	case ".csv":
 		return writeCSV, nil
+	case ".parquet":
+		return columnar.Write, nil
+	case ".nc", ".cdf":
+		return writeNetCDF, nil
 	default:
 		return nil, Error{File: path, Problem: fmt.Sprintf("no format is known by the ending %q", ending), Remedy: "use .csv, .parquet, .nc or .cdf"}
 	}
@@ -202,6 +209,15 @@ func inRows(x []float64, events []Event) ([]string, bool) {
 		from += i + 1
 	}
 	return texts, true
+}
+
+// writeNetCDF writes variables and their coordinate variables.
+func writeNetCDF(w io.Writer, t source.Table) error {
+	d, err := netcdf.Signals(t)
+	if err != nil {
+		return err
+	}
+	return netcdf.Write(w, d)
 }
 
 // writeCSV writes commas, decimal points, UTF-8 and lines that end with \n. The
