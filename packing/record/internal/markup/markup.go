@@ -104,7 +104,8 @@ type guard struct {
 
 func (g *guard) Read(b []byte) (int, error) {
 	if g.at > g.limit {
-		return 0, fmt.Errorf("one piece of XML is longer than %d MiB", (g.limit-g.start)>>20)
+		return 0, source.Error{Problem: fmt.Sprintf("one piece of XML is longer than %d MiB", (g.limit-g.start)>>20),
+			Remedy: "save the values in smaller parts or in another format"}
 	}
 	n, err := g.r.Read(b)
 	g.at += int64(n)
