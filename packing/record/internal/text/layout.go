@@ -281,7 +281,14 @@ func (r *reader) findHeader() error {
 		}
 	}
 	line := func(i int) int { return t.records[i].line }
+	if t.header >= 0 && t.units < 0 && isUnits(r.headerCells(t.header), false) {
+		t.header, t.units, t.groups = -1, t.header, -1
+	}
 	switch {
+	case t.header < 0 && t.units >= 0:
+		r.used.HeaderLine, r.used.HeaderRows = line(t.units), 1
+		r.told("header", fmt.Sprintf("units alone, on line %d: the columns are numbered", line(t.units)), r.o.HeaderLine > 0, fmt.Sprintf("HeaderLine: %d", line(t.units)))
+		return nil
 	case t.header >= 0:
 		r.used.HeaderLine, r.used.HeaderRows = line(t.header), 1
 		for i := r.above(t.records, t.firstIndex); i > t.header; i = r.above(t.records, i) {

@@ -30,6 +30,7 @@ func (r *reader) moments(j int) error {
 // A momentVote counts what the cells of one column say about their form.
 type momentVote struct {
 	not     [3]witness // dates that cannot be dmy, mdy, ymd
+	first   witness    // the dates
 	differ  witness    // dates that dmy and mdy read differently
 	dots    int        // dates with points between
 	words   int
@@ -76,6 +77,7 @@ func (v *momentVote) count(rec record, cells [][]byte, j int) {
 		return
 	}
 	v.dates++
+	v.first.see(rec.line, cells[j])
 	if s.parts == 0 {
 		v.bare++
 	}
@@ -103,7 +105,7 @@ func (v *momentVote) count(rec record, cells [][]byte, j int) {
 func (v *momentVote) add(o *momentVote, line int) {
 	for _, p := range []struct{ to, from *witness }{
 		{&v.not[0], &o.not[0]}, {&v.not[1], &o.not[1]}, {&v.not[2], &o.not[2]},
-		{&v.differ, &o.differ}, {&v.minutes, &o.minutes}, {&v.two, &o.two},
+		{&v.first, &o.first}, {&v.differ, &o.differ}, {&v.minutes, &o.minutes}, {&v.two, &o.two},
 	} {
 		w := *p.from
 		w.line += line
@@ -159,9 +161,11 @@ func (r *reader) settle(c *column, v momentVote, elapsed bool) error {
 	orders := [3]string{"dmy", "mdy", "ymd"}
 	order := ""
 	switch {
+	case can[2] && v.short == 0:
+		order = "ymd" // years of four digits come first: the option is for other columns
 	case r.o.DateOrder != "":
 		order = r.o.DateOrder
-	case can[2] && !can[0] && !can[1], can[2] && v.short == 0:
+	case can[2] && !can[0] && !can[1]:
 		order = "ymd"
 	case can[0] && v.words > 0:
 		order = "dmy"
@@ -201,7 +205,13 @@ func (r *reader) settle(c *column, v momentVote, elapsed bool) error {
 	}
 	c.moment.order = order
 	c.moment.bare = v.bare == v.dates
-	r.used.DateOrder = order
+	if !(can[2] && v.short == 0) {
+		if o := r.used.DateOrder; o != "" && o != order {
+			return Error{Line: v.first.line, Problem: fmt.Sprintf("the dates of column %q are written in another order (%s) than those of a column before it (%s)", shortened(c.name), order, o),
+				Remedy: "write all dates alike, as 2026-03-31"}
+		}
+		r.used.DateOrder = order
+	}
 	text := map[string]string{"dmy": "day, month, year", "mdy": "month, day, year", "ymd": "year, month, day"}[order]
 	if v.halves > 0 {
 		text += "; clock of 12 hours"
@@ -214,7 +224,7 @@ func (r *reader) settle(c *column, v momentVote, elapsed bool) error {
 	if v.short > 0 {
 		text += "; years of two digits, 70 to 99 taken as 19.."
 	}
-	r.told("time form", what+text, r.o.DateOrder != "", fmt.Sprintf("DateOrder: %q", order))
+	r.told("time form", what+text, r.o.DateOrder != "" || can[2] && v.short == 0, fmt.Sprintf("DateOrder: %q", order))
 	return nil
 }
 

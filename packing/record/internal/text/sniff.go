@@ -411,11 +411,16 @@ func (r *reader) read(sep byte) reading {
 	rd.first = -1
 	for i, g := range grades {
 		if g.data() && (g.width == rd.width || i+1 < len(grades) && grades[i+1].data() && grades[i+1].width == rd.width) {
-			if r.numberedNames(rd.records, grades, i) {
+			if r.o.HeaderLine == 0 && r.o.DataLine == 0 && r.numberedNames(rd.records, grades, i) {
 				continue
 			}
 			rd.first = i
 			break
+		}
+	}
+	for i, rec := range rd.records {
+		if rec.line == r.o.DataLine && grades[i].width > 0 && grades[i].good > 0 {
+			rd.first = i
 		}
 	}
 	if rd.first < 0 {
@@ -424,6 +429,18 @@ func (r *reader) read(sep byte) reading {
 	// A row with a fault may stand above.
 	for i := rd.first - 1; i >= 0 && grades[i].width > 0 && grades[i].width == rd.width && grades[i].firstGood && grades[i].good > 0; i-- {
 		rd.first = i
+	}
+	// What stands above the first row does not tell how wide the table is.
+	widths, rd.width = map[int]int{}, 0
+	for _, g := range grades[rd.first:] {
+		if g.data() {
+			widths[g.width] += g.good
+		}
+	}
+	for w, n := range widths {
+		if n > widths[rd.width] || n == widths[rd.width] && w > rd.width {
+			rd.width = w
+		}
 	}
 	if i := r.above(rd.records, rd.first); i >= 0 {
 		h := trimEmpty(joinBrackets(cut(nil, r.withoutComment(rd.records[i].text), sep), sep))
@@ -438,8 +455,8 @@ func (r *reader) read(sep byte) reading {
 	}
 	share, good := 0.0, 0
 	dateClock := false
-	for i, g := range grades {
-		if i < rd.first || !g.data() || g.width > rd.width {
+	for _, g := range grades[rd.first:] {
+		if !g.data() || g.width > rd.width {
 			continue
 		}
 		good++

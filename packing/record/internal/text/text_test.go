@@ -547,4 +547,11 @@ func checkRead(t *testing.T, data []byte) {
 	if err != nil || fmt.Sprintf("%v", again) != fmt.Sprintf("%v", r) {
 		t.Errorf("another result when read again: %v", err)
 	}
+	// The options that were found must give the same table.
+	used, err := ReadAll(data, r.Used, task.Default())
+	if err != nil {
+		t.Errorf("refused with the options found, %+v: %v", r.Used, err)
+	} else if a, b := fmt.Sprintf("%v", table.Columns), fmt.Sprintf("%v", used.File.Tables[0].Columns); a != b {
+		t.Errorf("with the options found, %+v:\n%s\nwas\n%s", r.Used, b, a)
+	}
 }
