@@ -260,7 +260,6 @@ func (d *Dataset) general(f *source.File) error {
 	var left []string
 	for k, dim := range d.Dimensions {
 		var members []*Variable
-		axis := -1
 		for i := range d.Variables {
 			v := &d.Variables[i]
 			if len(v.Dimensions) == 0 || v.Dimensions[0] != k {
@@ -271,7 +270,7 @@ func (d *Dataset) general(f *source.File) error {
 			}
 			members = append(members, v)
 		}
-		axis = d.coordinate(members, dim.Name)
+		axis := d.coordinate(members, dim.Name)
 		if axis > 0 {
 			v := members[axis]
 			copy(members[1:axis+1], members[:axis])
