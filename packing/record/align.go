@@ -119,6 +119,10 @@ func (r Record) axes() ([]axis, error) {
 			return nil, Error{File: r.File, Problem: fmt.Sprintf("column %q is of %s, column %q of %s", all[0].column.Name, all[0].kind, c.Name, kind),
 				Remedy: "bring them to one kind first: ByVolume or ByTime"}
 		}
+		if len(all) > 0 && !all[0].column.Start.Equal(c.Start) {
+			return nil, Error{File: r.File, Problem: fmt.Sprintf("columns %q and %q do not count from the same zero: one of them holds moments", all[0].column.Name, c.Name),
+				Remedy: "take their signals one by one, and move the zero of one with Since"}
+		}
 		all = append(all, axis{c, kind, x})
 	}
 	if len(all) == 0 {

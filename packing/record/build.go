@@ -410,6 +410,18 @@ func (g group) empty(i int) bool {
 	return true
 }
 
+// common returns the earliest first moment of the columns, from which all of
+// them count, so that their positions can be compared.
+func common(cols []source.Column) time.Time {
+	var start time.Time
+	for i := range cols {
+		if t := firstMoment(&cols[i]); !t.IsZero() && (start.IsZero() || t.Before(start)) {
+			start = t
+		}
+	}
+	return start
+}
+
 // firstMoment returns the first moment of a column.
 func firstMoment(c *source.Column) time.Time {
 	for _, v := range c.Times {
@@ -423,6 +435,7 @@ func firstMoment(c *source.Column) time.Time {
 // columns makes columns and events of what the table holds.
 func (b *builder) columns() {
 	cols := b.table.Columns
+	start := common(cols)
 	for j := range cols {
 		c := &cols[j]
 		out := Column{Name: c.Name, Unit: c.Unit, Values: c.Values}
@@ -431,12 +444,13 @@ func (b *builder) columns() {
 		}
 		switch {
 		case c.Texts != nil && out.Axis != "" && isAxisKind(cols[c.Axis]):
-			b.events(c, &cols[c.Axis])
+			b.events(c, &cols[c.Axis], start)
 			continue
 		case c.Texts != nil:
 			out.Texts = c.Texts
 		case c.Times != nil:
-			out.Values, out.Unit, out.Start = positionsOf(c), "s", firstMoment(c)
+			out.Unit, out.Start = "s", start
+			out.Values = positionsSince(c, start)
 			b.report.fact("moments in "+c.Name, "counted in seconds from "+out.Start.Format("2006-01-02 15:04:05.999"))
 		}
 		b.record.Columns = append(b.record.Columns, out)
@@ -445,8 +459,8 @@ func (b *builder) columns() {
 }
 
 // events makes events of what was noted beside an axis.
-func (b *builder) events(c, axis *source.Column) {
-	shown := Column{Name: axis.Name, Unit: axis.Unit, Values: positionsOf(axis)}
+func (b *builder) events(c, axis *source.Column, start time.Time) {
+	shown := Column{Name: axis.Name, Unit: axis.Unit, Values: positionsSince(axis, start)}
 	if axis.Times != nil {
 		shown.Unit = "s"
 	}

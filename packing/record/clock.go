@@ -205,12 +205,14 @@ func cellText(c *source.Column, i int) string {
 }
 
 // positionsOf returns a column's numbers; moments as seconds since the first.
-func positionsOf(c *source.Column) []float64 {
+func positionsOf(c *source.Column) []float64 { return positionsSince(c, firstMoment(c)) }
+
+// positionsSince returns a column's numbers; moments as seconds since start.
+func positionsSince(c *source.Column, start time.Time) []float64 {
 	if c.Times == nil {
 		return c.Values
 	}
 	x := make([]float64, len(c.Times))
-	start := firstMoment(c)
 	for i, v := range c.Times {
 		x[i] = math.NaN()
 		if !v.IsZero() {

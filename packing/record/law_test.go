@@ -622,3 +622,69 @@ func TestInterrupt(t *testing.T) {
 		}
 	}
 }
+
+// A unit that nobody knows stays as written and is reported.
+func TestUnknownUnit(t *testing.T) {
+	r := parse(t, "Time (min),Odd (furlong)\n0,1\n1,2\n")
+	if c, err := r.Column("Odd"); err != nil || c.Unit != "furlong" {
+		t.Errorf("%+v, %v", c, err)
+	}
+	if !strings.Contains(r.String(), `the unit "furlong" of column "Odd" is not known`) {
+		t.Errorf("the report does not tell:\n%s", r)
+	}
+	_, err := r.Lengths("Odd")
+	refused(t, err, `"furlong", which is not known`)
+}
+
+func TestOpenStandards(t *testing.T) {
+	for _, tc := range []struct {
+		file, signal string
+		axis         trace.Axis
+		points       int
+		value        float64 // of the signal at point 200, where one is known
+		source       string
+	}{
+		{"internal/netcdf/testdata/e1947_sample.cdf", "conductivity", trace.Time, 601, 52.31566, "netCDF4-python, in float32"},
+		{"internal/animl/testdata/pulse.animl", "", trace.Time, 0, 0, ""},
+	} {
+		r, err := Read(tc.file)
+		if err != nil {
+			t.Errorf("%s: %v", tc.file, err)
+			continue
+		}
+		name := tc.signal
+		if name == "" {
+			for _, c := range r.Columns {
+				if c.Axis != "" {
+					name = c.Name
+					break
+				}
+			}
+		}
+		s, err := r.Signal(name)
+		if err != nil || s.Axis() != tc.axis || tc.points > 0 && s.Len() != tc.points {
+			t.Errorf("%s: %v, %v", tc.file, s, err)
+			continue
+		}
+		if _, y := s.XY(min(200, s.Len()-1)); tc.value > 0 && math.Abs(y/tc.value-1) > 1e-6 {
+			t.Errorf("%s: %v, want %v (%s)", tc.file, y, tc.value, tc.source)
+		}
+	}
+}
+
+// Moments of several axes count from the earliest of them.
+func TestMomentsOfSeveralAxes(t *testing.T) {
+	r := parse(t, "Time,UV (mAU),Time,Pressure (bar)\n2026-03-09 07:30:10,1,2026-03-09 07:30:00,5\n2026-03-09 07:30:20,2,2026-03-09 07:30:30,6\n2026-03-09 07:30:40,3,,\n")
+	uv, err := r.Signal("UV")
+	if err != nil || !equal(uv.Positions(), []float64{10, 20, 40}) {
+		t.Errorf("UV at %v, %v", uv.Positions(), err)
+	}
+	p, err := r.Signal("Pressure")
+	if err != nil || !equal(p.Positions(), []float64{0, 30}) {
+		t.Errorf("pressure at %v, %v", p.Positions(), err)
+	}
+	mixed := paired()
+	mixed.Columns[0].Start = r.Columns[0].Start
+	_, err = mixed.Aligned(Alignment{Axis: "Time"})
+	refused(t, err, "do not count from the same zero")
+}

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"github.com/evenbed/evenbed/packing/record/internal/animl"
 	"github.com/evenbed/evenbed/packing/record/internal/columnar"
 	"github.com/evenbed/evenbed/packing/record/internal/netcdf"
 	"github.com/evenbed/evenbed/packing/record/internal/sheet"
@@ -69,8 +70,8 @@ type Options struct {
 //   - Parquet and Arrow files
 //   - each of them packed with gzip or zip
 //
-// Errors are of type [Error] and tell file, place and remedy. Long files are
-// read in an instant's steps, so that they can be interrupted.
+// Errors are of type [Error] and tell file, place and remedy. Reading can be
+// interrupted; a file of more than 50 MB shows how far it is.
 func Read(path string, options ...Options) (Record, error) {
 	o, err := one(path, options)
 	if err != nil {
@@ -246,6 +247,10 @@ func (o Options) parse(data []byte, m task.Monitor) (source.File, Options, error
 		return f, o, err
 	}
 	if start := beginning(data); isXML(start) {
+		if bytes.Contains(start, []byte("AnIML")) {
+			f, err := animl.Read(data)
+			return f, o, err
+		}
 		return source.File{}, o, source.Error{Problem: "a web page or another XML file, which is not supported", Remedy: "save it as .xlsx or as CSV"}
 	}
 	r, err := text.ReadAll(data, o.text(), m)
