@@ -72,11 +72,13 @@ func (o Options) has(field string) bool {
 	return v.IsValid() && !v.IsZero()
 }
 
-// numbers counts the numbers of a table.
+// numbers counts the numbers and moments of a table.
 func numbers(t source.Table) int {
 	n := 0
 	for _, c := range t.Columns {
-		n += len(c.Values) - c.Missing
+		if c.Texts == nil {
+			n += length(c) - c.Missing
+		}
 	}
 	return n
 }

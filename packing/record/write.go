@@ -21,8 +21,8 @@ import (
 // Write writes the record into a file, in the format that the ending names:
 // .csv, .parquet, or .nc and .cdf for netCDF classic. [Read] reads it back with
 // the same names, units, numbers to the last bit, events and preamble; but a
-// text cannot tell axes of the same length apart, and netCDF keeps notes and
-// the moment of zero in the preamble. A file that exists is replaced once the new one is whole; the one that the record
+// text cannot tell axes of the same length apart, Parquet and netCDF keep notes
+// in the preamble, and netCDF the moment of zero, too. A file that exists is replaced once the new one is whole; the one that the record
 // was read from is never replaced.
 func (r Record) Write(path string) error {
 	write, err := r.writer(path)
@@ -76,7 +76,7 @@ func (r Record) writer(path string) (func(io.Writer, source.Table) error, error)
 	case ".csv":
 		return writeCSV, nil
 	case ".parquet":
-		return columnar.Write, nil
+		return func(w io.Writer, t source.Table) error { return columnar.Write(w, keyed(t)) }, nil
 	case ".nc", ".cdf":
 		return writeNetCDF, nil
 	default:
@@ -211,9 +211,22 @@ func inRows(x []float64, events []Event) ([]string, bool) {
 	return texts, true
 }
 
+// keyed returns a table whose preamble has a key in each entry, the notes among
+// them, for formats that keep keys and values.
+func keyed(t source.Table) source.Table {
+	all := append(slices.Clone(t.Meta), t.Notes...)
+	for i := range all {
+		if all[i].Key == "" {
+			all[i].Key = fmt.Sprintf("line %d", i+1)
+		}
+	}
+	t.Meta, t.Notes = all, nil
+	return t
+}
+
 // writeNetCDF writes variables and their coordinate variables.
 func writeNetCDF(w io.Writer, t source.Table) error {
-	d, err := netcdf.Signals(t)
+	d, err := netcdf.Signals(keyed(t))
 	if err != nil {
 		return err
 	}

@@ -34,6 +34,9 @@ func invent(r *rand.Rand) Record {
 	for i := range r.IntN(4) {
 		out.Preamble = append(out.Preamble, Entry{Key: fmt.Sprintf("Key %d", i), Value: pick("Marram", "column 04, 30.0 cm", "12,5", "a <b> & c", "x: y")})
 	}
+	if r.IntN(3) == 0 {
+		out.Notes = []Entry{{Value: "End of the run"}}
+	}
 	byVolume := r.IntN(3) == 0
 	for a := range 1 + r.IntN(3) {
 		axis := Column{Name: fmt.Sprintf("Time %c", 'A'+a), Unit: pick("s", "min", "h")}
@@ -81,7 +84,10 @@ func TestWritesReadBackEqual(t *testing.T) {
 	for _, ending := range []string{".csv", ".parquet", ".nc"} {
 		for seed := range uint64(300) {
 			r := invent(rand.New(rand.NewPCG(seed, 7)))
-			if ending == ".nc" && !r.Columns[0].Start.IsZero() {
+			if ending != ".csv" {
+				r.Notes = nil
+			}
+			if ending == ".nc" {
 				r.Columns[0].Start = time.Time{}
 			}
 			path := filepath.Join(t.TempDir(), "copy"+ending)
@@ -134,5 +140,23 @@ func TestWriteRefusals(t *testing.T) {
 	}
 	if left, _ := filepath.Glob(filepath.Join(folder, ".evenbed-*")); len(left) > 0 {
 		t.Errorf("left behind: %v", left)
+	}
+}
+
+// Lines without a key and notes are not lost in formats of keys and values.
+func TestNotesAreKept(t *testing.T) {
+	for _, ending := range []string{".parquet", ".nc"} {
+		r := paired()
+		r.Preamble, r.Notes = []Entry{{Value: "made by hand"}, {Key: "Medium", Value: "Marram"}}, []Entry{{Value: "End of the run"}}
+		path := filepath.Join(t.TempDir(), "copy"+ending)
+		if err := r.Write(path); err != nil {
+			t.Fatal(err)
+		}
+		got := read(t, path)
+		for key, want := range map[string]string{"line 1": "made by hand", "Medium": "Marram", "line 3": "End of the run"} {
+			if v, err := got.Lookup(key); err != nil || v != want {
+				t.Errorf("%s: %s: %q, %v, want %q", ending, key, v, err, want)
+			}
+		}
 	}
 }
