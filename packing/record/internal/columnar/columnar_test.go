@@ -2,9 +2,11 @@ package columnar
 
 import (
 	"bytes"
+	"compress/gzip"
 	"encoding/binary"
 	"errors"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -13,12 +15,16 @@ import (
 	"testing"
 	"time"
 
+	"github.com/parquet-go/parquet-go"
+	"github.com/parquet-go/parquet-go/compress"
+	"github.com/parquet-go/parquet-go/format"
+
 	"github.com/evenbed/evenbed/packing/record/internal/source"
 )
 
 var nan = math.NaN()
 
-var files = []string{"types.parquet", "types_v2_zstd.parquet", "types_old.parquet", "types.arrow", "types_zstd.arrows"}
+var files = []string{"types.parquet", "types_v2_zstd.parquet", "types_brotli.parquet", "types_old.parquet", "types.arrow", "types_zstd.arrows"}
 
 func load(t testing.TB, name string) []byte {
 	t.Helper()
@@ -166,6 +172,52 @@ func TestRoundTrip(t *testing.T) {
 	}
 }
 
+// Long columns of each kind of packing come back to the last bit, whether they
+// pack well or not.
+func TestCodecs(t *testing.T) {
+	random := rand.New(rand.NewPCG(1, 2))
+	type row struct {
+		Noise float64
+		Step  float64
+		Gap   *float64
+	}
+	rows := make([]row, 50000)
+	for i := range rows {
+		rows[i] = row{Noise: random.NormFloat64(), Step: float64(i / 1000)}
+		if i%7 != 0 {
+			rows[i].Gap = &rows[i].Noise
+		}
+	}
+	for _, codec := range []compress.Codec{&parquet.Uncompressed, &parquet.Snappy, &parquet.Gzip, &parquet.Zstd, &parquet.Brotli} {
+		for version := 1; version <= 2; version++ {
+			var b bytes.Buffer
+			w := parquet.NewGenericWriter[row](&b, parquet.Compression(codec), parquet.DataPageVersion(version))
+			if _, err := w.Write(rows); err != nil {
+				t.Fatal(err)
+			}
+			if err := w.Close(); err != nil {
+				t.Fatal(err)
+			}
+			f, err := Parquet(b.Bytes())
+			if err != nil {
+				t.Errorf("%v: %v", codec, err)
+				continue
+			}
+			c := f.Tables[0].Columns
+			for i, r := range rows {
+				gap := nan
+				if r.Gap != nil {
+					gap = *r.Gap
+				}
+				if got := c[2].Values[i]; c[0].Values[i] != r.Noise || c[1].Values[i] != r.Step || got != gap && (got == got || gap == gap) {
+					t.Errorf("%v, pages of version %d: row %d is %v, %v, %v, want %+v", codec, version, i, c[0].Values[i], c[1].Values[i], got, r)
+					break
+				}
+			}
+		}
+	}
+}
+
 func TestWriteRefuses(t *testing.T) {
 	for _, tc := range []struct {
 		cols []source.Column
@@ -193,6 +245,7 @@ func TestRefusals(t *testing.T) {
 		{"magic only", []byte("PAR1"), "not a whole Parquet file"},
 		{"footer beyond the file", []byte("PAR1aaaa\xff\xff\xff\x7fPAR1"), "footer: 2147483647 bytes do not fit"},
 		{"zeros for a footer", []byte("PAR1\x00\x00\x00\x00\x04\x00\x00\x00PAR1"), ""},
+		{"LZ4", load(t, "bad_lz4.parquet"), "packed by LZ4_RAW, which is not supported; save it with Snappy"},
 		{"Arrow magic only", []byte("ARROW1\x00\x00"), ""},
 		{"long message", []byte("\xff\xff\xff\xff\xff\xff\xff\x7f"), ""},
 	} {
@@ -255,6 +308,44 @@ func TestDamaged(t *testing.T) {
 					t.Errorf("%s: byte %d = %#x took %d MiB", name, i, x, grown>>20)
 				}
 			}
+		}
+	}
+}
+
+// Packed bytes that unpack to far more than they say, or are no such bytes at
+// all, end before the library sees them.
+func TestUnpacked(t *testing.T) {
+	var bomb, plain bytes.Buffer
+	w := gzip.NewWriter(&bomb)
+	w.Write(make([]byte, 256<<20))
+	w.Close()
+	w = gzip.NewWriter(&plain)
+	w.Write([]byte("four"))
+	w.Close()
+	for _, tc := range []struct {
+		what   string
+		codec  format.CompressionCodec
+		packed []byte
+		want   int64
+		ok     bool
+	}{
+		{"gzip", format.Gzip, plain.Bytes(), 4, true},
+		{"gzip, too short", format.Gzip, plain.Bytes(), 5, false},
+		{"gzip bomb", format.Gzip, bomb.Bytes(), 1000, false},
+		{"LZ4", format.Lz4Raw, []byte("\xf0\xff\xff\xff"), 100, false},
+		{"damaged Brotli", format.Brotli, []byte("\xff\xff\xff\xff"), 100, false},
+		{"damaged Zstandard", format.Zstd, []byte("\xff\xff\xff\xff"), 100, false},
+		{"long Snappy", format.Snappy, []byte("\xff\xff\xff\xff\x0f"), 100, false},
+		{"plain", format.Uncompressed, []byte("four"), 4, true},
+		{"an old codec", format.LZO, []byte("four"), 4, false},
+		{"nothing", format.Gzip, nil, 0, true},
+	} {
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		err := unpacked(tc.codec, tc.packed, tc.want)
+		runtime.ReadMemStats(&after)
+		if grown := after.TotalAlloc - before.TotalAlloc; (err == nil) != tc.ok || grown > 64<<20 {
+			t.Errorf("%s: %v with %d MiB", tc.what, err, grown>>20)
 		}
 	}
 }

@@ -251,6 +251,9 @@ func (r *reader) values(d *Dataset) error {
 			r.records = (size - first) / stride
 		}
 	}
+	if stride == 0 {
+		r.records = 0 // no values are in records, whatever the number says
+	}
 	if r.records > size/max(stride, 1)+1 {
 		return source.Error{Place: "header", Problem: fmt.Sprintf("%d records of %d bytes do not fit into a file of %d bytes", r.records, stride, size),
 			Remedy: "the file is damaged or cut short: export or copy it again"}
