@@ -327,7 +327,7 @@ func TestRefusals(t *testing.T) {
 		{"HDF5", []byte("\x89HDF\r\n\x1a\n"), "HDF5"},
 		{"version 3", []byte("CDF\x03aaaa"), "version 3"},
 		{"magic only", begun(), "4 bytes should follow, but only 0 are left"},
-		{"many records", changed(4, be(1<<30)), "header: 1073741824 records"},
+		{"many records", append(append([]byte("CDF\x01"), be(1<<30)...), load(t, "one_record_variable.nc")[8:]...), "header: 1073741824 records of 2 bytes"},
 		{"many dimensions", changed(12, be(1<<31)), "2147483648 dimensions are more than 1024"},
 		{"long name", changed(16, be(1<<31)), "2147483648 bytes should follow"},
 		{"cut in the header", sample[:600], "bytes should follow"},
