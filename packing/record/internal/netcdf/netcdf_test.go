@@ -383,7 +383,7 @@ func TestTruncated(t *testing.T) {
 }
 
 func TestRefusalIsCheap(t *testing.T) {
-	big := make([]byte, 256<<20)
+	big := make([]byte, 24<<20)
 	copy(big, "CDF\x01")
 	copy(big[4:], be(0, 0, 0, 0x0C, 8192))
 	at := 24
@@ -391,9 +391,9 @@ func TestRefusalIsCheap(t *testing.T) {
 		copy(big[at:], be(1, 'a'<<24, 2, 1, 'b'<<24))
 		at += 20
 	}
-	wide := make([]byte, 256<<20) // one attribute of 200 MB
+	wide := make([]byte, 100<<20) // one attribute of 90 MiB
 	copy(wide, "CDF\x01")
-	copy(wide[4:], be(0, 0, 0, 0x0C, 1, 1, 'a'<<24, 2, 200<<20))
+	copy(wide[4:], be(0, 0, 0, 0x0C, 1, 1, 'a'<<24, 2, 90<<20))
 	for name, data := range map[string][]byte{"many attributes": big, "long attribute": wide} {
 		var before, after runtime.MemStats
 		runtime.ReadMemStats(&before)
