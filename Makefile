@@ -56,7 +56,7 @@ installed: build $(VENV)/ready
 	$(JUPYTER) $(ALONE) bin/evenbed install --sys-prefix
 
 .PHONY: test-clients
-test-clients: installed ## the public kernel test suite, nbclient and SciPy against ours; needs Python
+test-clients: installed ## the public kernel test suite, nbclient, SciPy and readers of files against ours; needs Python
 	@mkdir -p build/jupyter/ipython
 	cd $(CLIENTS) && $(JUPYTER) $(ALONE) python -B -m pytest
 
@@ -71,7 +71,7 @@ lab: installed ## JupyterLab with the kernel and the notebooks; needs Python
 	$(JUPYTER) jupyter lab --notebook-dir=. $(if $(filter 0,$(shell id -u)),--allow-root) notebooks/01-first-pack.ipynb
 
 .PHONY: bench
-bench: build $(VENV)/ready ## times beside those of others, as ratios; needs Python
+bench: build $(VENV)/ready ## times beside those of others, as ratios; needs Python; BENCH_LARGE=1 reads 1 GB, too
 	$(PYTHON) -B $(CLIENTS)/bench.py
 
 # What `make check` looks at.

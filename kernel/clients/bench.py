@@ -4,6 +4,7 @@ Kernels are started by the same means and spoken to by the same client, in
 turn, in one run. Only the ratios travel to other machines. A missed goal is
 shown and is no failure.
 """
+import json
 import os
 import pathlib
 import platform
@@ -12,6 +13,7 @@ import re
 import statistics
 import subprocess
 import sys
+import tempfile
 import time
 
 from speaker import Kernel
@@ -21,6 +23,8 @@ GO = {**os.environ, "CGO_ENABLED": "0"}
 STARTS = 15
 TRIPS = 200
 INTERRUPTS = 200
+TURNS, READS = 3, 4  # of each reader of tables; the first read of each turn is not counted
+MEGABYTE = 26_000  # rows of a table
 
 
 def kernels():
@@ -116,6 +120,59 @@ def pulse_go():
     return {name: statistics.median(ns) for name, ns in found.items()}
 
 
+def lines(command, *arguments):
+    """Run a program and return the JSON that it prints."""
+    done = subprocess.run([*command, *map(str, arguments)], check=True, capture_output=True, text=True)
+    return json.loads(done.stdout or "null")
+
+
+def tables(folder):
+    """Return name -> seconds of reading a million rows, in turn, and name -> its peak memory."""
+    ours = [ROOT / "build" / "table"]
+    subprocess.run(["go", "build", "-trimpath", "-o", ours[0], "./kernel/clients/table"], cwd=ROOT, env=GO, check=True)
+    plain, twin = folder / "plain.csv", folder / "twin.csv"
+    lines(ours, "make", 1_000_000, plain)
+    lines(ours, "twin", 1_000_000, twin)
+    theirs = [sys.executable, pathlib.Path(__file__).with_name("table.py")]
+    readers = {
+        "evenbed": lambda times: lines(ours, "read", times, plain),
+        "twin": lambda times: lines(ours, "read", times, twin),
+        "pandas": lambda times: lines(theirs, "pandas", times, plain),
+        "pyarrow": lambda times: lines(theirs, "pyarrow", times, plain),
+    }
+    seconds = {name: [] for name in readers}
+    for _ in range(TURNS):
+        for name, read in readers.items():
+            seconds[name] += read(READS)["seconds"][1:]
+    once = {name: read(1) for name, read in readers.items()}
+    for name, found in once.items():
+        if found["rows"] != 1_000_000:
+            raise RuntimeError(f"{name} reads {found['rows']} rows")
+    return {name: statistics.median(t) for name, t in seconds.items()}, once
+
+
+def growth(folder):
+    """Return rows of a table: how time and memory grow with the size of a file."""
+    ours = [ROOT / "build" / "table"]
+    rows = [("file", "evenbed reads", "parsed", "peak heap", "other memory than mapped", "mapped")]
+    for size in (1, 10, 100, 1000):
+        if size == 1000 and os.environ.get("BENCH_LARGE") != "1":
+            rows.append((f"{size} MB", "with BENCH_LARGE=1", "", "", "", ""))
+            continue
+        file = folder / "growing.csv"
+        lines(ours, "make", size * MEGABYTE, file)
+        found = lines(ours, "read", 1, file)
+        speed = file.stat().st_size / 1e6 / found["seconds"][0]
+        rows.append((f"{file.stat().st_size / 1e6:.3g} MB", f"{speed:.3g} MB/s", mb(found["data"]),
+                     f"{mb(found['heap'])}, {found['heap'] / found['data']:.2f} times the parsed",
+                     mb(found["resident"]), mb(found["mapped"])))
+    return rows
+
+
+def mb(size):
+    return f"{size / 1e6:.3g} MB"
+
+
 def ms(seconds):
     return f"{seconds * 1e3:.3g} ms"
 
@@ -160,6 +217,19 @@ def main():
         else:
             compare("pulse, 10,000 points", seconds, scipy, theirs, "7 times", theirs >= 7 * seconds)
 
+    print("tables of a million rows, in turn ...", flush=True)
+    with tempfile.TemporaryDirectory(prefix="evenbed-bench-") as folder:
+        read, once = tables(pathlib.Path(folder))
+        grown = growth(pathlib.Path(folder))
+    own = read["evenbed"]
+    compare("CSV, a million rows", own, "pandas' C engine", read["pandas"], "4 times", read["pandas"] >= 4 * own)
+    compare("CSV, a million rows", own, "pyarrow.csv", read["pyarrow"], "not slower", read["pyarrow"] >= own)
+    compare("its twin in UTF-16, decimal comma", read["twin"], "the plain file", own,
+            "at most 1.5 times slower", read["twin"] <= 1.5 * own)
+    heap, data = once["evenbed"]["heap"], once["evenbed"]["data"]
+    rows.append(("CSV, a million rows, peak heap", mb(heap), "the parsed data", mb(data), f"{heap / data:.3g} times as large",
+                 f"at most 1.5 times: {'met' if heap <= 1.5 * data else 'MISSED'}"))
+
     print("interrupts at random moments ...", flush=True)
     latency, kept = interrupts(*peers["evenbed"])
     p99 = statistics.quantiles(latency, n=100)[98]
@@ -167,6 +237,11 @@ def main():
                  f"200 ms: {'met' if p99 < 0.2 else 'MISSED'}"))
     print()
     table(rows)
+    print()
+    table(grown)
+    print("\nPeak memory of one reading of a million rows, beside mapped files: "
+          f"evenbed {mb(once['evenbed']['resident'])}, pandas {mb(once['pandas']['resident'])}, "
+          f"pyarrow {mb(once['pyarrow']['resident'])}.")
     print(f"\nSciPy found {peer['plates']} plates, asymmetry {peer['asymmetry']}, "
           f"{peer['plates_moments']} plates from moments; its BLAS kernel: {peer['blas']}.")
     print(f"After {INTERRUPTS} interrupts the state was {'kept' if kept else 'LOST'}.")

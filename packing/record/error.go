@@ -1,15 +1,20 @@
 package record
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"strings"
+
+	"github.com/evenbed/evenbed/packing/record/internal/source"
 )
 
 // An Error tells where a file could not be read and what to do.
 type Error struct {
 	File    string
-	Line    int // from 1; 0 if it concerns no single line
-	Column  int // character in the line, from 1; 0 if it concerns the whole line
+	Line    int    // from 1; 0 if it concerns no single line
+	Column  int    // character in the line, from 1; 0 if it concerns the whole line
+	Place   string // in a file without lines: `sheet "Run", cell B12`
 	Problem string
 	Remedy  string
 	Err     error // the cause, if there is one
@@ -25,6 +30,9 @@ func (e Error) Error() string {
 			fmt.Fprintf(&b, ":%d", e.Column)
 		}
 	}
+	if e.Place != "" {
+		b.WriteString(": " + e.Place)
+	}
 	b.WriteString(": " + e.Problem)
 	if e.Remedy != "" {
 		b.WriteString("; " + e.Remedy)
@@ -35,13 +43,41 @@ func (e Error) Error() string {
 // Unwrap returns the cause.
 func (e Error) Unwrap() error { return e.Err }
 
+// located puts the file's name to what a reader of one of the formats says.
+func located(file string, err error) error {
+	var e source.Error
+	var own Error
+	switch {
+	case errors.As(err, &own):
+		own.File = file
+		return own
+	case errors.As(err, &e):
+		return Error{File: file, Line: e.Line, Column: e.Column, Place: e.Place, Problem: e.Problem, Remedy: e.Remedy, Err: e.Err}
+	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		return Error{File: file, Problem: "reading was stopped", Remedy: "read it again if you want it", Err: err}
+	}
+	return Error{File: file, Problem: err.Error(), Remedy: "export the file again", Err: err}
+}
+
 // quoted writes names in quotes, with commas between.
 func quoted(names []string) string {
-	q := make([]string, len(names))
-	for i, n := range names {
-		q[i] = fmt.Sprintf("%q", n)
+	const most = 40
+	q := make([]string, min(len(names), most))
+	for i := range q {
+		q[i] = fmt.Sprintf("%q", shortened(names[i]))
+	}
+	if len(names) > most {
+		q = append(q, fmt.Sprintf("and %d more", len(names)-most))
 	}
 	return strings.Join(q, ", ")
+}
+
+// shortened cuts long text for a message.
+func shortened(s string) string {
+	if r := []rune(s); len(r) > 60 {
+		return string(r[:60]) + "…"
+	}
+	return s
 }
 
 // choices lists what there is and proposes the nearest to what was asked for.

@@ -24,5 +24,5 @@ func ExampleRead() {
 func ExampleError() {
 	_, err := record.Read("testdata/bad_text.csv")
 	fmt.Println(err)
-	// Output: testdata/bad_text.csv:6:5: "high" in column "UV (mAU)" is not a number; correct the cell, or leave it empty if nothing was measured
+	// Output: testdata/bad_text.csv:6:5: "high" in column "UV" is not a number; correct the cell, say that it means nothing was measured: record.Options{Missing: []string{"high"}}, or leave such rows out: record.Options{DropBadRows: true}
 }

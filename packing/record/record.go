@@ -1,19 +1,24 @@
-// Package record reads what an instrument exported.
+// Package record reads what an instrument or a historian exported.
 //
-// [Read] takes a delimited text file with any preamble, a header row, units in
-// brackets or in a row of their own, and columns of numbers, and returns a
-// [Record]. Its [Report] tells what was understood, what was guessed, and the
-// line of Go that repeats the reading without a guess.
+// [Read] tells a file's format by its content and returns a [Record]. Its
+// [Report] says what was understood, what was guessed and how to override it,
+// and gives the line of Go that repeats the reading with nothing left to guess.
+// What is ambiguous is an error that asks.
 //
-//	export.Signal("UV")             a trace for package efficiency
-//	export.Frame()                  a data frame to explore
+//	export.Signal("UV")             a trace, for package efficiency
 //	export.Velocities("Velocity")   a column as quantities
+//	export.Frame()                  a data frame to explore
+//	export.Aligned(...)             all columns on one axis
+//	export.ByVolume(flow)           the same against volume
+//	export.Within(...)              a part of it
+//	export.Write("copy.parquet")    CSV, Parquet or netCDF
 package record
 
 import (
 	"fmt"
 	"math"
 	"strings"
+	"time"
 
 	"github.com/go-gota/gota/dataframe"
 	"github.com/go-gota/gota/series"
@@ -22,11 +27,14 @@ import (
 	"github.com/evenbed/evenbed/packing/units"
 )
 
-// A Record is what one export holds.
+// A Record is what one export holds. Its parts do not change; what alters a
+// record returns a new one.
 type Record struct {
 	File     string
-	Preamble []Entry  // the lines above the header, in order
+	Preamble []Entry  // what stands above or beside the columns, in order
 	Columns  []Column // in order of the file
+	Events   []Event  // in order of the file
+	Notes    []Entry  // what stands below the columns
 	report   Report
 }
 
@@ -34,17 +42,49 @@ type Record struct {
 // line without a key has it empty.
 type Entry struct {
 	Key, Value string
-	Line       int
+	Line       int // from 1; 0 in a file without lines
 }
 
-// A Column is one column of numbers as written in the file.
+// A Column is one column of a file. One that has an Axis is a signal against
+// it, row by row.
 type Column struct {
 	Name   string
 	Unit   string    // as written; empty if the file has none
-	Values []float64 // in that unit; NaN where the cell is empty
-	place  int       // in the file, from 1
-	lines  []int     // of each value, from 1
+	Axis   string    // name of the column of times or volumes that it runs against; empty if there is none
+	Values []float64 // in that unit; NaN where nothing was measured
+	Texts  []string  // of a column of words without an axis; Values is then nil
+	// Start is the moment of zero, if the file holds moments; without a time
+	// zone, as written.
+	Start time.Time
 }
+
+// An Event is something that was noted at a position on an axis: a mark, a
+// step, a remark.
+type Event struct {
+	Axis trace.Axis
+	At   float64 // in seconds or cubic metres; NaN if the position is not known
+	Name string  // of the column it stands in
+	Text string
+}
+
+// Time returns when the event was; NaN if it stands at a volume.
+func (e Event) Time() units.Time {
+	if e.Axis != trace.Time {
+		return units.Time(math.NaN())
+	}
+	return units.Time(e.At)
+}
+
+// Volume returns at which volume the event was; NaN if it stands at a time.
+func (e Event) Volume() units.Volume {
+	if e.Axis != trace.Volume {
+		return units.Volume(math.NaN())
+	}
+	return units.Volume(e.At)
+}
+
+// String writes position, name and text.
+func (e Event) String() string { return e.Axis.Show(e.At) + ": " + e.Name + ": " + e.Text }
 
 // Lookup returns the value of a key in the preamble, upper and lower case
 // alike.
@@ -61,17 +101,49 @@ func (r Record) Lookup(key string) (string, error) {
 	return "", Error{File: r.File, Problem: fmt.Sprintf("the preamble has no %q", key), Remedy: choices("it has", keys, key)}
 }
 
+// Event returns the first event whose text or name is the one asked for, or
+// begins with it, upper and lower case alike.
+func (r Record) Event(text string) (Event, error) {
+	var names []string
+	for _, whole := range []bool{true, false} {
+		for _, e := range r.Events {
+			for _, s := range []string{e.Text, e.Name} {
+				if strings.EqualFold(s, text) || !whole && text != "" && hasPrefixFold(s, text) {
+					return e, nil
+				}
+			}
+			if whole {
+				names = append(names, e.Text)
+			}
+		}
+	}
+	return Event{}, Error{File: r.File, Problem: fmt.Sprintf("no event %q", text), Remedy: choices("the events are", names, text)}
+}
+
+func hasPrefixFold(s, prefix string) bool {
+	return len(s) >= len(prefix) && strings.EqualFold(s[:len(prefix)], prefix)
+}
+
 // Column returns the column with the name, or the only one whose name begins
 // with it, upper and lower case alike.
 func (r Record) Column(name string) (Column, error) {
-	var found []Column
+	i, err := r.index(name)
+	if err != nil {
+		return Column{}, err
+	}
+	return r.Columns[i], nil
+}
+
+// index returns the place of a column in the record.
+func (r Record) index(name string) (int, error) {
+	var found []int
 	var names, close []string
-	for _, c := range r.Columns {
+	for i, c := range r.Columns {
 		if strings.EqualFold(c.Name, name) {
-			return c, nil
+			return i, nil
 		}
-		if name != "" && len(c.Name) >= len(name) && strings.EqualFold(c.Name[:len(name)], name) {
-			found = append(found, c)
+		if name != "" && hasPrefixFold(c.Name, name) {
+			found = append(found, i)
 			close = append(close, c.Name)
 		}
 		names = append(names, c.Name)
@@ -80,126 +152,177 @@ func (r Record) Column(name string) (Column, error) {
 	case 1:
 		return found[0], nil
 	case 0:
-		return Column{}, Error{File: r.File, Problem: fmt.Sprintf("no column %q", name), Remedy: choices("the columns are", names, name)}
+		return 0, Error{File: r.File, Problem: fmt.Sprintf("no column %q", name), Remedy: choices("the columns are", names, name)}
 	}
-	return Column{}, Error{File: r.File, Problem: fmt.Sprintf("%q fits several columns", name), Remedy: "write more of the name: " + quoted(close)}
+	return 0, Error{File: r.File, Problem: fmt.Sprintf("%q fits several columns", name), Remedy: "write more of the name: " + quoted(close)}
 }
 
 // Values returns a column's numbers as they stand in the file, in its unit.
 func (r Record) Values(name string) ([]float64, error) {
 	c, err := r.Column(name)
+	if err == nil && c.Values == nil {
+		err = r.words(c)
+	}
 	return append([]float64(nil), c.Values...), err
 }
 
-// quantities returns a column's numbers in SI.
-func (r Record) quantities(name string, want kind) ([]float64, error) {
-	c, err := r.Column(name)
-	if err != nil {
-		return nil, err
-	}
-	return r.inSI(c, want)
+// words tells that a column holds no numbers.
+func (r Record) words(c Column) error {
+	return Error{File: r.File, Problem: fmt.Sprintf("column %q holds words, not numbers", c.Name), Remedy: "ask for another column, or read its Texts"}
 }
 
+// inSI returns a column's numbers in SI.
 func (r Record) inSI(c Column, want kind) ([]float64, error) {
 	u, known := unitOf(c.Unit)
 	switch {
+	case c.Values == nil:
+		return nil, r.words(c)
 	case c.Unit == "":
 		return nil, Error{File: r.File, Problem: fmt.Sprintf("column %q has no unit", c.Name),
 			Remedy: fmt.Sprintf("give it: record.Options{Units: map[string]string{%q: %q}}", c.Name, want.example())}
 	case !known:
 		return nil, Error{File: r.File, Problem: fmt.Sprintf("column %q has the unit %q, which is not known", c.Name, c.Unit),
 			Remedy: fmt.Sprintf("give one for a %s: record.Options{Units: map[string]string{%q: %q}}", want, c.Name, want.example())}
+	case u.kind == columnVolumeKind && want == volumeKind && r.report.columnVolume() > 0:
+		u = unit{volumeKind, r.report.columnVolume(), 0}
+	case u.kind == columnVolumeKind && want == volumeKind:
+		return nil, Error{File: r.File, Problem: fmt.Sprintf("column %q is in column volumes", c.Name),
+			Remedy: "say how large the column volume is: record.Options{ColumnVolume: 12.7 * Litre}"}
 	case u.kind != want:
 		return nil, Error{File: r.File, Problem: fmt.Sprintf("column %q is in %s, a unit of %s, not of %s", c.Name, c.Unit, u.kind, want),
 			Remedy: "ask for another column"}
 	}
-	v := make([]float64, len(c.Values))
-	for i, x := range c.Values {
-		v[i] = x * u.one
+	return convert(c.Values, u, unit{want, 1, 0}), nil
+}
+
+// quantities returns a column's numbers in SI as quantities.
+func quantities[Q ~float64](r Record, name string, want kind) ([]Q, error) {
+	c, err := r.Column(name)
+	if err != nil {
+		return nil, err
 	}
-	return v, nil
+	v, err := r.inSI(c, want)
+	out := make([]Q, len(v))
+	for i, x := range v {
+		out[i] = Q(x)
+	}
+	return out, err
 }
 
 // Times returns a column of times.
 func (r Record) Times(name string) ([]units.Time, error) {
-	v, err := r.quantities(name, timeKind)
-	out := make([]units.Time, len(v))
-	for i, x := range v {
-		out[i] = units.Time(x)
-	}
-	return out, err
+	return quantities[units.Time](r, name, timeKind)
 }
 
 // Volumes returns a column of volumes.
 func (r Record) Volumes(name string) ([]units.Volume, error) {
-	v, err := r.quantities(name, volumeKind)
-	out := make([]units.Volume, len(v))
-	for i, x := range v {
-		out[i] = units.Volume(x)
-	}
-	return out, err
+	return quantities[units.Volume](r, name, volumeKind)
 }
 
 // Velocities returns a column of velocities.
 func (r Record) Velocities(name string) ([]units.Velocity, error) {
-	v, err := r.quantities(name, velocityKind)
-	out := make([]units.Velocity, len(v))
-	for i, x := range v {
-		out[i] = units.Velocity(x)
-	}
-	return out, err
+	return quantities[units.Velocity](r, name, velocityKind)
 }
 
 // Flows returns a column of flows.
 func (r Record) Flows(name string) ([]units.VolumeFlow, error) {
-	v, err := r.quantities(name, flowKind)
-	out := make([]units.VolumeFlow, len(v))
-	for i, x := range v {
-		out[i] = units.VolumeFlow(x)
-	}
-	return out, err
+	return quantities[units.VolumeFlow](r, name, flowKind)
 }
 
 // Lengths returns a column of lengths.
 func (r Record) Lengths(name string) ([]units.Length, error) {
-	v, err := r.quantities(name, lengthKind)
-	out := make([]units.Length, len(v))
-	for i, x := range v {
-		out[i] = units.Length(x)
-	}
-	return out, err
+	return quantities[units.Length](r, name, lengthKind)
 }
 
 // Pressures returns a column of pressures.
 func (r Record) Pressures(name string) ([]units.Pressure, error) {
-	v, err := r.quantities(name, pressureKind)
-	out := make([]units.Pressure, len(v))
-	for i, x := range v {
-		out[i] = units.Pressure(x)
-	}
-	return out, err
+	return quantities[units.Pressure](r, name, pressureKind)
 }
 
-// Signal returns a column as a trace against time; where the record has no
-// time, against volume. The name may be shortened, as for [Record.Column].
-// Rows without a value are left out; the report tells how many there are.
-func (r Record) Signal(name string) (trace.Trace, error) {
-	for _, k := range []kind{timeKind, volumeKind} {
-		for _, axis := range r.Columns {
-			if axis.is(k) {
-				return r.SignalAgainst(name, axis.Name)
-			}
+// Absorbances returns a column of absorbances.
+func (r Record) Absorbances(name string) ([]units.Absorbance, error) {
+	return quantities[units.Absorbance](r, name, absorbanceKind)
+}
+
+// Conductivities returns a column of conductivities.
+func (r Record) Conductivities(name string) ([]units.Conductivity, error) {
+	return quantities[units.Conductivity](r, name, conductivityKind)
+}
+
+// Temperatures returns a column of temperatures.
+func (r Record) Temperatures(name string) ([]units.Temperature, error) {
+	return quantities[units.Temperature](r, name, temperatureKind)
+}
+
+// Fractions returns a column of fractions.
+func (r Record) Fractions(name string) ([]units.Fraction, error) {
+	return quantities[units.Fraction](r, name, fractionKind)
+}
+
+// Converted returns the record with a column in another unit of the same kind:
+// Converted("Pressure", "kPa").
+func (r Record) Converted(name, to string) (Record, error) {
+	i, err := r.index(name)
+	if err != nil {
+		return Record{}, err
+	}
+	c := r.Columns[i]
+	u, known := unitOf(to)
+	if !known {
+		return Record{}, Error{File: r.File, Problem: fmt.Sprintf("the unit %q is not known", to), Remedy: unitsRemedy}
+	}
+	if from, known := unitOf(c.Unit); known && from.kind == u.kind {
+		c.Values = convert(c.Values, from, u)
+	} else {
+		v, err := r.inSI(c, u.kind)
+		if err != nil {
+			return Record{}, err
 		}
+		c.Values = convert(v, unit{u.kind, 1, 0}, u)
 	}
-	if len(r.Columns) == 0 {
-		return trace.Trace{}, Error{File: r.File, Problem: "the record has no columns", Remedy: "read an export first"}
+	c.Unit = to
+	return r.with(i, c), nil
+}
+
+const unitsRemedy = "units are written as min, s, mL, L, L/h, cm/h, cm, bar, kPa, mAU, mS/cm, °C, %"
+
+// with returns the record with column i changed.
+func (r Record) with(i int, c Column) Record {
+	r.Columns = append([]Column(nil), r.Columns...)
+	r.Columns[i] = c
+	return r
+}
+
+// Signal returns a column as a trace against its own axis. The name may be
+// shortened, as for [Record.Column]. Rows without a value are left out; the
+// report tells how many there are.
+func (r Record) Signal(name string) (trace.Trace, error) {
+	c, err := r.Column(name)
+	if err != nil {
+		return trace.Trace{}, err
 	}
-	return trace.Trace{}, Error{File: r.File, Problem: "no column of time or of volume",
+	switch {
+	case c.Axis != "":
+		return r.SignalAgainst(c.Name, c.Axis)
+	case r.isAxis(c.Name):
+		return trace.Trace{}, Error{File: r.File, Problem: fmt.Sprintf("column %q would run against itself", c.Name), Remedy: "ask for a signal"}
+	}
+	return trace.Trace{}, Error{File: r.File, Problem: fmt.Sprintf("no column of time or of volume belongs to %q", c.Name),
 		Remedy: fmt.Sprintf("a signal runs against one of them; give the column its unit: record.Options{Units: map[string]string{%q: \"min\"}}", r.Columns[0].Name)}
 }
 
+// isAxis reports whether some column runs against the one named.
+func (r Record) isAxis(name string) bool {
+	for _, c := range r.Columns {
+		if c.Axis == name {
+			return true
+		}
+	}
+	return false
+}
+
 // SignalAgainst returns a column as a trace against the column axis, which
-// holds times or volumes.
+// holds times or volumes in the same rows.
 func (r Record) SignalAgainst(name, axis string) (trace.Trace, error) {
 	c, err := r.Column(name)
 	if err != nil {
@@ -209,16 +332,18 @@ func (r Record) SignalAgainst(name, axis string) (trace.Trace, error) {
 	if err != nil {
 		return trace.Trace{}, err
 	}
-	want, against := timeKind, trace.Time
-	if a.is(volumeKind) {
-		want, against = volumeKind, trace.Volume
+	switch {
+	case a.Name == c.Name:
+		return trace.Trace{}, Error{File: r.File, Problem: fmt.Sprintf("column %q would run against itself", c.Name), Remedy: "ask for a signal"}
+	case c.Values == nil:
+		return trace.Trace{}, r.words(c)
+	case r.rows(a) != r.rows(c):
+		return trace.Trace{}, Error{File: r.File, Problem: fmt.Sprintf("columns %q and %q are not of the same rows", c.Name, a.Name),
+			Remedy: "put them on one axis first: Aligned"}
 	}
-	x, err := r.inSI(a, want)
+	x, against, err := r.positions(a)
 	if err != nil {
 		return trace.Trace{}, err
-	}
-	if a.place == c.place {
-		return trace.Trace{}, Error{File: r.File, Problem: fmt.Sprintf("column %q would run against itself", c.Name), Remedy: "ask for a signal"}
 	}
 	y := append([]float64(nil), c.Values...)
 	n := 0
@@ -228,8 +353,10 @@ func (r Record) SignalAgainst(name, axis string) (trace.Trace, error) {
 			n++
 		}
 	}
-	if i := backwards(x[:n]); i > 0 && n == len(x) {
-		return trace.Trace{}, r.backwards(a, i)
+	if i := backwards(x[:n]); i > 0 {
+		return trace.Trace{}, Error{File: r.File,
+			Problem: fmt.Sprintf("column %q runs backwards, from %s to %s", a.title(), against.Show(x[i-1]), against.Show(x[i])),
+			Remedy:  "read it with a policy for that, as record.Options{Clock: record.SortRows} or record.Options{Clock: record.CutAtReset}"}
 	}
 	t, err := trace.Make(c.Name, c.Unit, against, x[:n], y[:n])
 	if err != nil {
@@ -239,10 +366,24 @@ func (r Record) SignalAgainst(name, axis string) (trace.Trace, error) {
 	return t, nil
 }
 
-// is reports whether the column's unit is one of the kind.
-func (c Column) is(k kind) bool {
-	u, known := unitOf(c.Unit)
-	return known && u.kind == k
+// positions returns a column of times or volumes in SI, as a copy.
+func (r Record) positions(a Column) ([]float64, trace.Axis, error) {
+	switch kindOf(a.Unit) {
+	case volumeKind, columnVolumeKind:
+		x, err := r.inSI(a, volumeKind)
+		return x, trace.Volume, err
+	}
+	x, err := r.inSI(a, timeKind)
+	return x, trace.Time, err
+}
+
+// rows returns the name of the column that stands for the rows a column is
+// made of: its axis, or itself if it is one; empty in a table without an axis.
+func (r Record) rows(c Column) string {
+	if c.Axis == "" && r.isAxis(c.Name) {
+		return c.Name
+	}
+	return c.Axis
 }
 
 // title returns name and unit as a heading.
@@ -252,6 +393,9 @@ func (c Column) title() string {
 	}
 	return c.Name + " (" + c.Unit + ")"
 }
+
+// len returns the number of rows.
+func (c Column) len() int { return max(len(c.Values), len(c.Texts)) }
 
 // backwards returns the first index whose value is below the one before it,
 // or 0.
@@ -264,18 +408,22 @@ func backwards(x []float64) int {
 	return 0
 }
 
-func (r Record) backwards(c Column, i int) error {
-	return Error{File: r.File, Line: c.lines[i],
-		Problem: fmt.Sprintf("column %q runs backwards, from %v to %v", c.title(), c.Values[i-1], c.Values[i]),
-		Remedy:  "the file may hold two runs one after the other: keep one of them, or number the rows anew"}
-}
-
 // Frame returns the columns as a data frame. A column is named with its unit,
-// as "UV 280 nm (mAU)".
+// as "UV 280 nm (mAU)". Columns with different axes have no rows in common: the
+// frame then holds an error that says how to align them.
 func (r Record) Frame() dataframe.DataFrame {
 	cols := make([]series.Series, len(r.Columns))
 	for i, c := range r.Columns {
-		cols[i] = series.New(c.Values, series.Float, c.title())
+		if r.rows(c) != r.rows(r.Columns[0]) || c.len() != r.Columns[0].len() {
+			return dataframe.DataFrame{Err: Error{File: r.File,
+				Problem: fmt.Sprintf("columns %q and %q are not of the same rows", r.Columns[0].Name, c.Name),
+				Remedy:  fmt.Sprintf("put all on one axis first: export.Aligned(record.Alignment{Axis: %q})", r.Columns[0].Name)}}
+		}
+		if c.Texts != nil {
+			cols[i] = series.New(c.Texts, series.String, c.title())
+		} else {
+			cols[i] = series.New(c.Values, series.Float, c.title())
+		}
 	}
 	return dataframe.New(cols...)
 }

@@ -1,138 +1,105 @@
 package record
 
 import (
-	"crypto/sha256"
 	"fmt"
 	"math"
+	"path/filepath"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/units"
 )
 
 // A Report tells how a file was understood.
 type Report struct {
-	File    string
-	SHA256  string // of the file's bytes, in hexadecimal
-	Bytes   int
-	Facts   []Fact   // what was understood, in order
-	Guesses []string // what the file does not say plainly
-	Columns []ColumnReport
+	Provenance Provenance
+	Facts      []Fact   // what was understood, in order
+	Remarks    []string // what to look at
+	Columns    []ColumnReport
+	Dropped    []Drop // rows that were left out
 	// Code is the line of Go that reads the file again without finding
 	// anything out.
-	Code  string
-	found dialect
+	Code string
 }
 
-// A Fact is one thing that was understood of a file.
-type Fact struct{ What, Value string }
+// Provenance is where a record comes from.
+type Provenance struct {
+	File    string  // base name
+	Member  string  // name of the file inside an archive; empty if there is none
+	Bytes   int64   // size of the file
+	SHA256  string  // of the file's bytes, in hexadecimal
+	Options Options // as given
+}
+
+// A Fact is one thing that was understood of a file, and how to say it in the
+// options.
+type Fact struct {
+	What, Value string
+	Guessed     bool // the file does not say it plainly
+	Override    string
+}
+
+// A Drop is a row that was left out; Line is 0 where it stands for several.
+type Drop struct {
+	Line int
+	Why  string
+}
 
 // A ColumnReport tells what one column holds.
 type ColumnReport struct {
-	Name, Unit     string
-	Rows, Empty    int
-	First, Last    float64
-	Least, Largest float64
+	Name, Unit, Axis string
+	Rows             int
+	Missing          int // rows without a number
+	Censored         int // those of them that hold a limit, as "<0.5"
+	First, Last      float64
+	Least, Largest   float64
 }
 
-func newReport(name string, data []byte) Report {
-	return Report{File: name, Bytes: len(data), SHA256: fmt.Sprintf("%x", sha256.Sum256(data))}
+func (r *Report) fact(what, value string) {
+	r.Facts = append(r.Facts, Fact{What: what, Value: value})
 }
 
-func (r *Report) fact(what, value string) { r.Facts = append(r.Facts, Fact{what, value}) }
-func (r *Report) guess(text string)       { r.Guesses = append(r.Guesses, text) }
-
-// dialect notes separator and decimal mark.
-func (r *Report) dialect(d, asked dialect, rivals int) {
-	r.found = d
-	how := func(given byte) string {
-		if given != 0 {
-			return ", as given"
-		}
-		return ", found"
-	}
-	r.fact("separator", separatorName(d.separator)+how(asked.separator))
-	r.fact("decimal mark", decimalName(d.decimal)+how(asked.decimal))
-	if rivals > 0 {
-		r.guess("no number has a decimal mark: " + decimalName(d.decimal) + " was taken")
-	}
+func (r *Report) remark(format string, args ...any) {
+	r.Remarks = append(r.Remarks, fmt.Sprintf(format, args...))
 }
 
-func separatorName(b byte) string {
-	return map[byte]string{',': "comma", ';': "semicolon", '\t': "tab"}[b]
-}
+// columnVolume returns the column volume of the options, in cubic metres.
+func (r Report) columnVolume() float64 { return float64(r.Provenance.Options.ColumnVolume) }
 
-func decimalName(b byte) string {
-	if b == ',' {
-		return "comma"
-	}
-	return "point"
-}
-
-// tell completes the report when all is read.
-func (p *parser) tell(cols []Column) {
-	r := p.report
-	if p.header >= 0 {
-		r.fact("header", "line "+strconv.Itoa(p.header+1))
-	}
-	switch {
-	case p.units >= 0:
-		r.fact("units", "line "+strconv.Itoa(p.units+1))
-	case p.header >= 0:
-		r.fact("units", "in brackets in the header")
-	}
-	rows := cols[0].lines
-	r.fact("rows", fmt.Sprintf("%d, lines %d to %d", len(rows), rows[0], rows[len(rows)-1]))
-	for _, c := range cols {
-		if _, known := unitOf(c.Unit); c.Unit != "" && !known {
-			r.guess(fmt.Sprintf("the unit %q of column %q is not known: shown as written", c.Unit, c.Name))
-		}
-		cr := ColumnReport{c.Name, c.Unit, len(c.Values), 0, math.NaN(), math.NaN(), math.Inf(1), math.Inf(-1)}
-		same := 0
-		for i, v := range c.Values {
-			if math.IsNaN(v) {
-				cr.Empty++
-				continue
-			}
-			if math.IsNaN(cr.First) {
-				cr.First = v
-			}
-			if i > 0 && v == c.Values[i-1] {
-				same++
-			}
-			cr.Last = v
-			cr.Least, cr.Largest = math.Min(cr.Least, v), math.Max(cr.Largest, v)
-		}
-		if cr.Empty == cr.Rows {
-			cr.Least, cr.Largest = math.NaN(), math.NaN()
-		}
-		if cr.Empty > 0 {
-			r.guess(fmt.Sprintf("%d of %d cells of column %q are empty: taken as not measured, and left out of its signal", cr.Empty, cr.Rows, c.Name))
-		}
-		if same > 0 && c.is(timeKind) {
-			r.guess(fmt.Sprintf("%d rows have the same %s as the row before: kept as they are", same, c.Name))
-		}
-		r.Columns = append(r.Columns, cr)
-	}
-	r.Code = p.code()
-}
-
-// code returns the call that says everything that was found out.
-func (p *parser) code() string {
+// call writes the line of Go that reads a file with the options.
+func (o Options) call(name string) string {
+	v := reflect.ValueOf(o)
 	var parts []string
-	parts = append(parts, fmt.Sprintf("Separator: %q", string(p.dialect.separator)), fmt.Sprintf("Decimal: %q", string(p.dialect.decimal)))
-	if p.header >= 0 {
-		parts = append(parts, fmt.Sprintf("HeaderLine: %d", p.header+1))
-	}
-	if len(p.options.Units) > 0 {
-		var given []string
-		for _, name := range sortedKeys(p.options.Units) {
-			given = append(given, fmt.Sprintf("%q: %q", name, p.options.Units[name]))
+	for i := range v.NumField() {
+		if f := v.Field(i); !f.IsZero() {
+			parts = append(parts, v.Type().Field(i).Name+": "+literal(f.Interface()))
 		}
-		parts = append(parts, "Units: map[string]string{"+strings.Join(given, ", ")+"}")
 	}
-	return fmt.Sprintf("record.Read(%q, record.Options{%s})", p.name, strings.Join(parts, ", "))
+	given := ""
+	if len(parts) > 0 {
+		given = ", record.Options{" + strings.Join(parts, ", ") + "}"
+	}
+	return fmt.Sprintf("record.Read(%q%s)", filepath.ToSlash(name), given)
+}
+
+// literal writes a value as Go does.
+func literal(x any) string {
+	switch x := x.(type) {
+	case Clock:
+		return "record." + x.String()
+	case units.Volume:
+		return strconv.FormatFloat(float64(x), 'g', -1, 64)
+	case map[string]string:
+		var parts []string
+		for _, k := range sortedKeys(x) {
+			parts = append(parts, fmt.Sprintf("%q: %q", k, x[k]))
+		}
+		return "map[string]string{" + strings.Join(parts, ", ") + "}"
+	}
+	return fmt.Sprintf("%#v", x)
 }
 
 func sortedKeys(m map[string]string) []string {
@@ -144,25 +111,96 @@ func sortedKeys(m map[string]string) []string {
 	return keys
 }
 
+// How much of a report is shown; the rest is counted.
+const (
+	shownRows    = 20
+	shownColumns = 40
+)
+
 // page lays the report out.
 func (r Report) page() table.Page {
 	var p table.Page
-	facts := table.Table{Caption: "Import of " + r.File, Columns: []table.Column{{Name: "what"}, {Name: "understood"}}, RowHeaders: true}
+	facts := table.Table{Caption: "Import of " + shortened(r.Provenance.File), Columns: []table.Column{{Name: "what"}, {Name: "understood"}, {Name: ""}, {Name: "to say it in record.Options"}}, RowHeaders: true}
 	for _, f := range r.Facts {
-		facts.Add(f.What, f.Value)
+		how := ""
+		if f.Guessed {
+			how = "guessed"
+		}
+		facts.Add(shortened(f.What), shortValue(f.Value), how, option(f.Override))
 	}
-	facts.Add("file", fmt.Sprintf("%d bytes, SHA-256 %s", r.Bytes, r.SHA256))
 	p.Table(facts)
-	p.List("Guessed", r.Guesses)
-	cols := table.Table{Caption: "Columns", RowHeaders: true, Columns: []table.Column{
-		{Name: "name"}, {Name: "unit"}, {Name: "values", Right: true}, {Name: "first", Right: true}, {Name: "last", Right: true},
-		{Name: "least", Right: true}, {Name: "largest", Right: true}}}
-	for _, c := range r.Columns {
-		cols.Add(c.Name, c.Unit, strconv.Itoa(c.Rows-c.Empty), shown(c.First), shown(c.Last), shown(c.Least), shown(c.Largest))
+	file := plural(int(r.Provenance.Bytes), "byte")
+	if r.Provenance.Member != "" {
+		file += fmt.Sprintf(", an archive, and in it %q", shortened(r.Provenance.Member))
 	}
-	p.Table(cols)
-	p.Text("The same again, with nothing to find out: " + r.Code)
+	p.Text("The file: " + file + ", SHA-256 " + r.Provenance.SHA256)
+	p.List("Remarks", atMost(r.Remarks, shownRows))
+	p.Table(r.columnTable())
+	dropped := table.Table{Caption: "Rows left out", Columns: []table.Column{{Name: "line", Right: true}, {Name: "why"}}}
+	for _, d := range r.Dropped[:min(len(r.Dropped), shownRows)] {
+		line := ""
+		if d.Line > 0 {
+			line = strconv.Itoa(d.Line)
+		}
+		dropped.Add(line, shortValue(d.Why))
+	}
+	more(&dropped, len(r.Dropped), shownRows)
+	p.Table(dropped)
+	p.Text("The same import again, with nothing left to guess: " + r.Code)
 	return p
+}
+
+// option returns `Separator: ";"` of `record.Options{Separator: ";"}`.
+func option(override string) string {
+	inner, ok := strings.CutPrefix(override, "record.Options{")
+	if !ok {
+		return override
+	}
+	return strings.TrimSuffix(inner, "}")
+}
+
+func (r Report) columnTable() table.Table {
+	cols := table.Table{Caption: "Columns", RowHeaders: true, Columns: []table.Column{
+		{Name: "name"}, {Name: "unit"}, {Name: "against"}, {Name: "values", Right: true}, {Name: "first", Right: true}, {Name: "last", Right: true},
+		{Name: "least", Right: true}, {Name: "largest", Right: true}}}
+	missing := slices.ContainsFunc(r.Columns, func(c ColumnReport) bool { return c.Missing > 0 })
+	if missing {
+		cols.Columns = append(cols.Columns, table.Column{Name: "missing", Right: true})
+	}
+	for _, c := range r.Columns[:min(len(r.Columns), shownColumns)] {
+		row := []string{shortened(c.Name), shortened(c.Unit), shortened(c.Axis), strconv.Itoa(c.Rows - c.Missing), shown(c.First), shown(c.Last), shown(c.Least), shown(c.Largest)}
+		if missing {
+			row = append(row, c.missing())
+		}
+		cols.Add(row...)
+	}
+	more(&cols, len(r.Columns), shownColumns)
+	return cols
+}
+
+// missing counts the rows without a number.
+func (c ColumnReport) missing() string {
+	switch {
+	case c.Missing == 0:
+		return ""
+	case c.Censored > 0:
+		return fmt.Sprintf("%d, of them %d beyond a limit", c.Missing, c.Censored)
+	}
+	return strconv.Itoa(c.Missing)
+}
+
+// more adds a row that counts what is not shown.
+func more(t *table.Table, n, shown int) {
+	if n > shown {
+		t.Add("…", fmt.Sprintf("%d more", n-shown))
+	}
+}
+
+func atMost(items []string, n int) []string {
+	if len(items) <= n {
+		return items
+	}
+	return append(slices.Clone(items[:n]), fmt.Sprintf("%d more", len(items)-n))
 }
 
 // shown writes a number to six digits.
@@ -182,18 +220,40 @@ func (r Report) Markdown() string { p := r.page(); return p.Markdown() }
 // String shows the report as text.
 func (r Report) String() string { p := r.page(); return p.String() }
 
-// page lays the record out: its preamble and the report.
+// page lays the record out: its report, preamble, events and notes.
 func (r Record) page() table.Page {
-	p := r.report.page()
-	lines := table.Table{Caption: "Preamble", Columns: []table.Column{{Name: "line", Right: true}, {Name: "key"}, {Name: "value"}}}
-	for _, e := range r.Preamble {
-		lines.Add(strconv.Itoa(e.Line), e.Key, shortValue(e.Value))
+	if len(r.Columns) == 0 {
+		var p table.Page
+		p.Text("a record without columns: nothing was read")
+		return p
 	}
-	p.Table(lines)
+	p := r.report.page()
+	p.Table(entries("Preamble", r.Preamble))
+	events := table.Table{Caption: "Events", Columns: []table.Column{{Name: "at", Right: true}, {Name: "column"}, {Name: "text"}}}
+	for _, e := range r.Events[:min(len(r.Events), shownRows)] {
+		events.Add(e.Axis.Show(e.At), shortened(e.Name), shortValue(e.Text))
+	}
+	more(&events, len(r.Events), shownRows)
+	p.Table(events)
+	p.Table(entries("Notes below the columns", r.Notes))
 	return p
 }
 
-// shortValue keeps one line of a preamble readable in a table.
+// entries lays lines of a preamble or of notes out.
+func entries(caption string, list []Entry) table.Table {
+	t := table.Table{Caption: caption, Columns: []table.Column{{Name: "line", Right: true}, {Name: "key"}, {Name: "value"}}}
+	for _, e := range list[:min(len(list), shownColumns)] {
+		line := ""
+		if e.Line > 0 {
+			line = strconv.Itoa(e.Line)
+		}
+		t.Add(line, shortened(e.Key), shortValue(e.Value))
+	}
+	more(&t, len(list), shownColumns)
+	return t
+}
+
+// shortValue keeps text of a file readable in a table.
 func shortValue(s string) string {
 	if c := []rune(s); len(c) > 200 {
 		return string(c[:200]) + "…"

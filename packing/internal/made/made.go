@@ -24,6 +24,12 @@ func Files() []File {
 	return []File{
 		{"column04-curve.csv", Curve()},
 		{"column04-pulse.csv", Pulse()},
+		{"export-decimal-comma.csv", DecimalComma()},
+		{"export-paired.csv", Paired()},
+		{"export-remarks.csv", Remarks()},
+		{"export-restarted.csv", Restarted()},
+		{"export-utf16.txt", UTF16()},
+		{"export-workbook.xlsx", Workbook()},
 	}
 }
 
