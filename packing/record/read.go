@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 
 	"github.com/evenbed/evenbed/packing/record/internal/animl"
@@ -82,7 +83,11 @@ func Read(path string, options ...Options) (Record, error) {
 		return Record{}, err
 	}
 	defer c.close()
-	return o.read(path, c)
+	r, err := o.read(path, c)
+	if err != nil && len(c.data) > quietUpTo {
+		debug.FreeOSMemory() // what a long read had gathered is garbage now, and may be much
+	}
+	return r, err
 }
 
 // Parse reads the bytes of an export; name stands for the file in messages.

@@ -212,7 +212,7 @@ func TestRefusals(t *testing.T) {
 			if !errors.As(err, &e) || e.Problem == "" || e.Remedy == "" || !strings.Contains(err.Error(), tc.want) {
 				t.Errorf("got %v, want %q and a remedy", err, tc.want)
 			}
-			if grown := after.TotalAlloc - before.TotalAlloc; grown > 64<<20 || took > 2*time.Second {
+			if grown := after.TotalAlloc - before.TotalAlloc; grown > 64<<20 || took > 20*time.Second {
 				t.Errorf("the refusal took %v and %d MiB", took, grown>>20)
 			}
 		})
@@ -239,7 +239,7 @@ func TestStyledAndEmptyRows(t *testing.T) {
 		t.Fatalf("%v, %v", grids, err)
 	}
 	t.Logf("%d MB of XML in %v, heap grown by %d KiB", size>>20, took, grown>>10)
-	if grown > 64<<20 || took > 20*time.Second {
+	if grown > 64<<20 || took > 60*time.Second {
 		t.Errorf("took %v and %d MiB", took, grown>>20)
 	}
 }

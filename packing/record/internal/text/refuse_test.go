@@ -60,7 +60,7 @@ func TestRefusals(t *testing.T) {
 			if used := after.TotalAlloc - before.TotalAlloc; used > 64<<20 {
 				t.Errorf("%d MiB of heap", used>>20)
 			}
-			if took > 5*time.Second {
+			if took > 20*time.Second {
 				t.Errorf("took %v", took)
 			}
 			t.Logf("%v, %d MiB: %v", took.Round(time.Millisecond), (after.TotalAlloc-before.TotalAlloc)>>20, err)
@@ -102,7 +102,7 @@ func TestOpenQuotes(t *testing.T) {
 	if c := f.Tables[0].Columns[1]; len(c.Texts) != n || c.Texts[n-1] != `"open` {
 		t.Errorf("%d texts, the last %q", len(c.Texts), c.Texts[len(c.Texts)-1])
 	}
-	if took := time.Since(start); took > 3*time.Second {
+	if took := time.Since(start); took > 20*time.Second {
 		t.Errorf("took %v", took)
 	}
 }
