@@ -121,7 +121,8 @@ func (r PulseResult) numbersTable() table.Table {
 	t.Add("plates, 8 ln 2 (tR/w)²", fixed(r.PlatesExact, 0), "", "", "", "")
 	t.Add("plates by moments, M1²/M2", fixed(r.PlatesMoments, 0), "", "", "", "")
 	t.Add("retention", fixed(r.ColumnVolumes, 3), "CV", "", "", "")
-	t.Add("retention volume", fixed(r.RetentionVolume.In(units.Litre), 4), "L", "", "", "")
+	volume, unit, _ := strings.Cut(r.RetentionVolume.String(), " ") // of the size's own unit
+	t.Add("retention volume", volume, unit, "", "", "")
 	t.Add("retention time", fixed(r.Retention.In(units.Minute), 3), "min", "", "", "")
 	return t
 }
