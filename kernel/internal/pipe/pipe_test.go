@@ -3,30 +3,31 @@ package pipe
 import (
 	"bytes"
 	"io"
-	"net"
+	"os"
 	"reflect"
 	"strings"
 	"testing"
 )
 
 func TestConnCarriesMessages(t *testing.T) {
-	a, b := net.Pipe()
-	got := make(chan *Message)
+	// the pipes of the operating system, since each side writes its greeting before it reads
+	toFront, fromEngine := osPipe(t)
+	toEngine, fromFront := osPipe(t)
+	type received struct {
+		m   *Message
+		err error
+	}
+	got := make(chan received, 1)
 	go func() {
-		c, err := Open(b, b)
+		c, err := Open(toFront, fromFront)
 		if err != nil {
-			t.Error(err)
-			close(got)
+			got <- received{nil, err}
 			return
 		}
 		m, err := c.Receive()
-		if err != nil {
-			t.Error(err)
-		}
-		got <- m
+		got <- received{m, err}
 	}()
-	// both sides write first, so the greeting needs a buffer between them
-	c, err := Open(a, eager{a})
+	c, err := Open(toEngine, fromEngine)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -34,21 +35,18 @@ func TestConnCarriesMessages(t *testing.T) {
 	if err := c.Send(want); err != nil {
 		t.Fatal(err)
 	}
-	if m := <-got; !reflect.DeepEqual(m, want) {
-		t.Errorf("received %+v, want %+v", m, want)
+	if r := <-got; r.err != nil || !reflect.DeepEqual(r.m, want) {
+		t.Errorf("received %+v and error %v, want %+v", r.m, r.err, want)
 	}
 }
 
-// eager writes without waiting for the reader, as an operating system's pipe does.
-type eager struct{ w io.Writer }
-
-func (e eager) Write(p []byte) (int, error) {
-	p = bytes.Clone(p)
-	if string(p) == greeting {
-		go e.w.Write(p)
-		return len(p), nil
+func osPipe(t *testing.T) (r, w *os.File) {
+	r, w, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
 	}
-	return e.w.Write(p)
+	t.Cleanup(func() { r.Close(); w.Close() })
+	return r, w
 }
 
 func TestOpenRefusesAnotherVersion(t *testing.T) {
