@@ -447,7 +447,7 @@ func (r TransitionResult) beside(s even, ends [2][2]int, given [2]bool) ([2][2]i
 	}
 	mean, sigma := f.centre(lo, hi)
 	if !(sigma > 0) || mean <= f.x(lo) || mean >= f.x(hi) {
-		return ends, r.noStep("no front lies between its plateaus")
+		return ends, r.noStep("no front lies between the levels at its ends, %.4g and %.4g %s: a plateau was not recorded, or it goes there and comes back", r.Before.Level, r.After.Level, r.Unit)
 	}
 	at, wide := (mean-f.x0)/f.h, sigma/f.h
 	for i, room := range []float64{at, float64(n-1) - at} {
