@@ -49,6 +49,39 @@ func (e even) plateau(ends [2]int) Plateau {
 	return Plateau{Level: mean, Noise: math.Sqrt(rest / (n - 2)), Drift: slope * (n - 1), Points: len(part)}
 }
 
+// jitter returns the noise from ends[0] to before ends[1] by differences of
+// neighbours, which does not see what changes slowly.
+func (e even) jitter(ends [2]int) float64 {
+	sum := 0.0
+	for i := ends[0] + 1; i < ends[1]; i++ {
+		d := e.y[i] - e.y[i-1]
+		sum += d * d
+	}
+	return math.Sqrt(sum / 2 / float64(ends[1]-ends[0]-1))
+}
+
+// split returns the sample from first to before last in front of which and from
+// which on the signal is closest to two levels, by least squares.
+func (e even) split(first, last int) int {
+	n := float64(len(e.y))
+	mean := 0.0
+	for _, v := range e.y {
+		mean += v / n
+	}
+	best, at, sum := 0.0, (first+last)/2, 0.0
+	for i, v := range e.y[:last] {
+		if k := float64(i); i >= max(first, 1) {
+			// What two levels explain: n/(k(n-k)) of the squared sum of the first k
+			// differences from the mean.
+			if explained := sum * sum * n / (k * (n - k)); explained > best {
+				best, at = explained, i
+			}
+		}
+		sum += v - mean
+	}
+	return at
+}
+
 // centre returns the mean of a front and, from its mean distance from there,
 // ∫ |V-M1| dF = σ√(2/π) of a Gaussian, a standard deviation that a tail does
 // not dominate. Both are integrals of the front itself, so noise averages out.
@@ -73,11 +106,15 @@ func (e even) smoothed(window int) even {
 	if m < 2 {
 		return e
 	}
+	c := make([]float64, 2*m+1)
+	for j := range c {
+		c[j] = coefficient(m, float64(j-m))
+	}
 	y := append([]float64(nil), e.y...)
 	for i := m; i < len(y)-m; i++ {
 		s := 0.0
-		for j := -m; j <= m; j++ {
-			s += coefficient(m, float64(j)) * e.y[i+j]
+		for j, w := range c {
+			s += w * e.y[i-m+j]
 		}
 		y[i] = s
 	}

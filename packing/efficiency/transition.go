@@ -49,7 +49,8 @@ type Transition struct {
 	From, To units.Fraction
 	// Smoothing is done before the front is differentiated and crossings are
 	// measured; the moments of the whole front do without. A Window of zero is
-	// 0.35 of the distance from 15.87 to 84.13 %. PeakOnly means nothing here.
+	// 0.35 of the distance from 15.87 to 84.13 %, and more, by the root of how
+	// much the step falls short of 50 noises. PeakOnly means nothing here.
 	Smoothing Smoothing
 }
 
@@ -104,7 +105,7 @@ type TransitionResult struct {
 
 	// The front F = (C-C0)/(C∞-C0).
 	Start, End        units.Volume // where it has From and To of the step
-	V16, V50, V84     units.Volume // where it has 15.87, 50 and 84.13 %
+	V16, V50, V84     units.Volume // where it has 15.87, 50 and 84.13 %, midway between the first and the last such place
 	V50StdErr         units.Volume
 	Moments           FrontMoments // of the whole front, without differentiation
 	Clipped           FrontMoments // between Start and End
@@ -153,9 +154,11 @@ const (
 	leastStep         = 5.0  // noises; below: no step
 	goodStep          = 50.0 // noises; below: a doubt
 	frontReach        = 8.0  // standard deviations of the front on each side
-	leastReach        = 4.0
+	leastReach        = 3.0
 	leastPlateau      = 5    // points
 	mostPlateauDrift  = 0.01 // of the step
+	noPlateau         = 0.20 // of the step, along what should be one
+	otherChange       = 0.10 // of the step, beyond the plateaus
 	mostReversal      = 0.02 // of the step, before it is a doubt
 	otherReversal     = 0.25 // of the step, from which it is not one step
 	fewInFront        = 8    // points from 15.87 to 84.13 %
@@ -348,9 +351,7 @@ func (r TransitionResult) noStep(format string, values ...any) error {
 // plateaus finds the levels in front of and behind the step and normalises it.
 func (r *TransitionResult) plateaus(s even) error {
 	n := len(s.y)
-	tenth := max(leastPlateau, n/10)
-	ends := [2][2]int{{0, tenth}, {n - tenth, n}}
-	given := [2]bool{}
+	ends, given := [2][2]int{{0, 0}, {n, n}}, [2]bool{}
 	for i, g := range []trace.Range{r.Transition.Before, r.Transition.After} {
 		if g.IsZero() {
 			continue
@@ -361,35 +362,55 @@ func (r *TransitionResult) plateaus(s even) error {
 		}
 		ends[i], given[i] = [2]int{lo, hi}, true
 	}
-	if ends[0][1] > ends[1][0] {
+	if ends[0][1]+1 >= ends[1][0] {
 		return fmt.Errorf("trace %q: the plateau before the step must end before the one after it begins; set Before and After to quiet stretches on both sides", r.Signal)
 	}
-	for pass := 0; pass < 3; pass++ {
-		r.Before, r.After = s.plateau(ends[0]), s.plateau(ends[1])
-		if err := r.level(s); err != nil {
-			return err
-		}
-		if given[0] && given[1] {
-			break
-		}
-		next, err := r.beside(s, ends, given)
-		if err != nil {
-			return err
-		}
-		ends = next
+	if err := r.onePiece(s); err != nil {
+		return err
+	}
+	ends, err := r.beside(s, ends, given)
+	if err != nil {
+		return err
 	}
 	r.Before, r.After = s.plateau(ends[0]), s.plateau(ends[1])
-	if err := r.level(s); err != nil {
-		return err
+	nb, na := float64(r.Before.Points-2), float64(r.After.Points-2)
+	r.Noise = math.Sqrt((nb*r.Before.Noise*r.Before.Noise + na*r.After.Noise*r.After.Noise) / (nb + na))
+	r.Step = r.After.Level - r.Before.Level
+	r.Rising = r.Step > 0
+	if math.Abs(r.Step) < leastStep*r.Noise {
+		return r.noStep("its levels, %.4g and %.4g %s, are less than %v times the noise of %.2g apart", r.Before.Level, r.After.Level, r.Unit, leastStep, r.Noise)
 	}
 	for i, p := range []*Plateau{&r.Before, &r.After} {
 		p.Range = trace.Range{Axis: s.axis, From: r.onAxis(s.axis, s.x(ends[i][0])), To: r.onAxis(s.axis, s.x(ends[i][1]-1))}
 	}
+	for i, p := range []Plateau{r.Before, r.After} {
+		jitter, step := s.jitter(ends[i]), math.Abs(r.Step)
+		change := math.Max(math.Abs(p.Drift), 3*p.Noise)
+		if change > noPlateau*step && change > 9*jitter {
+			return r.noStep("beside the step it changes by another %.0f %% of it from %s, where a plateau should be", 100*change/step, p.Range)
+		}
+	}
 	r.lo, r.hi = ends[0][1]-1, ends[1][0]
 	r.quiet = [2]int{r.Before.Points, r.After.Points}
-	r.Step = r.After.Level - r.Before.Level
-	r.Rising = r.Step > 0
 	r.front = s.scaled(r.Before.Level, r.Step)
+	return nil
+}
+
+// onePiece refuses a signal that does not change, and one that goes and comes
+// back.
+func (r TransitionResult) onePiece(s even) error {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, v := range s.y {
+		low, high = math.Min(low, v), math.Max(high, v)
+	}
+	if low == high {
+		return r.noStep("it is %.4g %s all along", low, r.Unit)
+	}
+	few := max(leastPlateau, len(s.y)/50)
+	first, last := s.plateau([2]int{0, few}), s.plateau([2]int{len(s.y) - few, len(s.y)})
+	if high-low > 2*math.Abs(last.Level-first.Level)+10*math.Max(first.Noise, last.Noise) {
+		return r.noStep("it goes from %.4g to %.4g %s, twice as far as from one end to the other, as a peak does", low, high, r.Unit)
+	}
 	return nil
 }
 
@@ -410,46 +431,50 @@ func (r TransitionResult) given(s even, g trace.Range) (lo, hi int, err error) {
 	return lo, hi, nil
 }
 
-// level refuses levels that are not those of a step. Noise is that of both
-// plateaus together.
-func (r *TransitionResult) level(s even) error {
-	b, a := r.Before, r.After
-	nb, na := float64(b.Points-2), float64(a.Points-2)
-	r.Noise = math.Sqrt((nb*b.Noise*b.Noise + na*a.Noise*a.Noise) / (nb + na))
-	step := math.Abs(a.Level - b.Level)
-	few := max(leastPlateau, len(s.y)/50)
-	first, last := s.plateau([2]int{0, few}).Level, s.plateau([2]int{len(s.y) - few, len(s.y)}).Level
-	low, high := math.Inf(1), math.Inf(-1)
-	for _, v := range s.y {
-		low, high = math.Min(low, v), math.Max(high, v)
-	}
-	if !(step > 0) || step < leastStep*r.Noise {
-		return r.noStep("its levels, %.4g and %.4g %s, are less than %v times the noise of %.2g apart", b.Level, a.Level, r.Unit, leastStep, r.Noise)
-	}
-	if high-low > 2*math.Max(step, math.Abs(last-first))+10*r.Noise {
-		return r.noStep("it goes from %.4g to %.4g %s, twice as far as from one end to the other, as a peak does", low, high, r.Unit)
-	}
-	return nil
-}
-
-// beside puts the plateaus beside the front: the front is what lies within
-// eight of its standard deviations of its mean, less where the trace is
-// shorter, and a plateau is as long as that again at most.
+// beside puts the plateaus beside the front. The front lies where two levels
+// fit the signal best; then levels and width are found in turn, from narrow to
+// wide, until the front is what lies within eight of its standard deviations of
+// its middle. A plateau is as long as that again at most. Where the trace is
+// shorter, both are.
 func (r TransitionResult) beside(s even, ends [2][2]int, given [2]bool) ([2][2]int, error) {
+	if given[0] && given[1] {
+		return ends, nil
+	}
 	n := len(s.y)
-	f := s.scaled(r.Before.Level, r.After.Level-r.Before.Level)
-	lo, hi := 0, n-1
-	if given[0] {
-		lo = ends[0][1] - 1
+	first, last := ends[0][1], ends[1][0] // the front lies from first to before last
+	at := float64(s.split(first, last))
+	wide, least, moved := 1.0, max(leastPlateau, n/20), 0.0
+	for pass := 0; pass < 40; pass++ {
+		reach := frontReach * wide
+		lo := min(max(int(at-reach), first), last-2)
+		hi := max(min(int(math.Ceil(at+reach)), last-1), lo+1)
+		length := max(int(reach), least)
+		if !given[0] {
+			end := max(lo+1, min(leastPlateau, last))
+			ends[0] = [2]int{max(0, end-length), end}
+		}
+		if !given[1] {
+			begin := min(hi, n-min(leastPlateau, n-first))
+			ends[1] = [2]int{begin, min(n, begin+length)}
+		}
+		zero := s.plateau(ends[0]).Level
+		step := s.plateau(ends[1]).Level - zero
+		if step == 0 {
+			return ends, r.noStep("no step lies between its levels of %.4g %s", zero, r.Unit)
+		}
+		mean, sigma := s.scaled(zero, step).centre(lo, hi)
+		was := wide
+		at, wide = math.Min(math.Max((mean-s.x0)/s.h, float64(first)), float64(last-1)), math.Max(sigma/s.h, 0.5)
+		if pass > 5 { // noise may make it go to and fro
+			wide = math.Sqrt(was * wide)
+		}
+		if moved = math.Abs(wide/was - 1); moved < 0.01 || reach > float64(2*n) {
+			break
+		}
 	}
-	if given[1] {
-		hi = ends[1][0]
+	if moved > 0.25 && frontReach*wide < float64(n) {
+		return ends, r.noStep("beside the step near %s it changes again before it has come to rest", s.axis.Show(r.onAxis(s.axis, s.x0+at*s.h)))
 	}
-	mean, sigma := f.centre(lo, hi)
-	if !(sigma > 0) || mean <= f.x(lo) || mean >= f.x(hi) {
-		return ends, r.noStep("no front lies between the levels at its ends, %.4g and %.4g %s: a plateau was not recorded, or it goes there and comes back", r.Before.Level, r.After.Level, r.Unit)
-	}
-	at, wide := (mean-f.x0)/f.h, sigma/f.h
 	for i, room := range []float64{at, float64(n-1) - at} {
 		if given[i] {
 			continue
@@ -458,20 +483,20 @@ func (r TransitionResult) beside(s even, ends [2][2]int, given [2]bool) ([2][2]i
 		need := math.Max(leastPlateau, wide)
 		reach := math.Min(frontReach*wide, room-need)
 		if reach < leastReach*wide {
-			side, more := "before", "start recording earlier"
+			side, verb, more := "before", "begins", "start recording earlier"
 			if i == 1 {
-				side, more = "after", "record until the signal is steady"
+				side, verb, more = "after", "ends", "record until the signal is steady"
 			}
 			return ends, fmt.Errorf("trace %q does not show the plateau %s the step: it %s only %.1f standard deviations of the front from its middle, and %.0f are the least; %s, or give the plateau, or set Search to one transition. A gradient of the pump has no plateau and no plates",
-				r.Signal, side, []string{"begins", "ends"}[i], room/wide, leastReach+1, more)
+				r.Signal, side, verb, room/wide, leastReach+1, more)
 		}
-		length := math.Max(reach, need)
+		length := int(math.Max(reach, need))
 		if i == 0 {
 			end := int(at-reach) + 1
-			ends[0] = [2]int{max(0, end-int(length)), end}
+			ends[0] = [2]int{max(0, end-length), end}
 		} else {
 			begin := int(math.Ceil(at + reach))
-			ends[1] = [2]int{begin, min(n, begin+int(length))}
+			ends[1] = [2]int{begin, min(n, begin+length)}
 		}
 	}
 	return ends, nil
@@ -494,7 +519,12 @@ func (r *TransitionResult) measure() error {
 	}
 	middle := r.calm.middle(r.lo, r.hi)
 	cross := func(level float64) units.Volume { return units.Volume(r.calm.crossing(level, middle)) }
-	r.V16, r.V50, r.V84 = cross(gaussianLow), cross(0.5), cross(1-gaussianLow)
+	_, sigma := r.front.centre(r.lo, r.hi)
+	far := int(3 * sigma / f.h) // beyond it noise alone may reach the level
+	between := func(level float64) units.Volume {
+		return units.Volume(r.calm.cross(level, max(r.lo, middle-far), 1)+r.calm.cross(level, min(r.hi, middle+far), -1)) / 2
+	}
+	r.V16, r.V50, r.V84 = between(gaussianLow), between(0.5), between(1-gaussianLow)
 	r.Start, r.End = cross(float64(r.Transition.From)), cross(float64(r.Transition.To))
 	r.PointsInFront = int((r.V84 - r.V16) / r.SamplingStep)
 	if r.PointsInFront < tooFewInFront {
@@ -506,8 +536,11 @@ func (r *TransitionResult) measure() error {
 	if !(r.Moments.Mean > 0) {
 		return fmt.Errorf("trace %q: the front comes at %v, before the new buffer can be there; the trace's zero must be the moment it enters the system, and HoldUp what lies outside the column", r.Signal, r.Moments.Mean)
 	}
-	if !(r.Moments.Variance > 0 && r.Derivative.Variance > 0 && r.Clipped.Variance > 0) {
-		return r.noStep("its variance is not positive; a plateau is off, or the noise is too large")
+	if !(r.V16 < r.V50 && r.V50 < r.V84 && r.Clipped.Variance > 0) {
+		return r.noStep("15.87, 50 and 84.13 %% of its step do not follow each other")
+	}
+	if !(r.Moments.Variance > 0 && r.Derivative.Variance > 0) {
+		r.warn("The variance of the whole front is not positive: its noise is larger than its width", "Read the quantiles, smooth more, or set Before and After closer to the front; moments are not available")
 	}
 	r.derivative()
 	r.numbers()
@@ -532,14 +565,18 @@ func (r *TransitionResult) numbers() {
 	}
 }
 
-// smooth smooths the front; without a window given it takes 0.35 of the
-// distance from 15.87 to 84.13 %, as a quick look finds them.
+// smooth smooths the front, without a window given by the rule of
+// [Transition.Smoothing], from a quick look at the width.
 func (r *TransitionResult) smooth() error {
 	r.SmoothingWindow = r.Transition.Smoothing.Window
 	if r.SmoothingWindow == 0 {
 		_, sigma := r.front.centre(r.lo, r.hi)
 		r.SmoothingWindow = 1
-		if points := int(0.7 * sigma / r.front.h); points >= 5 {
+		more := 1.0
+		if s := math.Abs(r.Step); s < goodStep*r.Noise {
+			more = math.Sqrt(goodStep * r.Noise / s)
+		}
+		if points := int(0.7 * more * sigma / r.front.h); points >= 5 {
 			r.SmoothingWindow = (points-1)/2*2 + 1
 		}
 	}

@@ -3,6 +3,7 @@ package efficiency
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/trace"
@@ -20,7 +21,8 @@ const (
 // Calculation shows how a number of the result was worked out. The name is one
 // of HETP, ReducedPlateHeight, ByMoments, ByDerivative, ByClipped,
 // ByHalfHeight, ByQuantiles, Mean, Variance, Asymmetry, Skewness, Kurtosis,
-// FrontVolume or Recovered. Another name is an error that lists them.
+// FrontVolume or Recovered; what is not available is left out. Another name is
+// an error that lists those there are.
 func (r TransitionResult) Calculation(name string) (Calculation, error) {
 	return calculationNamed(r.calculations(), name)
 }
@@ -109,5 +111,7 @@ func (r TransitionResult) calculations() CalculationList {
 			Symbols: "Vb end of the moments, M1 mean of the front, Vx expected volume, in litres: what came out, ∫F dV = Vb - M1, and what fills the column, over what went in",
 			Source:  "mass balance of the tracer"})
 	}
-	return list
+	return slices.DeleteFunc(list, func(c Calculation) bool {
+		return strings.Contains(c.Numbers, "NaN") || strings.Contains(c.Numbers, "not available")
+	})
 }

@@ -30,12 +30,36 @@ func (r *TransitionResult) doubtPlateaus() {
 		r.warn(fmt.Sprintf("Little of the plateaus was recorded: the moments reach only %.1f standard deviations of the front from its middle", least/sigma),
 			"Record more of both plateaus; a tail beyond is missing in the moments")
 	}
+	if x, part := r.elsewhere(); part > 0 {
+		axis := r.front.axis
+		r.warn(fmt.Sprintf("Beyond the plateaus the signal changes again, by up to %.0f %% of the step, at %s", 100*part, axis.Show(r.onAxis(axis, x))),
+			"Check that the right step was measured, or set Search to it")
+	}
 	if step < goodStep*r.Noise {
 		r.warn(fmt.Sprintf("The step is only %.0f times the noise", step/r.Noise), "Take a larger step or a better signal; the asymmetry suffers first")
 	}
 	if r.After.Noise < 1e-9*step && r.Before.Noise > 1e-6*step && r.Rising {
 		r.warn("The plateau after the step has no noise at all: the detector may be saturated", "Use a shorter light path or another signal; the front is cut at its top")
 	}
+}
+
+// elsewhere returns where, beyond the plateaus, the front is farthest from its
+// levels, and how far; 0 if it is near them.
+func (r TransitionResult) elsewhere() (x, part float64) {
+	noise := r.Noise / math.Abs(r.Step)
+	for i, v := range r.front.y {
+		switch {
+		case i <= r.lo-r.quiet[0]:
+		case i >= r.hi+r.quiet[1]:
+			v--
+		default:
+			continue
+		}
+		if off := math.Abs(v); off > part && off > otherChange+8*noise {
+			x, part = r.front.x(i), off
+		}
+	}
+	return x, part
 }
 
 // doubtFront looks at the front between its plateaus.

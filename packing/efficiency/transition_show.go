@@ -140,7 +140,11 @@ func (r TransitionResult) measuredTable() table.Table {
 		smoothing = fmt.Sprintf("moving quadratic (Savitzky, Golay) over %d points, before crossings and derivative; the moments of the whole front do without", r.SmoothingWindow)
 	}
 	t.Add("smoothing", smoothing)
-	t.Add("moments", fmt.Sprintf("from %v to %v: M1 %v, standard deviation %v", r.Moments.From, r.Moments.To, r.Moments.Mean, units.Volume(math.Sqrt(r.Moments.Variance))))
+	if !(r.Moments.Variance > 0) {
+		t.Add("moments", fmt.Sprintf("from %v to %v: the variance is not positive", r.Moments.From, r.Moments.To))
+	} else {
+		t.Add("moments", fmt.Sprintf("from %v to %v: M1 %v, standard deviation %v", r.Moments.From, r.Moments.To, r.Moments.Mean, units.Volume(math.Sqrt(r.Moments.Variance))))
+	}
 	t.Add("differences", fmt.Sprintf("h²/12 of the sampling step was %.2g %% of their variance and is taken off", 100*r.Discretisation/(r.Derivative.Variance+r.Discretisation)))
 	a := trace.Apex{X: float64(r.Peak)}
 	half := fmt.Sprintf("%v, width at half height %v", r.Peak, units.Volume(r.Half.Width()))
@@ -237,8 +241,8 @@ func (r TransitionResult) Figure() figure.Stack {
 	}
 	return figure.Stack{
 		Title: r.name(),
-		Description: fmt.Sprintf("The front of %s in parts of its step against column volumes, and its derivative below. It starts at %s, has half the step at %s and ends at %s. The derivative has its peak at %s, a width of %s at half height and an asymmetry of %s. HETP by moments %.3f mm, reduced plate height %s.",
-			r.Signal, cv(start), cv(half), cv(end), cv(peak), cv(r.Half.Width()), fixed(r.Asymmetry, 2), r.HETP.In(units.Millimetre), fixed(r.ReducedPlateHeight, 1)),
+		Description: fmt.Sprintf("The front of %s in parts of its step against column volumes, and its derivative below. It starts at %s, has half the step at %s and ends at %s. The derivative has its peak at %s, a width of %s at half height and an asymmetry of %s. HETP by moments %s mm, reduced plate height %s.",
+			r.Signal, cv(start), cv(half), cv(end), cv(peak), cv(r.Half.Width()), fixed(r.Asymmetry, 2), fixed(r.HETP.In(units.Millimetre), 3), fixed(r.ReducedPlateHeight, 1)),
 		Panels: []figure.Figure{front, slope},
 	}
 }

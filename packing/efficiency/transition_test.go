@@ -333,6 +333,62 @@ func TestFrontStandardErrors(t *testing.T) {
 	}
 }
 
+// A front in much noise is found where both plateaus were recorded.
+func TestFrontInNoise(t *testing.T) {
+	for _, noises := range []float64{100, 20, 10, 7} {
+		const n = 40
+		sum := 0.0
+		for seed := range uint64(n) {
+			p, cv := inColumnVolumes(18 * Centimetre)
+			r := rand.New(rand.NewPCG(seed, 3))
+			got, err := p.Evaluate(stepOf(t, cv, 1500, 0.003, func(v float64) float64 { return made.EMGFront(v, 0.9, 0.03, 0.02) + r.NormFloat64()/noises }))
+			if err != nil {
+				t.Fatalf("a step of %v noises, seed %d: %v", noises, seed, err)
+			}
+			sum += got.ByQuantiles.Plates / n
+			if shown := got.String() + got.Calculations().String(); strings.Contains(shown, "NaN") {
+				t.Fatalf("a step of %v noises, seed %d, shows NaN: %v", noises, seed, got)
+			}
+		}
+		// The bias of second order: a crossing's variance times the curvature
+		// there, and a wider window; stated as up to a tenth.
+		near(t, fmt.Sprintf("quantiles of a step of %v noises", noises), sum, 687.8, 0.1*687.8, "the front put in, without noise")
+	}
+}
+
+// Whatever a trace holds, it is measured or refused, and shows itself.
+func TestAnyFront(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 11))
+	measured := 0
+	for i := range 400 {
+		p, cv := inColumnVolumes(18 * Centimetre)
+		a, b, c := r.Float64(), 2*r.Float64(), r.NormFloat64()
+		tr := stepOf(t, cv, 20+r.IntN(400), 0.001+0.02*r.Float64(), func(v float64) float64 {
+			y := made.EMGFront(v, a+0.2, 0.01+0.1*a, 0.1*b) + c*made.EMGFront(v, a+b, 0.05, 0)
+			return y + math.Pow(10, -1-float64(i%5))*r.NormFloat64()
+		})
+		if i%7 == 0 {
+			p.Smoothing.Window = 1 + 2*r.IntN(30)
+		}
+		got, err := p.Evaluate(tr)
+		if err != nil {
+			continue
+		}
+		if measured++; measured%20 == 0 && strings.Contains(got.SVG(), "NaN") {
+			t.Fatalf("trace %d draws what is not a number", i)
+		}
+		if shown := got.String() + got.Calculations().String(); strings.Contains(shown, "NaN") || strings.Contains(shown, "Inf") {
+			t.Fatalf("trace %d shows %v", i, got)
+		}
+		if !(got.ByQuantiles.Plates > 0 && got.V16 < got.V50 && got.V50 < got.V84) {
+			t.Errorf("trace %d: %v plates, %v, %v, %v", i, got.ByQuantiles.Plates, got.V16, got.V50, got.V84)
+		}
+	}
+	if measured < 50 {
+		t.Errorf("only %d of 400 traces were measured; the test tests little", measured)
+	}
+}
+
 func TestMassBalance(t *testing.T) {
 	p, tr := noisyFront(t, 0, 0)
 	cv := p.Column.Volume(p.BedHeight)
@@ -367,6 +423,7 @@ func TestFrontDoubts(t *testing.T) {
 			func(v float64) float64 { return front(v) + 0.05*noise.NormFloat64() }},
 		{"may be saturated", nil, 601, 0.003, func(v float64) float64 { return math.Min(0.97, front(v)+0.002*noise.NormFloat64()) }},
 		{"does not only rise", nil, 601, 0.003, func(v float64) float64 { return front(v) + 0.05*made.EMG(v, 1.0, 0.02, 0)/20 }},
+		{"changes again, by up to 40 %", nil, 601, 0.004, func(v float64) float64 { return front(v) - 0.4*made.EMGFront(v, 2, 0.03, 0) }},
 		{"few", nil, 101, 0.015, front},
 		{"straight as a gradient", nil, 601, 0.005, func(v float64) float64 { return math.Min(1, math.Max(0, v-1)/0.4) }},
 		{"wider than the front", func(p *Transition) { p.Smoothing.Window = 41 }, 601, 0.003, front},
