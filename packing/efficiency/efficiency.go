@@ -6,6 +6,10 @@
 // doubts about them, and the verdict against the user's [Limits].
 // [PulseResult.Calculation] shows one number with its formula.
 //
+// A [Transition] does the same with the step of a change of buffers, which every
+// cycle has, and [TransitionResult.Against] compares it with an earlier one. A
+// [Breakthrough] gives the binding capacity from the load.
+//
 //	trace    the signal and what is measured in it
 //	packing  column and medium
 //	record   reads the trace from an export

@@ -88,7 +88,8 @@ type FrontPlates struct {
 // the plateaus, flow, hold-up and what the front itself does from cycle to
 // cycle are not in them. They are of first order, and too small by a tenth or
 // more for the asymmetry once its warning about the derivative's noise stands
-// beside it. Without noise they are zero.
+// beside it. In a resampled trace the noise is not independent, and they are
+// rough. Without noise they are zero.
 type TransitionResult struct {
 	Refusal    error // why there are no numbers, or nil
 	Transition Transition
@@ -190,7 +191,7 @@ func QuantilePlates(v16, v50, v84 units.Volume) float64 {
 
 // Plates returns M1²/M2; NaN unless both are positive.
 //
-// Source: D. M. Larson et al., Biotechnol. Prog. 19 (2003) 485-492.
+// Source: D. M. Larson et al., Biotechnol. Prog. 19 (2003) 485.
 func (m FrontMoments) Plates() float64 {
 	if !(m.Mean > 0 && m.Variance > 0) {
 		return math.NaN()

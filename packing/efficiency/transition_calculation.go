@@ -12,7 +12,8 @@ import (
 
 // The sources of the formulas of transitions.
 const (
-	larson       = "D. M. Larson et al., Biotechnol. Prog. 19 (2003) 485-492"
+	larson       = "D. M. Larson et al., Biotechnol. Prog. 19 (2003) 485"
+	byParts      = "by parts from ∫ V dF; moments of transitions: " + larson
 	monitoring   = "A. S. Rathore, R. Mhatre (eds.), Quality by Design for Biopharmaceuticals, Wiley 2009, section 12.8"
 	sheppard     = "W. F. Sheppard, Proc. London Math. Soc. 29 (1898) 353-380, for h²/12"
 	commonFronts = "common practice, no source"
@@ -76,9 +77,9 @@ func (r TransitionResult) calculations() CalculationList {
 			Numbers: fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(r.HETP.In(units.Micrometre), 4, "µm"), quantity(r.Bead.In(units.Micrometre), 4, "µm"), h),
 			Symbols: "H plate height, dp mean bead diameter", Source: iupac, Beside: beside(r.ByMoments)},
 		{Name: "Mean", Title: "Mean of the front, without differentiation", Formula: `M_1 = V_a + \int_{V_a}^{V_b} (1-F) \, dV`,
-			Numbers: l(m.Mean), Symbols: "F front in parts of the step, V volume less hold-up" + taken, Source: larson},
+			Numbers: l(m.Mean), Symbols: "F front in parts of the step, V volume less hold-up" + taken, Source: byParts},
 		{Name: "Variance", Title: "Variance of the front, without differentiation", Formula: `M_2 = 2 \int V (1-F) \, dV - M_1^2`,
-			Numbers: squared(m.Variance) + `\,\mathrm{L}^2`, Symbols: "F front in parts of the step, V volume less hold-up" + taken + "; evaluated about the middle of the front, which keeps digits", Source: larson},
+			Numbers: squared(m.Variance) + `\,\mathrm{L}^2`, Symbols: "F front in parts of the step, V volume less hold-up" + taken + "; evaluated about the middle of the front, which keeps digits", Source: byParts},
 		{Name: "ByMoments", Title: "Plates by the moments of the whole front", Formula: `N = \frac{M_1^2}{M_2}`, Numbers: moments(m, r.ByMoments),
 			Symbols: letters + taken, Source: larson, Beside: beside(r.ByMoments)},
 		{Name: "ByDerivative", Title: "Plates by the moments of the differences", Formula: `N = \frac{M_1^2}{M_2},\quad M_1 = \frac{\sum \bar{V} \Delta C}{\sum \Delta C},\quad M_2 = \frac{\sum (\bar{V}-M_1)^2 \Delta C}{\sum \Delta C} - \frac{h^2}{12}`,
