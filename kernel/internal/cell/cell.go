@@ -168,7 +168,7 @@ func assigned(n *ast.AssignStmt) []*ast.Ident {
 
 // guardGoroutines replaces every "go f(x)" in n by "go Guard(f)(x)".
 func guardGoroutines(n ast.Node) {
-	ast.Inspect(n, func(n ast.Node) bool {
+	inspect(n, func(n ast.Node) bool {
 		g, ok := n.(*ast.GoStmt)
 		if !ok {
 			return true
@@ -275,7 +275,7 @@ func looksAt(nodes []ast.Node, name string) bool {
 
 func mentions(n ast.Node, name string) bool {
 	found := false
-	ast.Inspect(n, func(n ast.Node) bool {
+	inspect(n, func(n ast.Node) bool {
 		switch n := n.(type) {
 		case *ast.Ident:
 			found = found || n.Name == name
@@ -286,4 +286,17 @@ func mentions(n ast.Node, name string) bool {
 		return !found
 	})
 	return found
+}
+
+// inspect is ast.Inspect for nodes of the interpreter's parser, in which a
+// generic function has a receiver that is nil.
+func inspect(n ast.Node, visit func(ast.Node) bool) {
+	if f, ok := n.(*ast.FuncDecl); ok && f.Recv != nil && len(f.Recv.List) == 2 {
+		if visit(f) {
+			ast.Inspect(f.Type, visit)
+			ast.Inspect(f.Body, visit)
+		}
+		return
+	}
+	ast.Inspect(n, visit)
 }

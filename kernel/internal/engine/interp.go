@@ -19,10 +19,12 @@ import (
 	"github.com/cosmos72/gomacro/ast2"
 	"github.com/cosmos72/gomacro/base"
 	"github.com/cosmos72/gomacro/fast"
+	"github.com/cosmos72/gomacro/go/etoken"
 	"github.com/cosmos72/gomacro/imports"
 	xr "github.com/cosmos72/gomacro/xreflect"
 
 	"github.com/evenbed/evenbed/kernel/internal/cell"
+	"github.com/evenbed/evenbed/kernel/internal/check"
 	"github.com/evenbed/evenbed/kernel/internal/pipe"
 )
 
@@ -43,6 +45,8 @@ type interp struct {
 	found *fast.Run     // the run of the goroutine that called probe
 	shows []interfaceOf // the display interfaces, for interpreted types
 
+	checker *check.Checker
+
 	sourceMu sync.Mutex
 	sources  map[string][]string // lines of cells, by the name in positions
 
@@ -52,7 +56,7 @@ type interp struct {
 
 // newInterp starts an interpreter.
 func newInterp(e *engine) (in *interp, err error) {
-	in = &interp{e: e, sources: map[string][]string{}, gos: map[*target]*running{}}
+	in = &interp{e: e, checker: check.New(), sources: map[string][]string{}, gos: map[*target]*running{}}
 	defer func() {
 		if rec := recover(); rec != nil {
 			err = fmt.Errorf("the interpreter does not start: %v", rec)
@@ -60,6 +64,7 @@ func newInterp(e *engine) (in *interp, err error) {
 	}()
 	// The interpreter looks for a Go toolchain and breaks when it finds a
 	// newer one than it knows. Without one it takes types from reflection.
+	etoken.GENERICS = etoken.GENERICS_V2_CTI
 	goroot := build.Default.GOROOT
 	build.Default.GOROOT = "/nonexistent"
 	in.ir = fast.New()
@@ -224,9 +229,10 @@ type attempt struct {
 	name    string
 	givenUp atomic.Bool
 
-	before fast.CompBinds // the names before the cell was compiled
-	parsed *cell.Cell
-	expr   *fast.Expr
+	before  fast.CompBinds // the names before the cell was compiled
+	parsed  *cell.Cell
+	checked *check.Cell
+	expr    *fast.Expr
 }
 
 // goroutine runs the cell in the lane's goroutine.
@@ -409,6 +415,7 @@ func (a *attempt) compile(source string) (f *failure) {
 			return f
 		}
 	}
+	a.checked.Keep()
 	return nil
 }
 
@@ -420,6 +427,7 @@ func (a *attempt) compileOnce(source string, forget []string) *failure {
 	c.Line = 0
 	c.Filepath = a.name
 	nodes := c.ParseBytes([]byte(source))
+	a.checked = in.checker.Cell(nodes)
 	a.parsed = cell.New(source, nodes)
 	if f := in.checkImports(a.parsed); f != nil {
 		return f
@@ -435,6 +443,9 @@ func (a *attempt) compileOnce(source string, forget []string) *failure {
 	a.expr = nil
 	if len(a.parsed.Body) > 0 {
 		a.expr = in.ir.CompileAst(ast2.AnyToAst(slices.Clone(a.parsed.Body), a.name))
+	}
+	if wrong := a.checked.Problems; len(wrong) > 0 {
+		return &failure{name: "compile error", message: in.explain(wrong[0].Message), places: []place{in.place(wrong[0].Pos)}}
 	}
 	return nil
 }
