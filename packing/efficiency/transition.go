@@ -317,7 +317,10 @@ func (r *TransitionResult) evenly(tr trace.Trace) (even, error) {
 	}
 	n, step := tr.Len(), tr.Step()
 	first, axis := position(tr, 0), tr.Axis()
-	e := even{x0: r.inVolume(axis, first), h: r.inVolume(axis, step) + float64(r.Transition.HoldUp), y: tr.Values(), axis: axis}
+	e := even{x0: r.inVolume(axis, first), h: step, y: tr.Values(), axis: axis}
+	if axis == trace.Time {
+		e.h *= float64(r.Transition.Flow)
+	}
 	r.SamplingStep = units.Volume(e.h)
 	widest := 0.0
 	for i := 1; i < n; i++ {
@@ -366,7 +369,14 @@ func (r *TransitionResult) plateaus(s even) error {
 	if ends[0][1]+1 >= ends[1][0] {
 		return fmt.Errorf("trace %q: the plateau before the step must end before the one after it begins; set Before and After to quiet stretches on both sides", r.Signal)
 	}
-	if err := r.onePiece(s); err != nil {
+	part := [2]int{0, n}
+	if given[0] {
+		part[0] = ends[0][0]
+	}
+	if given[1] {
+		part[1] = ends[1][1]
+	}
+	if err := r.onePiece(s.y[part[0]:part[1]]); err != nil {
 		return err
 	}
 	ends, err := r.beside(s, ends, given)
@@ -378,9 +388,6 @@ func (r *TransitionResult) plateaus(s even) error {
 	r.Noise = math.Sqrt((nb*r.Before.Noise*r.Before.Noise + na*r.After.Noise*r.After.Noise) / (nb + na))
 	r.Step = r.After.Level - r.Before.Level
 	r.Rising = r.Step > 0
-	if math.Abs(r.Step) < leastStep*r.Noise {
-		return r.noStep("its levels, %.4g and %.4g %s, are less than %v times the noise of %.2g apart", r.Before.Level, r.After.Level, r.Unit, leastStep, r.Noise)
-	}
 	for i, p := range []*Plateau{&r.Before, &r.After} {
 		p.Range = trace.Range{Axis: s.axis, From: r.onAxis(s.axis, s.x(ends[i][0])), To: r.onAxis(s.axis, s.x(ends[i][1]-1))}
 	}
@@ -391,6 +398,9 @@ func (r *TransitionResult) plateaus(s even) error {
 			return r.noStep("beside the step it changes by another %.0f %% of it from %s, where a plateau should be", 100*change/step, p.Range)
 		}
 	}
+	if math.Abs(r.Step) < leastStep*r.Noise {
+		return r.noStep("its levels, %.4g and %.4g %s, are less than %v times the noise of %.2g apart", r.Before.Level, r.After.Level, r.Unit, leastStep, r.Noise)
+	}
 	r.lo, r.hi = ends[0][1]-1, ends[1][0]
 	r.quiet = [2]int{r.Before.Points, r.After.Points}
 	r.front = s.scaled(r.Before.Level, r.Step)
@@ -399,16 +409,17 @@ func (r *TransitionResult) plateaus(s even) error {
 
 // onePiece refuses a signal that does not change, and one that goes and comes
 // back.
-func (r TransitionResult) onePiece(s even) error {
+func (r TransitionResult) onePiece(y []float64) error {
 	low, high := math.Inf(1), math.Inf(-1)
-	for _, v := range s.y {
+	for _, v := range y {
 		low, high = math.Min(low, v), math.Max(high, v)
 	}
 	if low == high {
 		return r.noStep("it is %.4g %s all along", low, r.Unit)
 	}
-	few := max(leastPlateau, len(s.y)/50)
-	first, last := s.plateau([2]int{0, few}), s.plateau([2]int{len(s.y) - few, len(s.y)})
+	n, few := len(y), max(leastPlateau, len(y)/50)
+	s := even{y: y}
+	first, last := s.plateau([2]int{0, few}), s.plateau([2]int{n - few, n})
 	if high-low > 2*math.Abs(last.Level-first.Level)+10*math.Max(first.Noise, last.Noise) {
 		return r.noStep("it goes from %.4g to %.4g %s, twice as far as from one end to the other, as a peak does", low, high, r.Unit)
 	}

@@ -227,10 +227,15 @@ func (r TransitionResult) Figure() figure.Stack {
 		Marks: []figure.Mark{
 			{X1: peak, X2: peak, Y1: 0, Y2: top, Dashed: true, Colour: 1},
 			{X1: peak, X2: peak, Y1: top, Y2: top, Label: "peak " + cv(peak), Place: figure.Above, Colour: 1},
-			{X1: r.Half.Left, X2: r.Half.Right, Y1: top / 2, Y2: top / 2, Ends: true, Colour: 2},
-			{X1: r.Half.Right, X2: r.Half.Right, Y1: top / 2, Y2: top / 2, Label: "half height, width " + cv(r.Half.Width()), Place: figure.RightOf, Colour: 2},
 		},
 		Height: 220,
+	}
+	width := "not available"
+	if !math.IsNaN(r.Half.Width()) {
+		width = cv(r.Half.Width())
+		slope.Marks = append(slope.Marks,
+			figure.Mark{X1: r.Half.Left, X2: r.Half.Right, Y1: top / 2, Y2: top / 2, Ends: true, Colour: 2},
+			figure.Mark{X1: r.Half.Right, X2: r.Half.Right, Y1: top / 2, Y2: top / 2, Label: "half height, width " + width, Place: figure.RightOf, Colour: 2})
 	}
 	if !math.IsNaN(r.Asymmetry) {
 		a := trace.Apex{X: peak}
@@ -242,7 +247,7 @@ func (r TransitionResult) Figure() figure.Stack {
 	return figure.Stack{
 		Title: r.name(),
 		Description: fmt.Sprintf("The front of %s in parts of its step against column volumes, and its derivative below. It starts at %s, has half the step at %s and ends at %s. The derivative has its peak at %s, a width of %s at half height and an asymmetry of %s. HETP by moments %s mm, reduced plate height %s.",
-			r.Signal, cv(start), cv(half), cv(end), cv(peak), cv(r.Half.Width()), fixed(r.Asymmetry, 2), fixed(r.HETP.In(units.Millimetre), 3), fixed(r.ReducedPlateHeight, 1)),
+			r.Signal, cv(start), cv(half), cv(end), cv(peak), width, fixed(r.Asymmetry, 2), fixed(r.HETP.In(units.Millimetre), 3), fixed(r.ReducedPlateHeight, 1)),
 		Panels: []figure.Figure{front, slope},
 	}
 }

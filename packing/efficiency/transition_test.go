@@ -215,6 +215,29 @@ func TestSampledTransitionTrace(t *testing.T) {
 	}
 }
 
+// A whole cycle: the step that is meant is found between plateaus that are given
+// or within Search, and the others do not disturb it.
+func TestOneStepOfSeveral(t *testing.T) {
+	p, cv := inColumnVolumes(20 * Centimetre)
+	p.Smoothing.Window = 1
+	h := 0.005
+	f := func(v float64) float64 { return made.EMGFront(v, 1, 0.05, 0.03) }
+	want := evaluateFront(t, p, stepOf(t, cv, 401, h, f))
+	cycle := stepOf(t, cv, 1201, h, func(v float64) float64 { return f(v) - 2*f(v-2) + 1.5*f(v-4) })
+	if _, err := p.Evaluate(cycle); err == nil {
+		t.Error("three steps were taken for one")
+	}
+	between := p
+	between.Before, between.After = want.Before.Range, want.After.Range
+	within := p
+	within.Search = trace.Volumes(0, cv.Times(2))
+	for name, q := range map[string]Transition{"plateaus given": between, "search": within} {
+		r := evaluateFront(t, q, cycle)
+		near(t, name+": plates by moments", r.ByMoments.Plates, want.ByMoments.Plates, 1e-6*want.ByMoments.Plates, "the step alone")
+		near(t, name+": asymmetry", r.Asymmetry, want.Asymmetry, 1e-6, "the step alone")
+	}
+}
+
 // Clipping a Gaussian at 1 and 99 % keeps 1 - 2zφ(z)/0.98 of its variance.
 func TestClippedMoments(t *testing.T) {
 	const z = 2.3263478740408408
