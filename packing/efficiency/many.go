@@ -449,7 +449,7 @@ func (s PulseSeries) stack() figure.Stack {
 		if i > 1 {
 			continue
 		}
-		f := figure.Figure{X: figure.Axis{Label: "Number of the trace"}, Y: figure.Axis{Label: strings.ToUpper(q.name[:1]) + q.name[1:], Unit: q.unit}}
+		f := figure.Figure{X: figure.Axis{Label: "Number of the trace", Max: float64(len(s.Rows) + s.Missing + 1)}, Y: figure.Axis{Label: strings.ToUpper(q.name[:1]) + q.name[1:], Unit: q.unit}}
 		if f.Lines = s.groups(q.value, group); group == 1 {
 			f.Lines = []figure.Line{s.dots(q.value)}
 			f.Spans = s.gaps()
