@@ -25,12 +25,16 @@ func (out *ReplicatesResult) doubt() {
 		warn(fmt.Sprintf("Only the retests count; the first result, of %s, is set aside without a cause", replaced),
 			"Report both. A later result is no better than an earlier one unless a cause was found and removed")
 	}
+	var more []string
 	for _, s := range out.Spreads {
 		if s.MoreThanNoise {
-			warn(fmt.Sprintf("The tests differ in %s by more than their noise explains: standard deviation %s, noise of one test %s, chi-squared %s with %d degrees of freedom, P %s",
-				s.Quantity, twoDigits(s.StdDev), twoDigits(s.Noise), fixed(s.ChiSquared, 1), s.Tests-1, chance(s.P)),
-				"The error of a single test is too small a measure: take the spread. Look at sample volume, flow, tracer and temperature of the runs, and whether the bed still settles")
+			more = append(more, fmt.Sprintf("%s (standard deviation %s, noise of one test %s, chi-squared %s with %d degrees of freedom, P %s)",
+				s.Quantity, twoDigits(s.StdDev), twoDigits(s.Noise), significant(s.ChiSquared, 3), s.Tests-1, chance(s.P)))
 		}
+	}
+	if len(more) > 0 {
+		warn("The tests differ by more than their noise explains in "+strings.Join(more, "; "),
+			"Take the spread, not the error of a single test, as what the test can tell. Look at sample volume, flow, tracer and temperature of the runs, and whether the bed still settles")
 	}
 }
 
@@ -97,13 +101,13 @@ func (out ReplicatesResult) page(picture bool) table.Page {
 // verdict returns the outcome in words.
 func (out ReplicatesResult) verdict() (title, text string) {
 	var parts []string
-	for _, c := range out.Checks {
+	for i, c := range out.Checks {
 		if c.Outcome == NotChecked {
 			continue
 		}
 		part := fmt.Sprintf("%s %s %s, limit %s: %s", out.Rule.Report, c.Quantity, c.Reported, c.Limit, c.Outcome)
 		if c.Close {
-			part += " (the limit lies within the 95 % interval)"
+			part += fmt.Sprintf(" (the limit lies within the 95 %% interval, ± %s)", twoDigits(out.Spreads[i].half(out.Rule.Report)))
 		}
 		parts = append(parts, part)
 	}
@@ -209,7 +213,7 @@ func (out ReplicatesResult) cautions() []string {
 
 // A curve is a peak with its height as 1 against column volumes.
 type curve struct {
-	name     string
+	number   int // of the test
 	tr       trace.Trace
 	one      float64 // a column volume on the trace's axis
 	height   float64
@@ -217,7 +221,7 @@ type curve struct {
 }
 
 func newCurve(r PulseResult, number int) curve {
-	c := curve{name: fmt.Sprintf("test %d", number), tr: r.calm, one: r.columnVolume(), height: r.Height}
+	c := curve{number: number, tr: r.calm, one: r.columnVolume(), height: r.Height}
 	w := r.Tenth.Width()
 	c.from, c.to = (r.Tenth.Left-0.8*w)/c.one, (r.Tenth.Right+1.2*w)/c.one
 	return c
@@ -251,7 +255,12 @@ func (out ReplicatesResult) figure() figure.Figure {
 	}
 	for _, c := range out.curves {
 		f.X.Min, f.X.Max = math.Min(f.X.Min, c.from), math.Max(f.X.Max, c.to)
-		f.Lines = append(f.Lines, figure.Line{Name: c.name, Points: c})
+		line := figure.Line{Name: fmt.Sprintf("test %d", c.number), Points: c}
+		if role := out.Tests[c.number-1].Role; role == BeyondPlan || role == Superseded {
+			line.Name += ", " + role.String()
+			line.Faint = true
+		}
+		f.Lines = append(f.Lines, line)
 	}
 	var parts []string
 	for _, s := range out.Spreads {

@@ -375,7 +375,7 @@ func TestReplicatesDoNotDependOnOrderOrSize(t *testing.T) {
 				top, at = y, x
 			}
 		}
-		near(t, "height of "+c.name, top, 1, 0.01, "normalised; noise of 0.1 %")
-		near(t, "place of "+c.name, at, a.Tests[0].ColumnVolumes, 0.02, "peaks of one mean")
+		near(t, fmt.Sprintf("height of test %d", c.number), top, 1, 0.01, "normalised; noise of 0.1 %")
+		near(t, fmt.Sprintf("place of test %d", c.number), at, a.Tests[0].ColumnVolumes, 0.02, "peaks of one mean")
 	}
 }
