@@ -91,3 +91,31 @@ func BenchmarkManyTraces(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkArithmetic shares a fixed sum out over the processors. What a second
+// one gains here is what the machine has to give at that moment.
+func BenchmarkArithmetic(b *testing.B) {
+	const terms = 400_000_000
+	n := runtime.GOMAXPROCS(0)
+	sums := make([]float64, n)
+	for b.Loop() {
+		var workers sync.WaitGroup
+		for k := range n {
+			workers.Go(func() {
+				sum := 0.0
+				for i := k; i < terms; i += n {
+					sum += float64(i)
+				}
+				sums[k] = sum
+			})
+		}
+		workers.Wait()
+	}
+	total := 0.0
+	for _, s := range sums {
+		total += s
+	}
+	if want := terms / 2 * (terms - 1.0); total < 0.999*want || total > 1.001*want {
+		b.Fatalf("the sum is %v, want %v", total, want)
+	}
+}
