@@ -99,7 +99,7 @@ func (p Pulse) EvaluateFrom(source trace.Source) (PulseSeries, error) {
 
 // checkMany refuses what no trace could be evaluated with.
 func (p Pulse) checkMany(source trace.Source) error {
-	if source == nil || source.Len() == 0 {
+	if source == nil || source.Len() <= 0 {
 		return errors.New("no traces were given; give at least one")
 	}
 	x := []float64{0, 1, 2, 3, 4, 5, 6, 7}
@@ -164,10 +164,12 @@ func (s PulseSeries) which(keep func(PulseRow) bool) []PulseRow {
 // Errors returns why rows have no result, each with its file, in their order.
 func (s PulseSeries) Errors() []error {
 	var errs []error
-	for _, r := range s.Rows {
-		if r.Err != nil {
-			errs = append(errs, fmt.Errorf("%s: %w", r.label(), r.Err))
+	for _, r := range s.Failed() {
+		err := r.Err
+		if !strings.HasPrefix(err.Error(), r.label()) { // a reader of files names them itself
+			err = fmt.Errorf("%s: %w", r.label(), err)
 		}
+		errs = append(errs, err)
 	}
 	return errs
 }

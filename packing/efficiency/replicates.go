@@ -481,7 +481,7 @@ func (out *ReplicatesResult) judge(valid []int) {
 				out.Tests[k].Role = Superseded
 			}
 		}
-		valueFails, spreadFails = out.evaluate(counted)
+		out.evaluate(counted)
 	case missing > 0 && len(again) > 0:
 		out.Next = fmt.Sprintf("retests were begun: run all %d before a verdict is drawn, %d more", retests, missing)
 		return

@@ -105,7 +105,10 @@ func (out ReplicatesResult) verdict() (title, text string) {
 		if c.Outcome == NotChecked {
 			continue
 		}
-		part := fmt.Sprintf("%s %s %s, limit %s: %s", out.Rule.Report, c.Quantity, c.Reported, c.Limit, c.Outcome)
+		part := fmt.Sprintf("%s %s, limit %s: %s", c.Quantity, c.Reported, c.Limit, c.Outcome)
+		if out.Spreads[i].Tests > 1 {
+			part = out.Rule.Report.String() + " " + part
+		}
 		if c.Close {
 			part += fmt.Sprintf(" (the limit lies within the 95 %% interval, ± %s)", twoDigits(out.Spreads[i].half(out.Rule.Report)))
 		}
@@ -166,7 +169,11 @@ func (out ReplicatesResult) testsTable() table.Table {
 
 // spreadTable shows what the tests that count say together.
 func (out ReplicatesResult) spreadTable() table.Table {
-	t := table.Table{Caption: fmt.Sprintf("The %d tests that count", out.Spreads[0].Tests), RowHeaders: true, Columns: []table.Column{
+	caption := fmt.Sprintf("The %d tests that count", out.Spreads[0].Tests)
+	if out.Spreads[0].Tests == 1 {
+		caption = "The one test that counts"
+	}
+	t := table.Table{Caption: caption, RowHeaders: true, Columns: []table.Column{
 		{Name: "quantity"}, {Name: "unit"}, {Name: "mean", Right: true}, {Name: "lowest", Right: true}, {Name: "highest", Right: true},
 		{Name: "standard deviation", Right: true}, {Name: "relative", Unit: "%", Right: true}, {Name: "range", Unit: "% of the mean", Right: true},
 		{Name: "noise of one test", Right: true}, {Name: "more than noise?"}}}
@@ -266,7 +273,7 @@ func (out ReplicatesResult) figure() figure.Figure {
 	for _, s := range out.Spreads {
 		parts = append(parts, strings.TrimSpace(fmt.Sprintf("%s %s to %s %s", s.Quantity, fixed(s.Lowest, s.decimals), fixed(s.Highest, s.decimals), s.Unit)))
 	}
-	f.Description = fmt.Sprintf("%d peaks, each with its height as 1, against column volumes, at %v. Of the %d that count: %s.",
+	f.Description = fmt.Sprintf("%d peaks, each with its height as 1, against column volumes, at %v. Of those that count, %d: %s.",
 		len(out.curves), out.velocity, out.Spreads[0].Tests, strings.Join(parts, "; "))
 	return f
 }
