@@ -22,8 +22,8 @@ import (
 	"github.com/evenbed/evenbed/packing/trace"
 )
 
-// noisy returns a peak for test04 with noise of its own: same seed, same trace.
-func noisy(t testing.TB, name string, sigma, tau float64, seed uint64, points int) trace.Trace {
+// noisyPulse returns a peak for test04 with noise of its own: same seed, same trace.
+func noisyPulse(t testing.TB, name string, sigma, tau float64, seed uint64, points int) trace.Trace {
 	t.Helper()
 	r := rand.New(rand.NewPCG(seed, 4))
 	x, y := make([]float64, points), make([]float64, points)
@@ -44,7 +44,7 @@ func cycles(t testing.TB, n int) []trace.Trace {
 	t.Helper()
 	all := make([]trace.Trace, n)
 	for i := range all {
-		all[i] = noisy(t, fmt.Sprintf("cycle-%d.csv", i+1), 0.3+0.001*float64(i), 0.1+0.002*float64(i), uint64(i), 600)
+		all[i] = noisyPulse(t, fmt.Sprintf("cycle-%d.csv", i+1), 0.3+0.001*float64(i), 0.1+0.002*float64(i), uint64(i), 600)
 	}
 	return all
 }
@@ -337,7 +337,7 @@ func TestConcurrentSourceIsOpenedAtOnce(t *testing.T) {
 
 // 2,000 traces of 5,000 points are 160 MB; a series of them must not hold them.
 func TestManyKeepsMemoryFlat(t *testing.T) {
-	one := noisy(t, "", 0.3, 0.1, 1, 5000)
+	one := noisyPulse(t, "", 0.3, 0.1, 1, 5000)
 	x, y := one.Positions(), one.Values()
 	var most atomic.Uint64
 	s, err := test04().EvaluateFrom(shared{listed{2000, func(i int) (trace.Trace, error) {

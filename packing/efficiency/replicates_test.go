@@ -19,7 +19,7 @@ func repeats(t testing.TB, l Limits, sigmas ...float64) []PulseResult {
 	p.Limits = l
 	all := make([]PulseResult, len(sigmas))
 	for i, sigma := range sigmas {
-		r, err := p.Evaluate(noisy(t, fmt.Sprintf("repeat-%d.csv", i+1), sigma, 0.1, uint64(100+i), 1200))
+		r, err := p.Evaluate(noisyPulse(t, fmt.Sprintf("repeat-%d.csv", i+1), sigma, 0.1, uint64(100+i), 1200))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -128,10 +128,10 @@ func TestNoiseAloneIsSeldomMore(t *testing.T) {
 		tests, apart := make([]PulseResult, 3), make([]PulseResult, 3)
 		for i := range tests {
 			var err error
-			if tests[i], err = test04().Evaluate(noisy(t, "", 0.3, 0.1, uint64(1000+3*k+i), 600)); err != nil {
+			if tests[i], err = test04().Evaluate(noisyPulse(t, "", 0.3, 0.1, uint64(1000+3*k+i), 600)); err != nil {
 				t.Fatal(err)
 			}
-			if apart[i], err = test04().Evaluate(noisy(t, "", 0.3*(1+0.02*float64(i)), 0.1, uint64(1000+3*k+i), 600)); err != nil {
+			if apart[i], err = test04().Evaluate(noisyPulse(t, "", 0.3*(1+0.02*float64(i)), 0.1, uint64(1000+3*k+i), 600)); err != nil {
 				t.Fatal(err)
 			}
 		}
