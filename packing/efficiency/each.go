@@ -18,7 +18,7 @@ var errNotDone = errors.New("not evaluated")
 // each does work for every i from 0 to n-1 over all processors and returns the
 // error of each in its place. The calling goroutine makes what the work on i
 // needs with next, one at a time, and tells how far all of it is; work runs in
-// several. As many are under way as there are processors.
+// several. As many are under way as there are processors, and one waits.
 //
 // A panic of one is its error and stops no other. When the monitor's context is
 // done, what is under way ends, and the rest has the error errNotDone, as has

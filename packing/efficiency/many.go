@@ -68,7 +68,7 @@ func (p Pulse) EvaluateAll(traces []trace.Trace) (PulseSeries, error) {
 //	files, err := record.Folder{Glob: "cycles/*.csv", Signal: "UV"}.Files()
 //	tests, err := pulse.EvaluateFrom(files)
 //
-// As many traces as there are processors are in memory at a time.
+// One trace more than there are processors is in memory at a time, at most.
 func (p Pulse) EvaluateFrom(source trace.Source) (PulseSeries, error) {
 	s := PulseSeries{Pulse: p}
 	if s.Refusal = p.checkMany(source); s.Refusal != nil {
