@@ -9,6 +9,11 @@ import (
 	"github.com/evenbed/evenbed/packing/units"
 )
 
+// String writes the point in a line.
+func (p BreakthroughPoint) String() string {
+	return fmt.Sprintf("%v at %v of feed: simple %s, integral %s, %v bound", p.Percent, p.Volume, concentration(p.Simple), concentration(p.Integral), p.Bound)
+}
+
 // name returns how the load is called in headings.
 func (r BreakthroughResult) name() string {
 	s := "Breakthrough"

@@ -63,6 +63,9 @@ func TestBreakthroughReference(t *testing.T) {
 		near(t, "equilibrium", mg(r.Equilibrium), 8.75, 1e-7, "by hand: (µ + τ - V0) C0/V")
 		near(t, "front", r.FrontVolume.In(Millilitre), 21, 1e-7, "µ + τ")
 		near(t, "utilisation", p.Utilisation, 7.601920/8.75, 1e-6, source)
+		if got, want := p.String(), "10 % at 18.78 mL of feed: simple 7.640 mg/mL, integral 7.602 mg/mL, 76.02 mg bound"; got != want {
+			t.Errorf("shows %q, want %q", got, want)
+		}
 		near(t, "bound", p.Bound.In(Milligram), 76.01920, 1e-5, source)
 	}
 
