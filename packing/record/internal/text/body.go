@@ -55,6 +55,7 @@ type chunk struct {
 	missing  []int
 	censored []int
 	suffix   []string
+	spans    []source.Span // of the columns of numbers
 	blanks   int
 	short    int
 }
@@ -381,6 +382,12 @@ func (r *reader) parseBody() error {
 			w.buf = text
 		}
 		w.parse(text, c, k == len(b.chunks)-1)
+		c.spans = make([]source.Span, len(w.cols))
+		for j, col := range w.cols {
+			if col.values != nil {
+				c.spans[j] = source.SpanOf(col.values[c.row:][:c.rows])
+			}
+		}
 		return !c.overflow
 	})
 	if err != nil {
@@ -399,6 +406,7 @@ type worker struct {
 	format   format
 	comment  []byte
 	least    int // cells of a row
+	lanes    []lane
 	buf      []byte
 	words    map[string]string
 	missing  []int // cells of the row
@@ -421,6 +429,7 @@ func (r *reader) newWorker() *worker {
 			}
 		}
 	}
+	w.lanes = w.newLanes()
 	return w
 }
 
@@ -489,7 +498,24 @@ func (w *worker) parse(b []byte, c *chunk, lastChunk bool) {
 	sep, decimal, blanks := w.sep, w.decimal, w.sep == ' '
 	line := 0
 	expected := -1 // line of the next row of the stretch
+	plain, misses := len(w.lanes) > 0, 0
 	for i := 0; i < len(b); {
+		if plain {
+			next, rows := w.plainRows(b, i, c.row+c.rows)
+			if i = next; rows > 0 {
+				if line != expected {
+					c.stretch = append(c.stretch, source.Break{Row: c.rows, Line: line})
+				}
+				c.rows += rows
+				line += rows
+				expected = line
+			} else if misses++; misses > 100 && misses > c.rows/2 {
+				plain = false // most rows are not: it is not worth the try
+			}
+			if i == len(b) {
+				break
+			}
+		}
 		start := i
 		row := c.row + c.rows
 		if blanks {

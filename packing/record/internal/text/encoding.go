@@ -132,11 +132,13 @@ func grow(b []byte) []byte {
 }
 
 func ascii(b []byte) bool {
-	for len(b) >= 8 {
-		if (b[0]|b[1]|b[2]|b[3]|b[4]|b[5]|b[6]|b[7])&0x80 != 0 {
+	const high = 0x8080808080808080
+	for len(b) >= 32 {
+		at := binary.LittleEndian.Uint64
+		if (at(b)|at(b[8:])|at(b[16:])|at(b[24:]))&high != 0 {
 			return false
 		}
-		b = b[8:]
+		b = b[32:]
 	}
 	for _, c := range b {
 		if c >= utf8.RuneSelf {
