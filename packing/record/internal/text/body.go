@@ -112,22 +112,26 @@ func (r *reader) parallel(label string, n int, work func(worker, k int) bool) er
 			}
 		}
 	}
-	workers := min(runtime.GOMAXPROCS(0), n)
-	if workers <= 1 {
-		run(0)
+	workers := max(1, min(runtime.GOMAXPROCS(0), n))
+	faults := make([]error, workers)
+	guarded := func(w int) {
+		if faults[w] = source.Guarded(r.raw, func() { run(w) }); faults[w] != nil {
+			stop.Store(0)
+		}
+	}
+	if workers == 1 {
+		guarded(0)
 	} else {
 		var wait sync.WaitGroup
 		for w := range workers {
-			wait.Add(1)
-			go func() {
-				defer wait.Done()
-				run(w)
-			}()
+			wait.Go(func() { guarded(w) })
 		}
 		wait.Wait()
 	}
-	if err := ctx.Err(); err != nil {
-		return err
+	for _, err := range append(faults, ctx.Err()) {
+		if err != nil {
+			return err
+		}
 	}
 	if show {
 		r.monitor.Progress(label, n, n)
