@@ -363,7 +363,8 @@ func (r *reader) parseBody() error {
 			Remedy: `say where the table ends, record.Options{LastLine: 1000}, or what separates its cells, record.Options{Separator: ";"}`}
 	}
 	b.cols = make([]bodyColumn, t.width)
-	for j := range b.cols {
+	// New memory is cleared, which takes its time: all processors do it.
+	err := r.parallel("", t.width, func(_, j int) bool {
 		c := &b.cols[j]
 		c.kind, c.moment = t.cols[j].kind, t.cols[j].moment
 		switch c.kind {
@@ -374,9 +375,13 @@ func (r *reader) parseBody() error {
 		default:
 			c.values = make([]float64, total)
 		}
+		return true
+	})
+	if err != nil {
+		return err
 	}
 	workers := make([]*worker, runtime.GOMAXPROCS(0))
-	err := r.parallel("reading", len(b.chunks), func(n, k int) bool {
+	err = r.parallel("reading", len(b.chunks), func(n, k int) bool {
 		if workers[n] == nil {
 			workers[n] = r.newWorker()
 		}

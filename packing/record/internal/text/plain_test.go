@@ -93,8 +93,32 @@ func TestPlainRows(t *testing.T) {
 			}
 		}
 		plain += checkPlain(t, []byte(b.String()))
+		checkPlain(t, wide([]byte(b.String()), n%2 == 0))
 	}
 	if plain < 1000 {
 		t.Errorf("%d rows went the short way", plain)
 	}
+	// Characters whose lower byte is a digit, a mark or an end of line.
+	for _, odd := range []string{"\u0135", "\u3131", "\u012e", "\u012c", "\u010a", "\u010d", "\u012d", "\u0120"} {
+		for _, cell := range []string{odd, "1" + odd, odd + "5", "1." + odd, "1.5" + odd, "-" + odd, "1234" + odd + "5678"} {
+			text := "Time (min),UV (mAU)\n" + strings.Repeat("1.5,2.5\n", 30) + "2.5," + cell + "\n" + strings.Repeat("3.5,4.5\n", 30)
+			for _, text := range []string{text, strings.Replace(text, "2.5,"+cell, cell+",2.5", 1)} {
+				checkPlain(t, wide([]byte(text), false))
+				narrow, broad := readTable(t, []byte(text)), readTable(t, wide([]byte(text), false))
+				if narrow != broad {
+					t.Errorf("%q: %s\nin UTF-16 %s", cell, narrow, broad)
+				}
+			}
+		}
+	}
+}
+
+// readTable returns the columns of a text, or the error.
+func readTable(t *testing.T, data []byte) string {
+	t.Helper()
+	f, err := Read(data, Options{}, task.Default())
+	if err != nil {
+		return err.Error()
+	}
+	return fmt.Sprint(f.Tables)
 }
