@@ -74,4 +74,11 @@ func TestSpanOfColumn(t *testing.T) {
 	if s := c.Span(); s.Most != 3 || s.Rows != 2 {
 		t.Errorf("fewer numbers: %+v", s)
 	}
+	c.Values = nil
+	if s := c.Span(); !same(s, plainSpan(nil)) {
+		t.Errorf("no numbers: %+v", s)
+	}
+	if s := new(Column).Span(); !same(s, plainSpan(nil)) {
+		t.Errorf("never any numbers: %+v", s)
+	}
 }
