@@ -87,7 +87,10 @@ func (s Span) And(next Span) Span {
 // Span returns the span of the column's numbers: the one that is known if it is
 // of as many rows. Who puts others into as many rows sets Known to Span{}.
 func (c *Column) Span() Span {
-	if n := len(c.Values); n == 0 || c.Known.Rows != n {
+	switch n := len(c.Values); {
+	case n == 0:
+		return SpanOf(nil)
+	case n != c.Known.Rows:
 		c.Known = SpanOf(c.Values)
 	}
 	return c.Known
