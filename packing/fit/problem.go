@@ -135,7 +135,8 @@ type search struct {
 	r, next   []float64 // residuals at p and at the trial
 	rss       float64
 	j         []float64 // Jacobian, by all parameters
-	work      []float64 // columns of the free ones, and the residuals; overwritten
+	work      []float64 // columns of the free ones, where some are fixed; overwritten
+	up        []float64 // residuals beside p, for differences
 	t         *triangle // of the free parameters
 	scale     []float64 // of the free parameters, lengths of columns
 	natural   []float64 // change of a parameter that moves the residuals by their length; numerical derivatives only
@@ -171,7 +172,13 @@ func newSearch(p Problem) (*search, error) {
 	n, m := len(s.free), p.Points
 	s.trial = append([]float64(nil), s.p...)
 	s.r, s.next = make([]float64, m), make([]float64, m)
-	s.j, s.work = make([]float64, len(p.Params)*m), make([]float64, (n+1)*m)
+	s.j = make([]float64, len(p.Params)*m)
+	if n < len(p.Params) {
+		s.work = make([]float64, n*m)
+	}
+	if p.Jacobian == nil {
+		s.up = make([]float64, m)
+	}
 	s.t = newTriangle(n)
 	s.scale = make([]float64, n)
 	s.natural = make([]float64, n)
@@ -206,23 +213,23 @@ func (s *search) factor() {
 	} else {
 		s.differences()
 	}
-	for k, i := range s.free {
-		copy(s.work[k*m:(k+1)*m], s.j[i*m:(i+1)*m])
+	a := s.j // overwritten, as it is filled anew each time
+	if len(s.free) < len(s.Params) {
+		a = s.work
+		for k, i := range s.free {
+			copy(a[k*m:(k+1)*m], s.j[i*m:(i+1)*m])
+		}
 	}
-	right := s.work[len(s.free)*m:]
-	copy(right, s.r)
+	copy(s.next, s.r)
 	s.t.reset()
-	s.t.add(s.work[:len(s.free)*m], right)
+	s.t.add(a, s.next)
 }
 
 // differences fills the Jacobian by central differences, or by one-sided ones
 // of the same order next to a bound.
 func (s *search) differences() {
 	m := s.Points
-	up, down := s.work[:m], s.next
-	if len(s.free) == 1 {
-		up = s.work[m : 2*m]
-	}
+	up, down := s.up, s.next
 	for k, i := range s.free {
 		x := s.p[i]
 		h := cubeRootEps * s.size(k)

@@ -35,8 +35,9 @@ func (s *search) result() Result {
 	for i, x := range s.Params {
 		r.Params = append(r.Params, Estimate{Name: x.Name, Value: s.p[i], Start: x.Start, Fixed: x.Fixed, OnBound: resting[i]})
 	}
-	for _, v := range s.r {
-		r.Residuals = append(r.Residuals, -v)
+	r.Residuals = make([]float64, len(s.r))
+	for i, v := range s.r {
+		r.Residuals[i] = -v
 	}
 	r.errors(s.inverse)
 	return r

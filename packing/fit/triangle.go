@@ -27,9 +27,6 @@ func (t *triangle) at(i, j int) float64 { return t.r[i*(t.n+1)+j] }
 // right returns Qᵀb.
 func (t *triangle) right(i int) float64 { return t.at(i, t.n) }
 
-// outside returns the length of the part of b outside A's columns.
-func (t *triangle) outside() float64 { return math.Abs(t.at(t.n, t.n)) }
-
 // add reduces more rows by Householder reflections. A is given by columns of m
 // rows each, one after the other; both are overwritten.
 func (t *triangle) add(a, b []float64) {
