@@ -131,7 +131,7 @@ func (r PlateHeightResult) figure(run *FastestRun) figure.Figure {
 	var dots figure.Points
 	f := figure.Figure{
 		Title: r.name(),
-		X:     figure.Axis{Label: "Superficial velocity", Unit: "cm/h", One: float64(units.CentimetrePerHour)},
+		X:     figure.Axis{Label: "Superficial velocity", Unit: "cm/h", One: float64(units.CentimetrePerHour), Max: 1.04 * fast.In(units.CentimetrePerHour)},
 		Y:     figure.Axis{Label: "Plate height", Unit: "mm", One: float64(units.Millimetre)},
 	}
 	for _, v := range r.speeds() {
