@@ -149,7 +149,7 @@ func (f EMGFit) evaluate(t trace.Trace) (EMGResult, error) {
 	if err != nil {
 		return EMGResult{}, err
 	}
-	found, err := fit.Problem{Params: params, Points: t.Len(), Residuals: m.residuals, Jacobian: m.jacobian, Y: m.y, MaxIterations: 200, Tolerance: 1e-5}.Fit()
+	found, err := fit.Problem{Params: params, Points: t.Len(), Residuals: m.residuals, Jacobian: m.jacobian, Y: m.y, MaxIterations: 2000, Tolerance: 1e-5}.Fit()
 	if err != nil {
 		return EMGResult{}, fmt.Errorf("trace %q: %w", t.Name, err)
 	}

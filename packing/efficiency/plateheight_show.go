@@ -260,10 +260,15 @@ func (f FastestRun) page(picture bool) table.Page {
 		p.Notice("No result:", "nothing has been worked out.")
 		return p
 	}
-	cmh := func(u units.Velocity) string { return fixed(math.Floor(u.In(units.CentimetrePerHour)*10)/10, 1) }
+	// Rounded down, so that what is shown meets the need; the millionth is for
+	// 108 that comes out as 107.9999999.
+	cmh := func(u units.Velocity) string { return fixed(math.Floor(u.In(units.CentimetrePerHour)*10+1e-6)/10, 1) }
 	by := "the plate height"
-	if f.ByResidence < f.ByPlates {
+	switch {
+	case f.ByResidence < f.ByPlates:
 		by = "the residence time"
+	case f.AtEdge:
+		by = "the fastest test"
 	}
 	p.Notice("Up to "+cmh(f.Velocity)+" cm/h:", "bounded by "+by+".")
 	if f.AtEdge {

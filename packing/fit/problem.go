@@ -301,7 +301,7 @@ func (s *search) run() error {
 			return nil
 		}
 		if s.iterations >= s.MaxIterations {
-			s.status, s.reason = IterationLimit, fmt.Sprintf("no minimum after %d iterations; start closer, or raise MaxIterations", s.iterations)
+			s.status, s.reason = IterationLimit, "no minimum after "+count(s.iterations, "iteration")+"; start closer, or raise MaxIterations"
 			return nil
 		}
 		if polished >= 3 || !s.step(&polished) {

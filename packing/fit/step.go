@@ -231,7 +231,7 @@ func (s *search) end() {
 		}
 		s.status, s.reason = OnBound, "held by a bound: "+strings.Join(names, ", ")+"; the errors of the others take it as known"
 	default:
-		s.status, s.reason = Converged, fmt.Sprintf("a minimum after %d iterations", s.iterations)
+		s.status, s.reason = Converged, "a minimum after "+count(s.iterations, "iteration")
 	}
 }
 
@@ -333,4 +333,12 @@ func (s *search) weak(lengths, values []float64, v *mat.Dense, rank int) []bool 
 		weak[q] = stdErr > 1e6*size[q] && lengths[q]*size[q] < 1e-12*most
 	}
 	return weak
+}
+
+// count writes a number of things.
+func count(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
 }
