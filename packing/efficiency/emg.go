@@ -537,7 +537,14 @@ func (r EMGResult) page(picture bool) table.Page {
 	g.Add("fitted", fmt.Sprintf("%d points, %s, %s", r.Fit.Points, r.Range, []string{"on a sloped ground", "on a level ground", "without a ground"}[r.Ground]))
 	g.Add("R²", fmt.Sprintf("%.6f", r.R2))
 	g.Add("residual standard deviation", fmt.Sprintf("%.3g %s; noise from point to point %.3g %s", r.ResidualSD, r.Unit, r.Noise, r.Unit))
-	g.Add("residuals of neighbours", fmt.Sprintf("correlation %.2f; runs of one sign %.1f standard deviations too few", r.Lag1, r.Runs))
+	chance := "too few points for a test of their runs"
+	switch {
+	case r.Runs > 0:
+		chance = fmt.Sprintf("%.1f standard deviations fewer runs of one sign than by chance", r.Runs)
+	case r.Runs <= 0:
+		chance = fmt.Sprintf("%.1f standard deviations more runs of one sign than by chance", -r.Runs)
+	}
+	g.Add("residuals of neighbours", fmt.Sprintf("correlation %.2f; %s", r.Lag1, chance))
 	g.Add("search", r.Fit.Status.String()+", "+r.Fit.Reason)
 	p.Table(g)
 	return p
