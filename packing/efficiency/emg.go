@@ -3,6 +3,7 @@ package efficiency
 import (
 	"fmt"
 	"math"
+	"sort"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/figure"
@@ -173,6 +174,7 @@ type emgModel struct {
 	p      []float64 // parameters of the last evaluation
 	shape  shape
 	f, g   []float64 // the shape there, and its Gaussian
+	lo, hi int       // the points between which they are not zero
 }
 
 // The parameters of the search.
@@ -201,8 +203,13 @@ func (m *emgModel) evaluate(p []float64) {
 	c := math.Cbrt(p[pCube])
 	m.shape = newShape(c, math.Sqrt((1-c)*(1+c)))
 	mean, per := p[pMean], 1/p[pSD]
-	for i, x := range m.x {
-		m.f[i], m.g[i] = m.shape.at((x - mean) * per)
+	from, to := m.shape.ends()
+	clear(m.f[m.lo:m.hi])
+	clear(m.g[m.lo:m.hi])
+	m.lo = sort.SearchFloat64s(m.x, mean+from*p[pSD])
+	m.hi = max(m.lo, sort.SearchFloat64s(m.x, mean+to*p[pSD]))
+	for i := m.lo; i < m.hi; i++ {
+		m.f[i], m.g[i] = m.shape.at((m.x[i] - mean) * per)
 	}
 }
 
@@ -231,14 +238,13 @@ func (m *emgModel) jacobian(p, j []float64) {
 	area, mean, sd, cube := j[:n], j[n:2*n], j[2*n:3*n], j[3*n:4*n]
 	per := 1 / p[pSD]
 	a := p[pArea] * per
-	for i, x := range m.x {
-		f, g := m.f[i], m.g[i]
-		if f == 0 && g == 0 {
-			area[i], mean[i], sd[i], cube[i] = 0, 0, 0, 0
-			continue
-		}
-		u := (x - p[pMean]) * per
-		d := m.shape.derive(u, f, g)
+	for _, column := range [][]float64{area, mean, sd, cube} {
+		clear(column[:m.lo])
+		clear(column[m.hi:])
+	}
+	for i := m.lo; i < m.hi; i++ {
+		f, u := m.f[i], (m.x[i]-p[pMean])*per
+		d := m.shape.derive(u, f, m.g[i])
 		area[i] = f * per
 		mean[i] = -a * per * d.f1
 		sd[i] = -a * per * (f + u*d.f1)

@@ -86,6 +86,18 @@ func newShape(c, sigma float64) shape {
 	return p
 }
 
+// ends returns from where to where shape or Gaussian are not zero.
+func (p *shape) ends() (lo, hi float64) {
+	lo, hi = -p.c-reach*p.sigma, -p.c+reach*p.sigma
+	if !p.series {
+		hi = math.Max(hi, p.c*(faint+p.half-1))
+	}
+	if p.mirror {
+		return -hi, -lo
+	}
+	return lo, hi
+}
+
 // at returns the shape at u and the Gaussian in it.
 func (p *shape) at(u float64) (f, g float64) {
 	if p.mirror {

@@ -35,7 +35,7 @@ func (s *search) result() Result {
 	for i, x := range s.Params {
 		r.Params = append(r.Params, Estimate{Name: x.Name, Value: s.p[i], Start: x.Start, Fixed: x.Fixed, OnBound: resting[i]})
 	}
-	r.Residuals = make([]float64, len(s.r))
+	r.Residuals = s.r // the search is over
 	for i, v := range s.r {
 		r.Residuals[i] = -v
 	}
