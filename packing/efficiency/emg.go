@@ -498,6 +498,35 @@ func runs(v []float64) float64 {
 	return (expected - count) / math.Sqrt((expected-1)*(expected-2)/(n-1))
 }
 
+// Calculation shows how a number was worked out from the fitted µ, σ and τ:
+// Mean, Variance, Plates or Asymmetry. Another name is an error that lists them.
+func (r EMGResult) Calculation(name string) (Calculation, error) {
+	if r.Fit.Status == fit.NotFitted {
+		return Calculation{}, fmt.Errorf("no calculation: nothing has been fitted")
+	}
+	one, unit := r.axisUnit()
+	on := func(v float64) string { return quantity(v/one, 5, unit) }
+	bare := func(v float64) string { return significant(v/one, 5) }
+	const grushka = "E. Grushka, Anal. Chem. 44 (1972) 1733-1738"
+	letters := "µ and σ mean and standard deviation of the Gaussian, τ time constant of the exponential, fitted by least squares"
+	all := []Calculation{
+		{"Mean", "Mean of the fitted peak", `M_1 = \mu + \tau`, fmt.Sprintf(`%s + %s = %s`, bare(r.Mu.Value), bare(r.Tau.Value), on(r.Mean.Value)), letters, grushka, ""},
+		{"Variance", "Variance of the fitted peak", `M_2 = \sigma^2 + \tau^2`, fmt.Sprintf(`(%s)^2 + (%s)^2 = %s`, bare(r.Sigma.Value), bare(r.Tau.Value), exact(significant(r.Variance.Value/one/one, 5), unit+"^2")), letters, grushka, ""},
+		{"Plates", "Plates of the fitted peak by its moments", `N = \frac{M_1^2}{M_2} = \frac{(\mu + \tau)^2}{\sigma^2 + \tau^2}`,
+			fmt.Sprintf(`\frac{(%s)^2}{%s} = %s`, bare(r.Mean.Value), significant(r.Variance.Value/one/one, 5), fixed(r.Plates.Value, 0)), letters, grushka, "asymmetry " + r.Asymmetry.String() + ", and the test's velocity"},
+		{"Asymmetry", "Asymmetry of the fitted peak at 10 % of its height", `A_s = \frac{b}{a}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, on(r.TenthBack.Value), on(r.TenthFront.Value), fixed(r.Asymmetry.Value, 2)),
+			"a width in front of the maximum, b width behind it, at a tenth of the height of the fitted curve", practice, ""},
+	}
+	names := make([]string, len(all))
+	for i, c := range all {
+		if strings.EqualFold(c.Name, name) {
+			return c, nil
+		}
+		names[i] = c.Name
+	}
+	return Calculation{}, fmt.Errorf("no calculation %q; there are %s", name, strings.Join(names, ", "))
+}
+
 // page lays the result out.
 func (r EMGResult) page(picture bool) table.Page {
 	var p table.Page

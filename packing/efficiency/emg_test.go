@@ -348,6 +348,26 @@ func TestEMGOfPulse(t *testing.T) {
 	_ = Second
 }
 
+func TestEMGCalculation(t *testing.T) {
+	r := mustEMG(t, EMGFit{}, sampled(t, EMG{1, 600, 30, 15}, 1000, 0, nil, 1))
+	// By hand: µ 10 min, σ 0.5 min, τ 0.25 min; N = 10.25²/0.3125 = 336.2.
+	for name, want := range map[string]string{
+		"Mean":     `10.000 + 0.25000 = 10.250\,\mathrm{min}`,
+		"variance": `(0.50000)^2 + (0.25000)^2 = 0.31250\,\mathrm{min}^2`,
+		"Plates":   `\frac{(10.250)^2}{0.31250} = 336`,
+	} {
+		if c, err := r.Calculation(name); err != nil || c.Numbers != want {
+			t.Errorf("%s: %s, want %s (%v)", name, c.Numbers, want, err)
+		}
+	}
+	if _, err := r.Calculation("x"); err == nil || !strings.Contains(err.Error(), "Mean, Variance, Plates, Asymmetry") {
+		t.Errorf("an unknown name: %v", err)
+	}
+	if _, err := (EMGResult{}).Calculation("Mean"); err == nil {
+		t.Error("an empty result has a calculation")
+	}
+}
+
 // TestEMGAllocations: the evaluation of all points and their derivatives
 // allocates nothing.
 func TestEMGAllocations(t *testing.T) {
