@@ -413,6 +413,7 @@ func (r *EMGResult) warn(what, do string) { r.Warnings = append(r.Warnings, Warn
 
 // judge compares the residuals with chance and adds the warnings.
 func (r *EMGResult) judge(m *emgModel) {
+	m.evaluate(r.Fit.Values()) // the last trial may have been another
 	left := r.Fit.Residuals
 	r.Noise = pointToPoint(m.y)
 	// Over the points of the peak.
