@@ -381,9 +381,7 @@ func (r PlateHeightResult) spread() (low, high float64) {
 func (r PlateHeightResult) pureError() float64 {
 	within, repeats := 0.0, 0
 	for _, u := range r.speeds() {
-		mean, sd, n := r.repeats(u)
-		_ = mean
-		if n > 1 {
+		if _, sd, n := r.repeats(u); n > 1 {
 			within += sd * sd * float64(n-1)
 			repeats += n - 1
 		}
