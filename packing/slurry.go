@@ -41,23 +41,6 @@ func (s Slurry) Height(settled units.Length) units.Length {
 // φ = C(1-ε0), with ε0 the void of the settled bed.
 func (s Slurry) Solids(m Medium) float64 { return float64(s.Concentration) * (1 - m.SettledVoid) }
 
-// DilutedTo returns the liquid to add to the volume v of this slurry so that it
-// has the concentration of the other, V(C1/C2 - 1). It refuses a slurry that
-// would have to be thickened.
-func (s Slurry) DilutedTo(to Slurry, v units.Volume) (units.Volume, error) {
-	if err := s.Check(); err != nil {
-		return 0, err
-	}
-	if err := to.Check(); err != nil {
-		return 0, err
-	}
-	if to.Concentration > s.Concentration {
-		return 0, &InputError{"slurry", fmt.Sprintf("concentration %v", s.Concentration),
-			fmt.Sprintf("adding liquid cannot raise it to %v", to.Concentration), "settle and decant instead"}
-	}
-	return v.Times(float64(s.Concentration/to.Concentration) - 1), nil
-}
-
 // An Adjustment brings a slurry to another concentration.
 type Adjustment struct {
 	From, To Slurry
