@@ -99,25 +99,25 @@ def interrupts(command, env):
     return times, values == [str(INTERRUPTS)]
 
 
-def pulse_peer():
-    """Return seconds and results of the pulse evaluation in SciPy, in its own process."""
+def scipy_peer(script):
+    """Return seconds and results of work in SciPy, in its own process."""
     # These two make OpenBLAS slower than it would be on a user's machine.
     env = {k: v for k, v in os.environ.items() if k not in ("OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE")}
-    text = subprocess.run([sys.executable, pathlib.Path(__file__).with_name("pulse.py")],
+    text = subprocess.run([sys.executable, pathlib.Path(__file__).with_name(script)],
                           env=env, check=True, capture_output=True, text=True).stdout
     return dict(re.findall(r"^(\S+) (\S+)$", text, re.M))
 
 
-def pulse_go():
-    """Return benchmark name -> seconds of the pulse evaluation in Go."""
-    run = subprocess.run(["go", "test", "-run", "^$", "-bench", "Pulse10k", "-count", "5", "./packing/efficiency"],
+def go_benchmark(name, package):
+    """Return benchmark name -> seconds of the benchmarks of that name in Go."""
+    run = subprocess.run(["go", "test", "-run", "^$", "-bench", name, "-count", "5", package],
                          cwd=ROOT, env=GO, capture_output=True, text=True)
     found = {}
-    for name, ns in re.findall(r"^Benchmark(\S*?Pulse10k\S*?)(?:-\d+)?\s+\d+\s+([\d.]+) ns/op", run.stdout, re.M):
-        found.setdefault(name, []).append(float(ns) * 1e-9)
+    for which, ns in re.findall(rf"^Benchmark(\S*?{name}\S*?)(?:-\d+)?\s+\d+\s+([\d.]+) ns/op", run.stdout, re.M):
+        found.setdefault(which, []).append(float(ns) * 1e-9)
     if run.returncode != 0 or not found:
-        raise RuntimeError(f"no benchmark Pulse10k ran:\n{run.stdout}{run.stderr}")
-    return {name: statistics.median(ns) for name, ns in found.items()}
+        raise RuntimeError(f"no benchmark {name} ran:\n{run.stdout}{run.stderr}")
+    return {which: statistics.median(ns) for which, ns in found.items()}
 
 
 def lines(command, *arguments):
@@ -209,13 +209,19 @@ def main():
             "within 10 %", trip["evenbed"] <= 1.1 * trip["gophernotes"])
 
     print("pulse evaluation of 10,000 points ...", flush=True)
-    peer = pulse_peer()
-    for name, seconds in pulse_go().items():
+    peer = scipy_peer("pulse.py")
+    for name, seconds in go_benchmark("Pulse10k", "./packing/efficiency").items():
         scipy, theirs = f"SciPy {peer['scipy']}", float(peer["seconds"])
         if name.endswith("PeakOnly"):  # less work than the peer's, so it meets no goal
             compare("pulse, smoothed near the peak only", seconds, scipy, theirs)
         else:
             compare("pulse, 10,000 points", seconds, scipy, theirs, "7 times", theirs >= 7 * seconds)
+
+    print("a compressible bed ...", flush=True)
+    bed = scipy_peer("beds.py")
+    for seconds in go_benchmark("Solve", "./packing/bed").values():
+        theirs = float(bed["seconds"])
+        compare("compressible bed, one solution", seconds, f"SciPy {bed['scipy']}, solve_ivp", theirs, "30 times", theirs >= 30 * seconds)
 
     print("tables of a million rows, in turn ...", flush=True)
     with tempfile.TemporaryDirectory(prefix="evenbed-bench-") as folder:

@@ -178,10 +178,10 @@ func (b Compressible) checkFlow(u units.Velocity) error {
 
 // solve returns stress, pressure and lost height at the bottom, and false at or
 // above the critical velocity.
-func (b Compressible) solve(u units.Velocity, visit func(w float64, y [3]float64)) ([3]float64, bool) {
+func (b Compressible) solve(u units.Velocity, visit func(w float64, y state)) (state, bool) {
 	c := b.at(u)
 	if most, _ := c.capacity(); !(c.solids < most*(1-1e-9)) {
-		return [3]float64{}, false
+		return state{}, false
 	}
 	return c.solve(visit)
 }
@@ -204,15 +204,15 @@ func (b Compressible) At(u units.Velocity) (State, error) {
 		}
 		return State{}, &CriticalError{b.name(), u, critical}
 	}
-	height := b.SettledHeight - units.Length(y[2])
+	height := b.SettledHeight - units.Length(y.lost)
 	e0 := b.SettledVoid
 	return State{
 		Bed: b, Velocity: u, Height: height,
 		CompressionFactor: b.SettledHeight.In(height),
-		Pressure:          units.Pressure(y[1]),
+		Pressure:          units.Pressure(y.pressure),
 		RigidPressure:     units.Pressure(b.drag(u) * (1 - e0) * (1 - e0) / (e0 * e0 * e0) * float64(b.SettledHeight)),
-		BottomStress:      units.Pressure(y[0]),
-		BottomVoid:        b.Law.Void(e0, units.Pressure(y[0])),
+		BottomStress:      units.Pressure(y.stress),
+		BottomVoid:        b.Law.Void(e0, units.Pressure(y.stress)),
 		MeanVoid:          1 - (1-e0)*b.SettledHeight.In(height),
 	}, nil
 }
@@ -226,9 +226,9 @@ func (s State) Profile() []Layer {
 	}
 	var layers []Layer
 	e0 := s.Bed.SettledVoid
-	s.Bed.solve(s.Velocity, func(w float64, y [3]float64) {
-		layers = append(layers, Layer{units.Length(w/(1-e0) - y[2]), units.Pressure(y[0]),
-			s.Bed.Law.Void(e0, units.Pressure(y[0])), units.Pressure(y[1])})
+	s.Bed.solve(s.Velocity, func(w float64, y state) {
+		layers = append(layers, Layer{units.Length(w/(1-e0) - y.lost), units.Pressure(y.stress),
+			s.Bed.Law.Void(e0, units.Pressure(y.stress)), units.Pressure(y.pressure)})
 	})
 	return layers
 }
@@ -336,7 +336,7 @@ func (b Compressible) VelocityFor(cf float64) (units.Velocity, error) {
 		if !ok { // within rounding of the critical velocity
 			return most - lost
 		}
-		return y[2] - lost
+		return y.lost - lost
 	}
 	return units.Velocity(root(miss, 0, float64(critical), miss(0), most-lost)), nil
 }
@@ -368,8 +368,8 @@ func (b Compressible) LoadFor(cf float64, u units.Velocity) (units.Pressure, err
 		if !ok {
 			return lost
 		}
-		reached = math.Max(reached, 1/(1-y[2]/float64(b.SettledHeight)))
-		return y[2] - lost
+		reached = math.Max(reached, 1/(1-y.lost/float64(b.SettledHeight)))
+		return y.lost - lost
 	}
 	low, high := 0.0, float64(b.Law.Stress(b.SettledVoid, b.SettledVoid*0.99))
 	flow, fhigh := miss(low), miss(high)

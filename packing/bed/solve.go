@@ -24,18 +24,20 @@ type column struct {
 	load    float64 // σ at the top
 }
 
-// rates are the derivatives with respect to w: of the stress, of the pressure,
-// and of the height lost against the settled bed.
-type rates [3]float64
+// state is what is integrated from the top of the bed: the stress, the pressure
+// lost by the liquid, and the height lost against the settled bed; or how fast
+// they change with w.
+type state struct{ stress, pressure, lost float64 }
 
-// rates returns them at a stress, and false where no void is left.
-func (c *column) rates(σ float64) (rates, bool) {
+// rates returns how fast the state changes at a stress, and false where no void
+// is left.
+func (c *column) rates(σ float64) (state, bool) {
 	ε := c.law.Void(c.settled, units.Pressure(σ))
 	if !(ε > 0 && ε < 1) {
-		return rates{}, false
+		return state{}, false
 	}
 	drag, depth := c.a*(1-ε)/(ε*ε*ε), 1/(1-ε)
-	return rates{drag + c.b - c.c*σ*depth, drag, c.depth - depth}, true
+	return state{drag + c.b - c.c*σ*depth, drag, c.depth - depth}, true
 }
 
 // tolerance is the error allowed in a step, relative to the size of what is
@@ -44,15 +46,15 @@ const tolerance = 1e-9
 
 // solve integrates from the top of the bed to its bottom by the pair of
 // J. R. Dormand and P. J. Prince, J. Comput. Appl. Math. 6 (1980) 19-26, order
-// 5 with 4, and returns stress, pressure and lost height there. Visit, if not
-// nil, sees every point on the way. It reports false where the void comes to
-// nothing, which is the critical state.
-func (c *column) solve(visit func(w float64, y [3]float64)) (y [3]float64, ok bool) {
-	y[0] = c.load
+// 5 with 4, and returns the state there. Visit, if not nil, sees every point on
+// the way. It reports false where the void comes to nothing, which is the
+// critical state.
+func (c *column) solve(visit func(w float64, y state)) (y state, ok bool) {
+	y.stress = c.load
 	if visit != nil {
 		visit(0, y)
 	}
-	k1, ok := c.rates(y[0])
+	k1, ok := c.rates(y.stress)
 	if !ok {
 		return y, false
 	}
@@ -62,11 +64,12 @@ func (c *column) solve(visit func(w float64, y [3]float64)) (y [3]float64, ok bo
 			h = c.solids - w
 		}
 		next, last, err, fine := c.step(y, k1, h)
-		if !fine {
+		switch {
+		case !fine:
 			h /= 4
-		} else if err > 1 {
+		case err > 1:
 			h *= math.Max(0.2, 0.9*math.Pow(err, -0.2))
-		} else {
+		default:
 			w += h
 			y, k1 = next, last
 			if visit != nil {
@@ -86,32 +89,53 @@ func (c *column) solve(visit func(w float64, y [3]float64)) (y [3]float64, ok bo
 
 // step takes one step of size h from y with the rates k1. It returns the new
 // state with its rates and the error over what is allowed.
-func (c *column) step(y [3]float64, k1 rates, h float64) (next [3]float64, k7 rates, err float64, ok bool) {
-	σ := y[0]
-	k2, o2 := c.rates(σ + h*(k1[0]/5))
-	k3, o3 := c.rates(σ + h*(3./40*k1[0]+9./40*k2[0]))
-	k4, o4 := c.rates(σ + h*(44./45*k1[0]-56./15*k2[0]+32./9*k3[0]))
-	k5, o5 := c.rates(σ + h*(19372./6561*k1[0]-25360./2187*k2[0]+64448./6561*k3[0]-212./729*k4[0]))
-	k6, o6 := c.rates(σ + h*(9017./3168*k1[0]-355./33*k2[0]+46732./5247*k3[0]+49./176*k4[0]-5103./18656*k5[0]))
+func (c *column) step(y, k1 state, h float64) (next, k7 state, err float64, ok bool) {
+	σ := y.stress
+	k2, o2 := c.rates(σ + h*(1./5*k1.stress))
+	k3, o3 := c.rates(σ + h*(3./40*k1.stress+9./40*k2.stress))
+	k4, o4 := c.rates(σ + h*(44./45*k1.stress-56./15*k2.stress+32./9*k3.stress))
+	k5, o5 := c.rates(σ + h*(19372./6561*k1.stress-25360./2187*k2.stress+64448./6561*k3.stress-212./729*k4.stress))
+	k6, o6 := c.rates(σ + h*(9017./3168*k1.stress-355./33*k2.stress+46732./5247*k3.stress+49./176*k4.stress-5103./18656*k5.stress))
 	if !(o2 && o3 && o4 && o5 && o6) {
 		return next, k7, 0, false
 	}
-	for i := range y {
-		next[i] = y[i] + h*(35./384*k1[i]+500./1113*k3[i]+125./192*k4[i]-2187./6784*k5[i]+11./84*k6[i])
+	next = state{
+		y.stress + h*weighed(k1.stress, k3.stress, k4.stress, k5.stress, k6.stress),
+		y.pressure + h*weighed(k1.pressure, k3.pressure, k4.pressure, k5.pressure, k6.pressure),
+		y.lost + h*weighed(k1.lost, k3.lost, k4.lost, k5.lost, k6.lost),
 	}
-	if k7, ok = c.rates(next[0]); !ok {
+	if k7, ok = c.rates(next.stress); !ok {
 		return next, k7, 0, false
 	}
-	least := [3]float64{2: 1e-3 * c.solids * c.depth} // of the height, a thousandth of the settled bed
-	for i := range y {
-		e := h * (71./57600*k1[i] - 71./16695*k3[i] + 71./1920*k4[i] - 17253./339200*k5[i] + 22./525*k6[i] - 1./40*k7[i])
-		// The size of each in this bed: its value, or what its rate at the top would make of it.
-		size := math.Max(math.Max(math.Abs(next[i]), c.solids*math.Abs(k1[i])), least[i])
-		if e = math.Abs(e); e > 0 {
-			err = math.Max(err, e/(tolerance*size))
-		}
+	// The size of each in this bed: its value, or what its rate at the top would
+	// make of it; of the height lost, at least a thousandth of the settled bed.
+	size := state{
+		math.Max(math.Abs(next.stress), c.solids*math.Abs(k1.stress)),
+		math.Max(next.pressure, c.solids*k1.pressure),
+		math.Max(math.Abs(next.lost), 1e-3*c.solids*c.depth),
 	}
+	err = math.Max(off(h*difference(k1.stress, k3.stress, k4.stress, k5.stress, k6.stress, k7.stress), size.stress),
+		math.Max(off(h*difference(k1.pressure, k3.pressure, k4.pressure, k5.pressure, k6.pressure, k7.pressure), size.pressure),
+			off(h*difference(k1.lost, k3.lost, k4.lost, k5.lost, k6.lost, k7.lost), size.lost)))
 	return next, k7, err, true
+}
+
+// weighed is the mean rate of the formula of order 5, which leaves out k2.
+func weighed(k1, k3, k4, k5, k6 float64) float64 {
+	return 35./384*k1 + 500./1113*k3 + 125./192*k4 - 2187./6784*k5 + 11./84*k6
+}
+
+// difference is by how much the formulas of order 5 and 4 differ.
+func difference(k1, k3, k4, k5, k6, k7 float64) float64 {
+	return 71./57600*k1 - 71./16695*k3 + 71./1920*k4 - 17253./339200*k5 + 22./525*k6 - 1./40*k7
+}
+
+// off is an error over what is allowed of it; nothing is off nothing by nothing.
+func off(e, size float64) float64 {
+	if e == 0 {
+		return 0
+	}
+	return math.Abs(e) / (tolerance * size)
 }
 
 // capacity returns how much bead volume per area the flow can lie on before no
