@@ -85,7 +85,7 @@ func (r PourResult) page() table.Page {
 	cm := func(l units.Length) string { return fmt.Sprintf("%.1f cm", l.In(units.Centimetre)) }
 	t.Add("packed bed", fmt.Sprintf("%s, %v", cm(r.Pour.BedHeight), c.Volume(r.Pour.BedHeight)))
 	t.Add("compression factor", fmt.Sprint(r.Pour.CompressionFactor))
-	t.Add("settled bed", fmt.Sprintf("%s, %v", cm(r.SettledHeight), r.SettledVolume))
+	t.Add("settled bed", fmt.Sprintf("%.2f cm, %v", r.SettledHeight.In(units.Centimetre), r.SettledVolume))
 	t.Add(fmt.Sprintf("slurry of %v into the column", r.Pour.Slurry.Concentration), r.SlurryVolume.String())
 	if r.Pour.DeadVolume > 0 {
 		t.Add("stays behind in tank and hoses", r.Pour.DeadVolume.String())

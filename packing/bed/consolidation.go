@@ -234,7 +234,8 @@ func (r Rise) page() table.Page {
 		p.Notice("No result:", err.Error())
 		return p
 	}
-	t := table.Table{Caption: fmt.Sprintf("Rise of the bed after a stop from %v, at most", r.Velocity),
+	p.Text(fmt.Sprintf("Rise of the bed after a stop from %v, with the outlet shut and the inlet vented.", r.Velocity))
+	t := table.Table{Caption: "At most",
 		Columns: []table.Column{{Name: "after", Unit: "s", Right: true}, {Name: "rise", Unit: "mm", Right: true}}}
 	for _, s := range []float64{1, 2, 5, 10, 20, 30} {
 		d, err := r.AtMost(units.Time(s))
