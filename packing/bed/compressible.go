@@ -239,21 +239,30 @@ func (s State) Profile() []Layer {
 //	∫ (-dσ/dε)/(dσ/dw) dε from 0 to ε(load) = (1-ε0)·L0
 //
 // where dσ/dw depends on u. It is a property of the model: real beds leave their
-// pressure-flow curve before. It refuses what Check refuses, and with a
-// *CriticalError a load that leaves no void even without flow.
+// pressure-flow curve before. It refuses what Check refuses, with a
+// *CriticalError a load that leaves no void even without flow, and a bed that no
+// flow brings there.
 func (b Compressible) CriticalVelocity() (units.Velocity, error) {
 	if err := b.Check(); err != nil {
 		return units.Velocity(math.NaN()), err
 	}
 	u, _ := b.critical()
-	if u == 0 {
+	switch {
+	case u == 0:
 		return units.Velocity(math.NaN()), &CriticalError{Bed: b.name()}
+	case math.IsInf(float64(u), 1):
+		return units.Velocity(math.NaN()), &packing.InputError{Where: b.name(), What: "critical velocity",
+			Problem: "there is none that any flow reaches: the bed hardly gives way, or the wall takes up all of the drag",
+			Remedy:  "look at the parameters of its law and at the wall friction"}
 	}
 	return u, nil
 }
 
+// beyondFlows is a velocity in m/s that no liquid has in a bed.
+const beyondFlows = 1e6
+
 // critical returns the critical velocity and the height of the bed there; zero
-// if there is no steady state without flow.
+// if there is no steady state without flow, infinity if there is one at any.
 func (b Compressible) critical() (units.Velocity, units.Length) {
 	c := b.at(0)
 	if most, _ := c.capacity(); most <= c.solids {
@@ -269,6 +278,9 @@ func (b Compressible) critical() (units.Velocity, units.Length) {
 	plain.b, plain.c, plain.a = 0, 0, b.drag(units.MetrePerSecond)
 	most, _ := plain.capacity()
 	low := most / c.solids
+	if !(low > 0 && low < beyondFlows) {
+		return units.Velocity(math.Inf(1)), 0
+	}
 	high, flow, fhigh := low, excess(low), 0.0
 	for flow > 0 {
 		high, fhigh = low, flow
@@ -276,7 +288,9 @@ func (b Compressible) critical() (units.Velocity, units.Length) {
 		flow = excess(low)
 	}
 	for fhigh <= 0 {
-		high *= 2
+		if high *= 2; high > beyondFlows {
+			return units.Velocity(math.Inf(1)), 0
+		}
 		fhigh = excess(high)
 	}
 	u := root(excess, low, high, flow, fhigh)

@@ -490,3 +490,64 @@ func ExampleCompressible() {
 	// 692.3 cm/h 19.42 cm 24.86 kPa
 	// Marram: compression factor 1.12 is out of reach: flow gives at most 1.1, at the critical velocity; the adapter must give the rest, a factor of 1.019
 }
+
+// TestCompressibleWide: over a wide range of beds there is an answer up to the
+// critical velocity, in order, or a reason.
+func TestCompressibleWide(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 9))
+	between := func(a, b float64) float64 { return a * math.Pow(b/a, r.Float64()) }
+	answered := 0
+	for range 1000 {
+		b := bed.Compressible{MeanBead: Micrometre.Times(between(5, 1000)), SettledVoid: 0.1 + 0.8*r.Float64(),
+			SettledHeight: Millimetre.Times(between(2, 4000)), Viscosity: MillipascalSecond.Times(between(0.2, 500)),
+			Law: []bed.Law{
+				bed.LinearStrain{Modulus: Bar.Times(between(0.01, 1000))},
+				bed.ExponentialVoid{Modulus: Bar.Times(between(0.01, 1000))},
+				bed.PowerSolids{Stress0: Kilopascal.Times(between(0.1, 1000)), Exponent: between(0.005, 0.9)},
+			}[r.IntN(3)]}
+		if r.IntN(2) == 0 {
+			b.WallFriction, b.InnerDiameter = between(1e-3, 1.5), Millimetre.Times(between(2, 2000))
+		}
+		if r.IntN(2) == 0 {
+			b.DensityExcess = Density(between(1, 3000))
+		}
+		if r.IntN(3) == 0 {
+			b.Load = Bar.Times(between(1e-4, 1))
+		}
+		if b.Check() != nil { // the load leaves no void
+			continue
+		}
+		critical, err := b.CriticalVelocity()
+		if err != nil {
+			if !strings.Contains(err.Error(), "load and weight alone") && !strings.Contains(err.Error(), "there is none that any flow reaches") {
+				t.Errorf("%+v: %v", b, err)
+			}
+			continue
+		}
+		last := bed.State{}
+		for _, part := range []float64{0, 1e-6, 0.01, 0.3, 0.9, 0.999, 1 - 1e-5} {
+			u := critical.Times(part)
+			if u > 1e6*CentimetrePerHour {
+				break
+			}
+			s := at(t, b, u)
+			if !(s.Pressure >= last.Pressure) || !(s.CompressionFactor >= last.CompressionFactor*(1-1e-9)) || !(s.BottomVoid > 0) || !(s.Pressure >= s.RigidPressure*(1-1e-9)) {
+				t.Errorf("%+v at %v of critical: %v and %v after %v and %v", b, part, s.Pressure, s.CompressionFactor, last.Pressure, last.CompressionFactor)
+			}
+			last = s
+			answered++
+		}
+	}
+	if answered < 4000 {
+		t.Errorf("only %d answers", answered)
+	}
+	// A bed that hardly stiffens against a wall that takes up all drag.
+	b := soft(bed.PowerSolids{Stress0: 5 * Kilopascal, Exponent: 0.002})
+	b.WallFriction, b.InnerDiameter = 0.3, 5*Centimetre
+	if u, err := b.CriticalVelocity(); err == nil || !math.IsNaN(float64(u)) || !strings.Contains(err.Error(), "there is none that any flow reaches") {
+		t.Errorf("%v, %v", u, err)
+	}
+	if _, err := b.At(300 * CentimetrePerHour); err != nil {
+		t.Error(err)
+	}
+}

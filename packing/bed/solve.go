@@ -160,7 +160,7 @@ func (c *column) capacity() (solids, height float64) {
 	if first, _ := integrand(top); math.IsNaN(first) { // friction under the load is above the drag
 		return math.Inf(1), math.Inf(1)
 	}
-	solids, height = integral(integrand, 0, top, 0)
+	solids, height = integral(integrand, 0, top, 0, 0)
 	if math.IsNaN(solids) {
 		return math.Inf(1), math.Inf(1)
 	}
@@ -181,9 +181,10 @@ var (
 		0, 0.38183005050511894495, 0, 0.41795918367346938776}
 )
 
-// integral integrates two functions at once, halving where the two rules differ.
-// It ends at the first value that is none.
-func integral(f func(float64) (float64, float64), a, b float64, depth int) (first, second float64) {
+// integral integrates two functions at once, halving where the two rules differ
+// by more than rounding of the whole, of which a least size is known. It ends at
+// the first value that is none.
+func integral(f func(float64) (float64, float64), a, b, whole float64, depth int) (first, second float64) {
 	half, middle := (b-a)/2, (a+b)/2
 	gauss := 0.0
 	for i, x := range kronrodNodes {
@@ -196,14 +197,15 @@ func integral(f func(float64) (float64, float64), a, b float64, depth int) (firs
 		second += kronrodWeights[i] * q * half
 		gauss += gaussWeights[i] * p * half
 	}
-	if depth >= 40 || !(math.Abs(first-gauss) > 1e-9*math.Abs(first)) { // Kronrod's own error is far smaller
+	whole = math.Max(whole, math.Abs(first))
+	if depth >= 40 || !(math.Abs(first-gauss) > 1e-9*whole) { // Kronrod's own error is far smaller
 		return first, second
 	}
-	p1, q1 := integral(f, a, middle, depth+1)
+	p1, q1 := integral(f, a, middle, whole, depth+1)
 	if math.IsNaN(p1) {
 		return p1, q1
 	}
-	p2, q2 := integral(f, middle, b, depth+1)
+	p2, q2 := integral(f, middle, b, math.Max(whole, math.Abs(p1)), depth+1)
 	return p1 + p2, q1 + q2
 }
 
