@@ -84,14 +84,21 @@ func (e *CriticalError) Error() string {
 		e.Bed, e.Velocity, e.Critical)
 }
 
-// A CeilingError tells that no flow compresses the bed so far.
+// A CeilingError tells that the bed is not compressed so far and still has a
+// steady state.
 type CeilingError struct {
-	Bed     string
-	Asked   float64 // compression factor
-	Ceiling float64 // compression factor at the critical velocity
+	Bed      string
+	Asked    float64 // compression factor
+	Ceiling  float64 // the most there is
+	ByLoad   bool    // under a load at the velocity; otherwise by flow alone, up to the critical velocity
+	Velocity units.Velocity
 }
 
 func (e *CeilingError) Error() string {
+	if e.ByLoad {
+		return fmt.Sprintf("%s: compression factor %.4g is out of reach: with %v flowing, load and flow together leave no void at the bottom from about %.4g on; ask for less, or flow less",
+			e.Bed, e.Asked, e.Velocity, e.Ceiling)
+	}
 	return fmt.Sprintf("%s: compression factor %.4g is out of reach: flow gives at most %.4g, at the critical velocity; the adapter must give the rest, a factor of %.4g",
 		e.Bed, e.Asked, e.Ceiling, e.Asked/e.Ceiling)
 }
@@ -341,7 +348,7 @@ func (b Compressible) VelocityFor(cf float64) (units.Velocity, error) {
 		return nan, err
 	}
 	if cf >= ceiling {
-		return nan, &CeilingError{b.name(), cf, ceiling}
+		return nan, &CeilingError{Bed: b.name(), Asked: cf, Ceiling: ceiling}
 	}
 	lost := float64(b.SettledHeight) * (1 - 1/cf)
 	most := float64(b.SettledHeight) * (1 - 1/ceiling)
@@ -394,12 +401,12 @@ func (b Compressible) LoadFor(cf float64, u units.Velocity) (units.Pressure, err
 		low, flow = high, fhigh
 		high *= 2
 		if fhigh = miss(high); high > 1e8 {
-			return nan, &CeilingError{b.name(), cf, reached}
+			return nan, &CeilingError{b.name(), cf, reached, true, u}
 		}
 	}
 	load := root(miss, low, high, flow, fhigh)
 	if math.Abs(miss(load)) > 1e-6*lost {
-		return nan, &CeilingError{b.name(), cf, reached}
+		return nan, &CeilingError{b.name(), cf, reached, true, u}
 	}
 	return units.Pressure(load), nil
 }

@@ -412,7 +412,7 @@ func TestCompressibleLoadFor(t *testing.T) {
 		b.Load = 0
 	}
 	var c *bed.CeilingError
-	if load, err := b.LoadFor(1.5, 600*CentimetrePerHour); !errors.As(err, &c) || !math.IsNaN(float64(load)) {
+	if load, err := b.LoadFor(1.5, 600*CentimetrePerHour); !errors.As(err, &c) || !math.IsNaN(float64(load)) || !strings.Contains(err.Error(), "with 600 cm/h flowing") {
 		t.Errorf("%v, %v", load, err)
 	}
 	if _, err := b.LoadFor(1.01, 400*CentimetrePerHour); err == nil || !strings.Contains(err.Error(), "without a load") {

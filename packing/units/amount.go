@@ -21,23 +21,3 @@ func (m Molarity) Times(v float64) Molarity { return Molarity(v * float64(m)) }
 func (m Molarity) String() string {
 	return show(float64(m), "mol/L", step{1, "mmol/L", 0}, step{1e3, "mol/L", 1e3})
 }
-
-// Mass is a mass in kilograms.
-type Mass float64
-
-// Units of mass.
-const (
-	Kilogram Mass = 1
-	Gram          = 1e-3 * Kilogram
-)
-
-// In returns the number of units in m.
-func (m Mass) In(unit Mass) float64 { return float64(m) / float64(unit) }
-
-// Times returns v times the mass m: Kilogram.Times(v).
-func (m Mass) Times(v float64) Mass { return Mass(v * float64(m)) }
-
-// String shows m in g or kg (from 1 kg).
-func (m Mass) String() string {
-	return show(float64(m), "kg", step{1e-3, "g", 0}, step{1, "kg", 1})
-}

@@ -14,14 +14,11 @@ func TestAmounts(t *testing.T) {
 	}{
 		{0.15 * MolePerLitre, "150 mmol/L"}, {20 * MillimolePerLitre, "20 mmol/L"},
 		{0.99994 * MolePerLitre, "999.9 mmol/L"}, {0.99996 * MolePerLitre, "1 mol/L"}, {2 * MolePerLitre, "2 mol/L"},
-		{999.94 * Gram, "999.9 g"}, {999.96 * Gram, "1 kg"}, {3.5 * Kilogram, "3.5 kg"},
 	} {
 		if got := tc.q.String(); got != tc.want {
 			t.Errorf("%T(%g): %q, want %q", tc.q, tc.q, got, tc.want)
 		}
 	}
 	near(t, "mol/L in mol/m³", MolePerLitre.In(MolePerCubicMetre), 1000, "definition: 1000 L in 1 m³")
-	near(t, "kg in g", Kilogram.In(Gram), 1000, "definition")
 	near(t, "round trip", MolePerLitre.Times(0.5).In(MillimolePerLitre), 500, "definition")
-	near(t, "round trip", Gram.Times(12).In(Kilogram), 0.012, "definition")
 }

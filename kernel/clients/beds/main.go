@@ -12,7 +12,7 @@ import (
 	"os"
 
 	"github.com/evenbed/evenbed/packing/bed"
-	. "github.com/evenbed/evenbed/packing/units"
+	"github.com/evenbed/evenbed/packing/units"
 )
 
 // request is a bed and a flow. Kind is rigid, compressible, critical, wall or
@@ -31,27 +31,27 @@ type answer map[string]float64
 func (r request) law() (bed.Law, error) {
 	switch r.Law {
 	case "linear":
-		return bed.LinearStrain{Modulus: Pressure(r.Stress)}, nil
+		return bed.LinearStrain{Modulus: units.Pressure(r.Stress)}, nil
 	case "exponential":
-		return bed.ExponentialVoid{Modulus: Pressure(r.Stress)}, nil
+		return bed.ExponentialVoid{Modulus: units.Pressure(r.Stress)}, nil
 	case "power":
-		return bed.PowerSolids{Stress0: Pressure(r.Stress), Exponent: r.Exponent}, nil
+		return bed.PowerSolids{Stress0: units.Pressure(r.Stress), Exponent: r.Exponent}, nil
 	}
 	return nil, fmt.Errorf("no law %q", r.Law)
 }
 
 func (r request) compressible() (bed.Compressible, error) {
 	law, err := r.law()
-	return bed.Compressible{Law: law, MeanBead: Length(r.Bead), SettledVoid: r.Void, SettledHeight: Length(r.Height),
-		Viscosity: Viscosity(r.Viscosity), InnerDiameter: Length(r.Diameter), WallFriction: r.Friction,
-		DensityExcess: Density(r.Excess), Load: Pressure(r.Load)}, err
+	return bed.Compressible{Law: law, MeanBead: units.Length(r.Bead), SettledVoid: r.Void, SettledHeight: units.Length(r.Height),
+		Viscosity: units.Viscosity(r.Viscosity), InnerDiameter: units.Length(r.Diameter), WallFriction: r.Friction,
+		DensityExcess: units.Density(r.Excess), Load: units.Pressure(r.Load)}, err
 }
 
 func (r request) answer() (answer, error) {
 	switch r.Kind {
 	case "rigid":
-		p, err := bed.Rigid{MeanBead: Length(r.Bead), Void: r.Void, Height: Length(r.Height), Viscosity: Viscosity(r.Viscosity),
-			Density: Density(r.Density)}.At(Velocity(r.Velocity))
+		p, err := bed.Rigid{MeanBead: units.Length(r.Bead), Void: r.Void, Height: units.Length(r.Height), Viscosity: units.Viscosity(r.Viscosity),
+			Density: units.Density(r.Density)}.At(units.Velocity(r.Velocity))
 		return answer{"kozeny": float64(p.KozenyCarman), "blake": float64(p.BlakeKozeny), "ergun": float64(p.Ergun),
 			"reynolds": p.Reynolds, "permeability": float64(p.Permeability)}, err
 	case "compressible":
@@ -59,7 +59,7 @@ func (r request) answer() (answer, error) {
 		if err != nil {
 			return nil, err
 		}
-		s, err := b.At(Velocity(r.Velocity))
+		s, err := b.At(units.Velocity(r.Velocity))
 		return answer{"pressure": float64(s.Pressure), "height": float64(s.Height), "stress": float64(s.BottomStress)}, err
 	case "critical":
 		b, err := r.compressible()
@@ -73,11 +73,11 @@ func (r request) answer() (answer, error) {
 		ceiling, err := b.Ceiling()
 		return answer{"velocity": float64(u), "ceiling": ceiling}, err
 	case "wall":
-		void, err := bed.WallVoid(Length(r.Diameter), Length(r.Bead))
+		void, err := bed.WallVoid(units.Length(r.Diameter), units.Length(r.Bead))
 		return answer{"void": void}, err
 	case "settling":
-		return answer{"stokes": float64(bed.StokesVelocity(Length(r.Bead), Density(r.Excess), Viscosity(r.Viscosity))),
-			"archimedes":   bed.Archimedes(Length(r.Bead), Density(r.Excess), Density(r.Density), Viscosity(r.Viscosity)),
+		return answer{"stokes": float64(bed.StokesVelocity(units.Length(r.Bead), units.Density(r.Excess), units.Viscosity(r.Viscosity))),
+			"archimedes":   bed.Archimedes(units.Length(r.Bead), units.Density(r.Excess), units.Density(r.Density), units.Viscosity(r.Viscosity)),
 			"fluidisation": bed.FluidisationReynolds(r.Archimedes),
 			"garside":      bed.SettlingExponent(r.Reynolds), "rowe": bed.SettlingExponentRowe(r.Reynolds)}, nil
 	}
