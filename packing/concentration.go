@@ -43,9 +43,9 @@ type SlurryPlace struct {
 	Readings int
 }
 
-// LargestSpread is how far the places of a well stirred tank may be apart, as an
+// largestSpread is how far the places of a well stirred tank may be apart, as an
 // absolute part (common practice, no source).
-const LargestSpread = 2 * units.Percent
+const largestSpread = 2 * units.Percent
 
 func (s SlurrySamples) factor() float64 {
 	if s.Factor == 0 {
@@ -60,7 +60,9 @@ func (s SlurrySamples) factor() float64 {
 //
 // with the factor f of the centrifuge, as the mean over all samples. Its standard
 // error is that of the mean, by the samples or by the places, whichever is
-// larger, with the factor's own. It refuses readings that no sample has.
+// larger, with the factor's own. Places more than 2 % absolute apart, and fewer
+// than three readings at one, are warned of. It refuses readings that no sample
+// has.
 func (s SlurrySamples) Evaluate() (SlurryConcentration, error) {
 	fail := func(what, problem, remedy string) (SlurryConcentration, error) {
 		return SlurryConcentration{}, &InputError{"slurry samples", what, problem, remedy}
@@ -107,7 +109,7 @@ func (s SlurrySamples) Evaluate() (SlurryConcentration, error) {
 			r.Places = append(r.Places, SlurryPlace{g.name, units.Fraction(mean), len(of)})
 		}
 		if len(of) < 3 {
-			r.warn("%s: %d readings; take at least three (common practice).", g.name, len(of))
+			r.warn("%s: %d of at least three readings (common practice).", g.name, len(of))
 		}
 	}
 	mean, sd := meanSD(all)
@@ -119,9 +121,9 @@ func (s SlurrySamples) Evaluate() (SlurryConcentration, error) {
 			lowest, highest = math.Min(lowest, m), math.Max(highest, m)
 		}
 		r.Spread = units.Fraction(highest - lowest)
-		if r.Spread > LargestSpread {
+		if r.Spread > largestSpread {
 			r.warn("The places differ by %.1f %% absolute, more than %.0f %%: stir on and sample again (common practice).",
-				r.Spread.In(units.Percent), LargestSpread.In(units.Percent))
+				r.Spread.In(units.Percent), largestSpread.In(units.Percent))
 		}
 		_, between := meanSD(means)
 		stderr = math.Max(stderr, between/math.Sqrt(float64(len(means))))

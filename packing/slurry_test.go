@@ -33,7 +33,7 @@ func TestConcentration(t *testing.T) {
 	if !math.IsNaN(float64(spun.StdErr)) || !math.IsNaN(float64(spun.StdDev)) {
 		t.Errorf("one reading has a standard error of %v, %v", spun.StdErr, spun.StdDev)
 	}
-	holds(t, spun.HTML(), "51.52", "not known", "spun, factor 1.12", "1 readings; take at least three", "counts as exact", "One reading has no standard error")
+	holds(t, spun.HTML(), "51.52", "not known", "spun, factor 1.12", "1 of at least three readings", "counts as exact", "One reading has no standard error")
 
 	// Three readings by gravity: mean 52, standard deviation 1 %, by hand.
 	r, err := packing.SlurrySamples{Sample: 100 * Millilitre, Settled: Millilitre.Each(51, 52, 53)}.Evaluate()

@@ -67,6 +67,11 @@ func viscosity(t *testing.T, l liquid.Liquid, celsius float64) float64 {
 	return µ.In(MillipascalSecond)
 }
 
+// molal returns sodium chloride of a molality in mol/kg.
+func molal(m float64) liquid.Liquid {
+	return liquid.SodiumChlorideByMass(Fraction(m * 0.058443 / (1 + m*0.058443)))
+}
+
 func TestWaterTable(t *testing.T) {
 	for n, row := range rows(t, "water_reference.csv", 19)[1:] {
 		c := number(t, row[0])
@@ -111,7 +116,7 @@ func TestFluidTable(t *testing.T) {
 			if c < 5 {
 				t.Fatal("a row below the range")
 			}
-			l := liquid.SodiumChlorideByMass(Fraction(m * 0.058443 / (1 + m*0.058443)))
+			l := molal(m)
 			off := 0.008
 			if c == 5 {
 				off = 0.017
@@ -175,6 +180,10 @@ func TestMixtures(t *testing.T) {
 		{"water of the salts", viscosity(t, liquid.SodiumChlorideByMass(0), 24.85), 0.8932264487, 1e-9, "the same at 298 K, ten digits"},
 		{"water of the salts", density(t, liquid.SodiumChlorideByMass(0), 25), 997.0448954, 1e-9, "the same, ten digits"},
 		{"water of the salts", density(t, liquid.SodiumChlorideByMass(0), 50), 988.0362916, 1e-9, "the same, ten digits"},
+		{"0.5 mol/kg", viscosity(t, molal(0.5), 20), 1.042684, 1e-6, "Laliberté's equation, Python, seven digits"},
+		{"1 mol/kg", viscosity(t, molal(1), 20), 1.089843, 1e-6, "Laliberté's equation, Python, seven digits"},
+		{"1 mol/kg", viscosity(t, molal(1), 25), 0.9717153, 1e-6, "Laliberté's equation, Python, seven digits"},
+		{"2 mol/kg", viscosity(t, molal(2), 25), 1.074549, 1e-6, "Laliberté's equation, Python, seven digits"},
 		{"glycerol", density(t, liquid.GlycerolByMass(0), 20), 998.2, 3e-4, "water"},
 		{"glycerol", density(t, liquid.GlycerolByMass(0.1), 20), 1022.1, 1e-3, "handbooks, from memory"},
 		{"glycerol", density(t, liquid.GlycerolByMass(0.5), 20), 1126.3, 1e-3, "handbooks, from memory"},
