@@ -46,7 +46,7 @@ type Compressible struct {
 	KozenyConstant float64         // Ck; zero: 180
 }
 
-// A State is a compressible bed at rest under a flow.
+// A State is a compressible bed under a steady flow.
 type State struct {
 	Bed               Compressible
 	Velocity          units.Velocity

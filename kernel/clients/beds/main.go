@@ -10,13 +10,15 @@ import (
 	"fmt"
 	"log"
 	"os"
+	"slices"
+	"time"
 
 	"github.com/evenbed/evenbed/packing/bed"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
-// request is a bed and a flow. Kind is rigid, compressible, critical, wall or
-// settling.
+// request is a bed and a flow. Kind is rigid, compressible, critical, wall,
+// settling, or time, which solves the compressible bed again and again.
 type request struct {
 	Kind                                      string
 	Bead, Void, Height, Viscosity, Velocity   float64
@@ -61,6 +63,24 @@ func (r request) answer() (answer, error) {
 		}
 		s, err := b.At(units.Velocity(r.Velocity))
 		return answer{"pressure": float64(s.Pressure), "height": float64(s.Height), "stress": float64(s.BottomStress)}, err
+	case "time":
+		b, err := r.compressible()
+		if err != nil {
+			return nil, err
+		}
+		const batches, size = 200, 50 // a batch takes about as long as one solution of the peer
+		times := make([]float64, batches)
+		for i := range times {
+			start := time.Now()
+			for range size {
+				if _, err := b.At(units.Velocity(r.Velocity)); err != nil {
+					return nil, err
+				}
+			}
+			times[i] = time.Since(start).Seconds() / size
+		}
+		slices.Sort(times)
+		return answer{"seconds": times[batches/2]}, nil
 	case "critical":
 		b, err := r.compressible()
 		if err != nil {
