@@ -16,14 +16,15 @@ import (
 //	t1 by Kynch settling of the slurry under the downflow u1, see bed.Suspension
 //	t1 <= L0·(1/C - 1)/u1 whatever the beads' density and exponent
 //	CF(u2) = CF           on the user's curve, which gives the pressure too
-//	t2 = 2·T99·(L1 - L2)/(u2 - u1)  until 99 % of the compression, T99 = 1.879
+//	t2 = 2·T99·(L0 - L2)/u2  until 99 % of the compression, T99 = 1.879
 //	F  = P·A              on the end plate
 //
 // with A the column's area [m²], L the packed height [m], u1 and u2 the
-// velocities of the steps [m/s], L1 and L2 the heights of the bed under them and
-// P the pressure [Pa]. The surface of the bed starts to rise at u2 when the flow
+// velocities of the steps [m/s], L2 the height of the bed under the second and P
+// the pressure [Pa]. The surface of the bed starts to rise at u2 when the flow
 // stops, outlet shut, wall friction left out; by the same law it starts to fall
-// at u2 - u1 when the second flow starts, which gives t2.
+// at u2 when that flow starts, which gives t2 with the triangular series of
+// bed.Consolidation.
 //
 // It refuses, with a *Refusal as error and in the procedure: inputs that cannot
 // be, a slurry that does not fit the tube, a curve that ends before the factor or
@@ -264,7 +265,11 @@ func (w *work) firstStage() {
 	w.row("flow in step 1", p.flow(p.First.Flow))
 	w.row("time of step 1", fmt.Sprintf("%.0f to %.0f min", p.First.Time.In(units.Minute), p.First.TimeAtHalfDensity.In(units.Minute)))
 	w.bedRow("bed after step 1", p.First.BedHeight)
-	w.addPhase(phase{name: "step 1", kind: settling, duration: p.First.Time, velocity: p.First.Velocity,
+	top := units.Length(0)
+	if c.Method == suctionFill {
+		top = p.Pour.SlurryHeight
+	}
+	w.addPhase(phase{name: "step 1", kind: settling, adapterFrom: top, adapterTo: top, duration: p.First.Time, velocity: p.First.Velocity,
 		bedFrom: p.Pour.SlurryHeight, bedTo: p.First.BedHeight, pressureTo: p.First.Pressure, suspension: w.suspension(w.inColumn(), p.First.Velocity, 1)})
 }
 
@@ -323,7 +328,7 @@ func (w *work) secondStage() {
 	if known(p.Second.Pressure) {
 		w.row("pressure in step 2", fmt.Sprintf("%.2f bar", p.Second.Pressure.In(units.Bar)))
 		w.bedRow("bed in step 2", p.Second.BedHeight)
-		w.addPhase(phase{name: "step 2", kind: pressing, velocity: p.Second.Velocity, bedFrom: p.First.BedHeight, bedTo: p.Second.BedHeight, before: p.First.Velocity,
+		w.addPhase(phase{name: "step 2", kind: pressing, velocity: p.Second.Velocity, lost: p.Bed.SettledHeight - p.Second.BedHeight, bedTo: p.Second.BedHeight,
 			pressureFrom: p.First.Pressure.Times(p.Second.Velocity.In(p.First.Velocity)), pressureTo: p.Second.Pressure,
 			adapterFrom: p.First.BedHeight + aboveBed, adapterTo: p.First.BedHeight + aboveBed})
 	}

@@ -129,12 +129,14 @@ func (w *work) hybridStages() {
 	w.firstAdapterStage()
 	w.secondStage()
 	s := w.stage("adapter compresses", "inlet shut, outlet open",
-		fmt.Sprintf("Flow off, inlet shut, outlet open. Bring the sealed adapter onto the bed and drive it on at %s, from %s to the mark: %s of travel in %s, a factor of %.3f on top of %.3f by flow. It displaces %s through the bed. %s",
-			speed(a.Speed), cm(a.From), cm(a.From-a.To), span(a.Time), a.CompressionFactor, p.Second.CompressionFactor, p.flow(a.Displaced), w.loadWords()),
+		fmt.Sprintf("Flow off, inlet shut, outlet open, and at once the sealed adapter down onto the bed: %s, from %s to %s at %s, the velocity of step 2, so that the displaced liquid holds the bed. Then on at %s to the mark: %s of travel in %s, a factor of %.3f on top of %.3f by flow. It displaces %s through the bed. %s",
+			span((p.First.BedHeight+aboveBed-a.From).Passed(p.Second.Velocity)), cm(p.First.BedHeight+aboveBed), cm(a.From), speed(p.Second.Velocity), speed(a.Speed), cm(a.From-a.To), span(a.Time), a.CompressionFactor, p.Second.CompressionFactor, p.flow(a.Displaced), w.loadWords()),
 		"force of the drive; stop when it rises without travel; beads at the seal", fmt.Sprintf("adapter at the mark, %s, and force steady over 10 min (common practice)", cm(c.BedHeight)))
 	s.Time, s.Velocity, s.Flow, s.BedHeight, s.Adapter = a.Time, a.Speed, a.Displaced, c.BedHeight, c.BedHeight
 	w.loadRows()
 	w.row("ruler: adapter at the mark", w.ruler(c.BedHeight))
+	w.addPhase(phase{name: "adapter onto the bed", kind: catching, velocity: p.Second.Velocity, speed: p.Second.Velocity, held: true,
+		bedFrom: p.Second.BedHeight, bedTo: p.Bed.SettledHeight, adapterFrom: p.First.BedHeight + aboveBed, adapterTo: p.Second.BedHeight})
 	w.addPhase(phase{name: "adapter compresses", kind: driving, duration: a.Time, velocity: a.Speed, bedFrom: p.Second.BedHeight, bedTo: c.BedHeight, adapterFrom: p.Second.BedHeight, adapterTo: c.BedHeight,
 		pressureFrom: p.Second.Pressure.Times(a.Speed.In(p.Second.Velocity)), pressureTo: w.packedPressure(a.Speed, p.Viscosity)})
 	w.holdStage()
@@ -263,53 +265,60 @@ func (w *work) pressureStages() {
 	w.pourStage()
 	w.pressureAdapterStage()
 	for i := range pressureSteps {
-		part := float64(i+1) / pressureSteps
-		set := c.PackingPressure.Times(part)
-		name := fmt.Sprintf("pressure %d of %d", i+1, pressureSteps)
-		flow, ends := "the flow falls as the bed forms, then comes to a plateau", "flow within 2 % over one column volume (common practice), level within 1 mm"
-		s := Stage{}
-		unknown(&s)
-		if len(w.curve.Points) > 0 {
-			u := w.velocityFor(set, true)
-			at := w.at(u)
-			s.Velocity, s.Flow, s.Pressure, s.BedHeight = u, c.Column.Flow(u), at.Pressure, p.Bed.SettledHeight.Times(1/at.CompressionFactor)
-			flow = fmt.Sprintf("the flow comes to a plateau at about %s, the bed to %s", p.flow(s.Flow), cm(s.BedHeight))
-			if i == 0 {
-				s.Time, s.Longest, s.Volume = p.First.Time, p.First.Bound, p.First.Volume
-				flow += fmt.Sprintf("; the bed forms in about %s, %s at half the density excess, never over %s", span(p.First.Time), span(p.First.TimeAtHalfDensity), span(p.First.Bound))
-			}
-			w.row("flow at "+bar(set)+" bar", p.flow(s.Flow))
-			w.row("ruler: bed at "+bar(set)+" bar", w.ruler(s.BedHeight))
-		} else {
-			w.row("flow at "+bar(set)+" bar", "not determined")
+		w.pressureStage(i)
+		if i > 0 {
+			continue
 		}
-		s.Name, s.Valves = name, "downflow: inlet from the pump, outlet open; pump on pressure control"
-		s.Do = fmt.Sprintf("Raise the pressure at the inlet to %s bar over half a minute; %s.", bar(set), flow)
-		s.Watch, s.Ends = "pressure, never above the set point; flow falling; level", ends
-		p.Stages = append(p.Stages, s)
-	}
-	if known(p.Second.BedHeight) {
-		w.addPhase(phase{name: "pressure 1 of 4", kind: forming, duration: p.First.Time, velocity: p.First.Velocity, cap: c.Column.Velocity(c.Limits.PumpFlow), bedFrom: p.Pour.SlurryHeight, bedTo: p.First.BedHeight,
-			pressureTo: p.First.Pressure, suspension: w.suspension(w.inColumn(), p.First.Velocity, 1)})
-		last := bed.Point{Velocity: p.First.Velocity, CompressionFactor: p.First.CompressionFactor, Pressure: p.First.Pressure}
-		for i := 1; i < pressureSteps; i++ {
-			at := w.at(w.velocityFor(c.PackingPressure.Times(float64(i+1)/pressureSteps), true))
-			w.addPhase(phase{name: fmt.Sprintf("pressure %d of 4", i+1), kind: pressing, velocity: at.Velocity, before: last.Velocity,
-				bedFrom: p.Bed.SettledHeight.Times(1 / last.CompressionFactor), bedTo: p.Bed.SettledHeight.Times(1 / at.CompressionFactor), pressureFrom: at.Pressure, pressureTo: at.Pressure,
-				velocityFrom: last.Velocity.Times(at.Pressure.In(last.Pressure)), adapterFrom: p.Pour.SlurryHeight, adapterTo: p.Pour.SlurryHeight})
-			last = at
+		if known(p.First.Time) {
+			w.addPhase(phase{name: "pressure 1 of 4", kind: forming, duration: p.First.Time, velocity: p.First.Velocity, cap: c.Column.Velocity(c.Limits.PumpFlow), bedFrom: p.Pour.SlurryHeight, bedTo: p.First.BedHeight,
+				pressureTo: p.First.Pressure, suspension: w.suspension(w.inColumn(), p.First.Velocity, 1)})
 		}
+		w.firstAdapterStage()
 	}
 	w.catchStage()
 	w.stage("not at the mark", "as in the last pressure step, then as in the catch", "Run the last pressure again; if a gap shows or the adapter is not at the mark, catch again, once. If that misses too, unpack and repack (common practice).", "a gap under the adapter at flow", "adapter at the mark without a gap")
 	w.testStage()
 }
 
+// pressureStage is one of the steps of pressure, the first of which forms the bed.
+func (w *work) pressureStage(i int) {
+	c, p := w.c, w.p
+	set := c.PackingPressure.Times(float64(i+1) / pressureSteps)
+	s := w.stage(fmt.Sprintf("pressure %d of %d", i+1, pressureSteps), "downflow: inlet from the pump, outlet open; pump on pressure control", "",
+		"pressure, never above the set point; flow falling; level", "flow within 2 % over one column volume (common practice), level within 1 mm")
+	flow := "the flow falls as the bed forms, then comes to a plateau"
+	if len(w.curve.Points) == 0 {
+		w.row("flow at "+bar(set)+" bar", "not determined")
+	} else {
+		u := w.velocityFor(set, true)
+		at := w.at(u)
+		s.Velocity, s.Flow, s.Pressure, s.BedHeight = u, c.Column.Flow(u), at.Pressure, p.Bed.SettledHeight.Times(1/at.CompressionFactor)
+		flow = fmt.Sprintf("the flow comes to a plateau at about %s, the bed to %s", p.flow(s.Flow), cm(s.BedHeight))
+		w.row("flow at "+bar(set)+" bar", p.flow(s.Flow))
+		w.row("ruler: bed at "+bar(set)+" bar", w.ruler(s.BedHeight))
+		s.Adapter = p.First.BedHeight + aboveBed
+		if i == 0 {
+			s.Time, s.Longest, s.Volume, s.Adapter = p.First.Time, p.First.Bound, p.First.Volume, p.Pour.SlurryHeight
+			flow += fmt.Sprintf("; the bed forms in about %s, %s at half the density excess, never over %s", span(p.First.Time), span(p.First.TimeAtHalfDensity), span(p.First.Bound))
+		} else {
+			last := w.at(w.velocityFor(c.PackingPressure.Times(float64(i)/pressureSteps), true))
+			before := last
+			if i == 1 { // from rest, after the stop for the adapter
+				before = bed.Point{CompressionFactor: 1, Pressure: at.Pressure}
+			}
+			w.addPhase(phase{name: s.Name, kind: pressing, velocity: u, before: before.Velocity, velocityFrom: last.Velocity.Times(at.Pressure.In(last.Pressure)),
+				lost: p.Bed.SettledHeight.Times(1/before.CompressionFactor - 1/at.CompressionFactor), bedTo: s.BedHeight, pressureFrom: at.Pressure, pressureTo: at.Pressure,
+				adapterFrom: s.Adapter, adapterTo: s.Adapter})
+		}
+	}
+	s.Do = fmt.Sprintf("Raise the pressure at the inlet to %s bar over half a minute; %s.", bar(set), flow)
+}
+
 // pressureAdapterStage puts the adapter onto the slurry before pressure.
 func (w *work) pressureAdapterStage() {
 	p := w.p
 	s := w.stage("adapter onto the liquid", "inlet vented, outlet shut",
-		"Lower the adapter into the clear liquid above the slurry, vent it and seal it. It follows the falling level, 1 to 2 cm above the bed, while the outlet is open; or it stays, and goes down after the last step.",
+		"Lower the adapter into the clear liquid above the slurry, vent it and seal it.",
 		"no air under the adapter, beads at the seal", "adapter sealed, vent shut, pump ready on pressure control")
 	s.BedHeight, s.Adapter = p.Pour.SlurryHeight, p.Pour.SlurryHeight
 }
@@ -317,7 +326,8 @@ func (w *work) pressureAdapterStage() {
 // Plan computes the procedure: the bed settles by gravity, or under the first
 // velocity; the adapter goes from L0 to L = L0/CF at its speed, with the outlet
 // open. The load that holds the bed there at rest comes from the law; without one
-// it is not determined. Duties are held against the load. It refuses what
+// it is not determined. Duties are held against the flow that would compress the bed as
+// far. It refuses what
 // ConstantFlow refuses, a force above that of the drive, and a factor that no load
 // reaches.
 func (c AxialCompression) Plan() (Procedure, error) {
@@ -354,18 +364,9 @@ func (w *work) computeAxial() {
 // displacing adds the liquid that the adapter drives through the bed to what the
 // limits are held against, where the law tells its pressure.
 func (w *work) displacing() {
-	load := w.p.Adapter.Load
-	if !known(load) {
-		return
+	if w.c.Law != nil {
+		w.uses = append(w.uses, use{w.c.AdapterSpeed, w.packedPressure(w.c.AdapterSpeed, w.p.Viscosity), true})
 	}
-	b := w.model()
-	b.Load = load
-	s, err := b.At(w.c.AdapterSpeed)
-	if err != nil {
-		w.refuseError(err)
-		return
-	}
-	w.use(w.c.AdapterSpeed, s.Pressure)
 }
 
 func (w *work) axialStages() {
@@ -380,13 +381,17 @@ func (w *work) axialSteps() {
 	if c.FirstVelocity > 0 {
 		w.firstStage()
 	} else {
-		s := w.stage("settle", "outlet shut, top open",
+		valves, top := "outlet shut, top open", units.Length(0)
+		if c.Method == suctionFill {
+			valves, top = "outlet and slurry port shut, inlet vented", p.Pour.SlurryHeight
+		}
+		s := w.stage("settle", valves,
 			fmt.Sprintf("Leave the slurry to settle. About %.0f min; %.0f min if the density excess is half of %v. No vibration, no draught of warm air.", p.First.Time.In(units.Minute), 2*p.First.Time.In(units.Minute), c.Medium.DensityExcess),
 			"the edge of the clear liquid coming down; a surface that is not level", "bed height within 1 mm over 10 min (common practice), liquid above clear")
 		s.Time, s.BedHeight = p.First.Time, p.Bed.SettledHeight
 		w.row("time of settling", fmt.Sprintf("%.0f to %.0f min", p.First.Time.In(units.Minute), 2*p.First.Time.In(units.Minute)))
 		w.bedRow("settled bed", p.Bed.SettledHeight)
-		w.addPhase(phase{name: "settle", kind: settling, duration: p.First.Time, bedFrom: p.Pour.SlurryHeight, bedTo: p.Bed.SettledHeight, suspension: w.suspension(w.inColumn(), 0, 1)})
+		w.addPhase(phase{name: "settle", kind: settling, duration: p.First.Time, bedFrom: p.Pour.SlurryHeight, bedTo: p.Bed.SettledHeight, suspension: w.suspension(w.inColumn(), 0, 1), adapterFrom: top, adapterTo: top})
 	}
 	w.firstAdapterStage()
 	a := p.Adapter
@@ -523,12 +528,7 @@ func (w *work) computeInPlace() {
 	case c.PackingPressure < need.Times(1-1e-9):
 		w.caution("The factor takes about %.3g bar by the %s; at %.3g bar the flow stops before all slurry is in.", need.In(units.Bar), curveName(w.curve), c.PackingPressure.In(units.Bar))
 	}
-	// The duty's pressure over the bed in proportion to that of the curve.
-	if known(need) {
-		u, _ := w.curve.VelocityFor(c.CompressionFactor)
-		w.p.Second = SecondStep{Velocity: units.Velocity(nan), Flow: units.VolumeFlow(nan), CompressionFactor: c.CompressionFactor, Pressure: units.Pressure(nan), BedHeight: c.BedHeight, AdapterTravel: 0, RiseBound: units.Velocity(nan), Time: units.Time(nan)}
-		w.reference = bed.Point{Velocity: u, CompressionFactor: c.CompressionFactor, Pressure: need}
-	}
+	w.p.Second.AdapterTravel = 0
 	w.use(c.Column.Velocity(c.FillFlow), c.PackingPressure)
 	if t := w.p.Pour.Prepared.PumpedAt(c.FillFlow); t > w.p.Pour.ClearLayer {
 		w.caution("Filling takes %s, and 1 cm of clear liquid forms in %s: the tank must be stirred from top to bottom until the end, and the hose must not stand still.", span(t), span(w.p.Pour.ClearLayer))

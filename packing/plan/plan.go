@@ -163,7 +163,7 @@ type AxialCompression struct {
 	Viscosity   units.Viscosity
 
 	Duties     []Duty
-	DragMargin float64 // least load over the pressure of a duty over the packed bed; zero: 1.2
+	DragMargin float64 // least drag at which flow alone would compress so far, over that of a duty; zero: 1.2
 	Limits     packing.Limits
 	Site       Site
 
@@ -544,7 +544,7 @@ type VelocityLimit struct {
 type DutyCheck struct {
 	Duty       Duty           // with temperature and viscosity filled in
 	Equivalent units.Velocity // of the packing liquid at the same drag
-	Margin     float64        // drag of packing over that of the duty; NaN: not checked
+	Margin     float64        // drag of packing over that of the duty; where the adapter compressed, the drag at which flow alone would; NaN: not checked
 	Wanted     float64
 	Pressure   units.Pressure // of the packed bed, about, in proportion to drag; NaN without a curve
 }

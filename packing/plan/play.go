@@ -64,12 +64,13 @@ type phase struct {
 	kind                     phaseKind
 	duration                 units.Time     // not of pressing and catching
 	velocity                 units.Velocity // of the liquid; before the stop of rising and catching
-	before                   units.Velocity // in the step before, of pressing
+	before                   units.Velocity // that flows already, of pressing
+	lost                     units.Length   // by the change of flow, of pressing
 	velocityFrom             units.Velocity // at the start of pressing, if it is not velocity
 	cap                      units.Velocity // of the pump, of forming; zero: none
 	speed                    units.Velocity // of the adapter that catches
 	held                     bool           // the bed cannot rise
-	bedFrom, bedTo           units.Length   // of settling and forming: from the slurry's height
+	bedFrom, bedTo           units.Length   // of settling and forming: from the slurry's height; pressing goes on from where the bed is
 	pressureFrom, pressureTo units.Pressure
 	adapterFrom, adapterTo   units.Length // zero: out of the tube
 	suspension               bed.Suspension
@@ -118,6 +119,9 @@ func (p Procedure) Play() (Play, error) {
 		if first > 0 {
 			t0 = out.Moments[first-1].Time
 		}
+		if ph.kind == pressing && first > 0 {
+			ph.bedFrom = out.Moments[first-1].Bed
+		}
 		moments, err := ph.play(p)
 		if err != nil {
 			return out, err
@@ -163,9 +167,9 @@ func (ph phase) play(p Procedure) ([]Moment, error) {
 	case forming:
 		return ph.playForming(p), nil
 	case pressing:
-		return ph.playPressing(p), nil
+		return ph.playPressing(), nil
 	case catching:
-		return ph.playCatching(p), nil
+		return ph.playCatching(), nil
 	}
 	var out []Moment
 	for i := range samples + 1 {
@@ -222,7 +226,7 @@ func (ph phase) playSettling(p Procedure) ([]Moment, error) {
 		a, b := fronts[k], fronts[k+1]
 		x := math.Min(1, (t - a.Time).In(b.Time-a.Time))
 		part := between(a.Bed, b.Bed, x).In(settled) // of the settled bed
-		m := Moment{Time: t, Interface: between(a.Interface, b.Interface, x), Liquid: ph.bedFrom, Adapter: units.Length(nan),
+		m := Moment{Time: t, Interface: between(a.Interface, b.Interface, x), Liquid: ph.bedFrom, Adapter: ph.adapter(0),
 			Velocity: ph.velocity, Pressure: ph.pressureTo.Times(part)}
 		// The flow compresses the lower part of the bed by as much as there is above.
 		m.Bed = settled.Times(part * (1 - part*(1-ph.bedTo.In(settled))))
@@ -266,9 +270,9 @@ func (ph phase) playForming(p Procedure) []Moment {
 	return out
 }
 
-func (ph phase) playPressing(p Procedure) []Moment {
-	lost, more := ph.bedFrom-ph.bedTo, ph.velocity-ph.before
-	whole := lost.Passed(more).Times(2 * wholeDegree)
+func (ph phase) playPressing() []Moment {
+	more := ph.velocity - ph.before
+	whole := ph.lost.Passed(more).Times(2 * wholeDegree)
 	from := ph.velocityFrom
 	if from == 0 {
 		from = ph.velocity
@@ -277,7 +281,7 @@ func (ph phase) playPressing(p Procedure) []Moment {
 	for i := range samples + 1 {
 		x := float64(i) / samples
 		m := Moment{Time: whole.Times(x * x), Interface: units.Length(nan), Adapter: ph.adapter(0)} // close at the start
-		u := degree(m.Time, lost, more)
+		u := degree(m.Time, ph.lost, more)
 		m.Bed, m.Liquid = between(ph.bedFrom, ph.bedTo, u), m.Adapter
 		m.Velocity, m.Pressure = between(from, ph.velocity, u), between(ph.pressureFrom, ph.pressureTo, u)
 		out = append(out, m)
@@ -285,7 +289,7 @@ func (ph phase) playPressing(p Procedure) []Moment {
 	return out
 }
 
-func (ph phase) playCatching(p Procedure) []Moment {
+func (ph phase) playCatching() []Moment {
 	lost := ph.bedTo - ph.bedFrom
 	whole := (ph.adapterFrom - ph.adapterTo).Passed(ph.speed)
 	if !(whole > 0) {
@@ -293,7 +297,7 @@ func (ph phase) playCatching(p Procedure) []Moment {
 	}
 	// What is below the mark comes up to the adapter.
 	if ph.bedFrom < ph.adapterTo {
-		whole += (2 * lost).Passed(ph.velocity)
+		whole += (2 * (ph.adapterTo - ph.bedFrom)).Passed(ph.velocity)
 	}
 	var out []Moment
 	for i := range samples + 1 {
@@ -373,21 +377,17 @@ func (p Play) figure(from int, title string) figure.Stack {
 		add(&flow, t, float64(m.Flow))
 	}
 	x := figure.Axis{Label: "Time", Unit: unit, One: one}
-	var spans, plain []figure.Span
+	var spans, plain []figure.Span // with names and without
 	for i, s := range p.Steps[from:] {
 		a, b := p.Moments[s.First].Time-start, p.Moments[s.Last].Time-start
 		if i > 0 {
 			a = p.Moments[s.First-1].Time - start
 		}
 		name := s.Name
-		if (b - a).In(p.Duration()-start) < 0.04 {
+		if (b - a).In(p.Duration()-start) < 0.012*float64(len(name)) { // too narrow for it
 			name = ""
 		}
-		if i%2 == 0 {
-			spans, plain = append(spans, figure.Span{From: float64(a), To: float64(b), Label: name}), append(plain, figure.Span{From: float64(a), To: float64(b)})
-		} else if name != "" {
-			spans = append(spans, figure.Span{From: float64(a), To: float64(a), Label: name})
-		}
+		spans, plain = append(spans, figure.Span{From: float64(a), To: float64(b), Label: name}), append(plain, figure.Span{From: float64(a), To: float64(b)})
 	}
 	qOne, qUnit := float64(units.LitrePerHour), "L/h"
 	if p.column.InnerDiameter < 10*units.Centimetre {
@@ -414,7 +414,7 @@ func (p Play) words(from int) string {
 	s := "Heights, pressure and flow against time."
 	for _, x := range p.Steps[min(from, len(p.Steps)):] {
 		m := p.Moments[x.Last]
-		s += fmt.Sprintf(" %s ends after %s with the bed at %s.", x.Name, span(m.Time), cm(m.Bed))
+		s += fmt.Sprintf(" %s ends after %s with the bed at %s.", x.Name, clock(m.Time), cm(m.Bed))
 	}
 	return s
 }
@@ -425,15 +425,12 @@ func (p Play) Frames() Picture {
 	var states []state
 	add := func(i int, name string) {
 		m := p.Moments[i]
-		s := state{name: name, note: span(m.Time), top: m.Bed, liquid: m.Liquid}
+		s := state{name: name, note: clock(m.Time), top: m.Bed, liquid: m.Liquid}
 		if known(m.Interface) {
 			s.edge = m.Interface
 		}
 		if known(m.Adapter) {
 			s.adapter = m.Adapter
-		}
-		if m.Time == 0 {
-			s.note = "0"
 		}
 		states = append(states, s)
 	}
@@ -464,7 +461,7 @@ func (p Play) page(pictures bool) table.Page {
 		{Name: "bed", Unit: "cm", Right: true}, {Name: "adapter", Unit: "cm", Right: true}, {Name: "pressure", Unit: "bar", Right: true}, {Name: "flow", Right: true}}}
 	for _, s := range p.Steps {
 		m := p.Moments[s.Last]
-		t.Add(s.Name, span(m.Time), fmt.Sprintf("%.2f", m.Bed.In(units.Centimetre)), number(m.Adapter.In(units.Centimetre), 2), number(m.Pressure.In(units.Bar), 3),
+		t.Add(s.Name, clock(m.Time), fmt.Sprintf("%.2f", m.Bed.In(units.Centimetre)), number(m.Adapter.In(units.Centimetre), 2), number(m.Pressure.In(units.Bar), 3),
 			Procedure{Request: Request{Column: p.column}}.flow(m.Flow))
 	}
 	page.Table(t)
@@ -479,6 +476,12 @@ func (p Play) page(pictures bool) table.Page {
 	}
 	page.List("What this is not", p.Notes)
 	return page
+}
+
+// clock writes a time since the start, in minutes and seconds.
+func clock(t units.Time) string {
+	s := int(math.Round(t.In(units.Second)))
+	return fmt.Sprintf("%d:%02d min", s/60, s%60)
 }
 
 // number writes a number with digits after the point, nothing if it is not known.

@@ -53,7 +53,7 @@ func (p Procedure) page() table.Page {
 	if len(p.Taken) > 0 {
 		page.Text("Taken, since not given: " + strings.Join(p.Taken, "; ") + ".")
 	}
-	page.List("Before packing", boxes(p.Checklist))
+	page.Table(p.checkTable())
 	page.Table(p.numberTable())
 	page.Table(p.stageTable())
 	page.Table(p.riseTable())
@@ -70,13 +70,13 @@ func (p Procedure) page() table.Page {
 	return page
 }
 
-// boxes puts a box to tick before each item.
-func boxes(items []string) []string {
-	out := make([]string, len(items))
-	for i, s := range items {
-		out[i] = "☐ " + s
+// checkTable has a box to tick before each item, and a place for initials.
+func (p Procedure) checkTable() table.Table {
+	t := table.Table{Caption: "Before packing", Columns: []table.Column{{Name: "☐"}, {Name: "check"}, {Name: "initials"}}}
+	for _, s := range p.Checklist {
+		t.Add("☐", s, "______")
 	}
-	return out
+	return t
 }
 
 // summary is the first table on the screen.
@@ -220,7 +220,7 @@ func (p Procedure) numberTable() table.Table {
 	}
 	t := table.Table{Caption: "Steps in numbers", RowHeaders: true, Columns: []table.Column{{Name: "step"}, {Name: "time", Right: true}, {Name: "longest", Right: true},
 		{Name: "velocity", Unit: "cm/h", Right: true}, {Name: "flow", Unit: flowUnit, Right: true}, {Name: "volume", Unit: volumeUnit, Right: true},
-		{Name: "bed", Unit: "bar", Right: true}, {Name: "bed", Unit: "cm", Right: true}, {Name: "adapter", Unit: "cm", Right: true}}}
+		{Name: "pressure", Unit: "bar", Right: true}, {Name: "bed", Unit: "cm", Right: true}, {Name: "adapter", Unit: "cm", Right: true}}}
 	digits := func(x float64) string {
 		if math.IsNaN(x) {
 			return ""
@@ -228,12 +228,15 @@ func (p Procedure) numberTable() table.Table {
 		return significant(x, 3)
 	}
 	for _, s := range p.Stages {
+		if !known(s.BedHeight) && !known(s.Velocity) && !known(s.Adapter) {
+			continue // words only
+		}
 		time, longest, adapter := "", "", "out"
 		if known(s.Time) {
-			time = span(s.Time)
+			time = strings.ReplaceAll(span(s.Time), " ", "\u00a0")
 		}
 		if known(s.Longest) {
-			longest = span(s.Longest)
+			longest = strings.ReplaceAll(span(s.Longest), " ", "\u00a0")
 		}
 		if known(s.Adapter) {
 			adapter = number(s.Adapter.In(units.Centimetre), 1)
@@ -255,18 +258,19 @@ func (p Procedure) stageTable() table.Table {
 }
 
 func (p Procedure) riseTable() table.Table {
-	t := table.Table{Caption: "How fast must the adapter be? Rise of the bed after the stop, outlet shut", RowHeaders: true,
-		Columns: []table.Column{{Name: "after", Unit: "s", Right: true}, {Name: "at most", Unit: "mm", Right: true}}}
-	record := p.Request.Recovery.FastTime > 0
-	if record {
-		t.Columns = append(t.Columns, table.Column{Name: "by your record", Unit: "mm", Right: true})
+	t := table.Table{Caption: "How fast must the adapter be? Rise of the bed after the stop, outlet shut", RowHeaders: true, Columns: []table.Column{{Name: "rise"}}}
+	if len(p.Rises) == 0 {
+		return t
 	}
+	most, record := []string{"at most"}, []string{"by your record"}
 	for _, r := range p.Rises {
-		row := []string{fmt.Sprintf("%.0f", r.After.In(units.Second)), fmt.Sprintf("%.1f", r.AtMost.In(units.Millimetre))}
-		if record {
-			row = append(row, fmt.Sprintf("%.1f", r.ByRecord.In(units.Millimetre)))
-		}
-		t.Add(row...)
+		t.Columns = append(t.Columns, table.Column{Name: fmt.Sprintf("after %.0f s", r.After.In(units.Second)), Unit: "mm", Right: true})
+		most = append(most, fmt.Sprintf("%.1f", r.AtMost.In(units.Millimetre)))
+		record = append(record, fmt.Sprintf("%.1f", r.ByRecord.In(units.Millimetre)))
+	}
+	t.Add(most...)
+	if p.Request.Recovery.FastTime > 0 {
+		t.Add(record...)
 	}
 	return t
 }

@@ -110,14 +110,13 @@ type work struct {
 	reasons []error
 	curve   bed.Curve // in the packing liquid; without points: none
 	uses    []use
-
-	reference bed.Point // of the curve, for the pressure of duties; zero: none
 }
 
 // A use is a flow of the procedure, with the pressure over the bed.
 type use struct {
 	velocity units.Velocity
 	pressure units.Pressure // NaN: not known
+	adapter  bool           // driven by the adapter, not by the pump
 }
 
 func (w *work) refuse(what, problem, remedy string) {
@@ -537,8 +536,8 @@ func (w *work) hardware(u units.Velocity) units.Pressure {
 	return p
 }
 
-// use notes a flow for the limits.
-func (w *work) use(u units.Velocity, p units.Pressure) { w.uses = append(w.uses, use{u, p}) }
+// use notes a flow of the pump for the limits.
+func (w *work) use(u units.Velocity, p units.Pressure) { w.uses = append(w.uses, use{u, p, false}) }
 
 // first forms the loose bed, by flow or, at velocity zero, by gravity.
 func (w *work) first() {
@@ -593,8 +592,8 @@ func (w *work) setSecond(u units.Velocity) {
 	w.checkCritical("packing velocity", u)
 	// A bed loaded by its own flow gives way at the velocity of the flow at
 	// first, which sets the scale of the triangular series.
-	if lost, more := w.p.First.BedHeight-s.BedHeight, u-w.p.First.Velocity; lost > 0 && more > 0 {
-		s.Time = lost.Passed(more).Times(2 * triangular99)
+	if lost := w.p.Bed.SettledHeight - s.BedHeight; lost > 0 {
+		s.Time = lost.Passed(u).Times(2 * triangular99)
 	}
 }
 
@@ -662,25 +661,58 @@ func (w *work) adapterLoad() {
 	}
 }
 
-// packedPressure is the pressure of a flow over the packed bed, by the second
-// step in proportion to drag or by the law under the adapter's load; NaN without.
+// strength is the velocity of the packing liquid that the packed bed stands
+// without leaving the adapter: that of the second step; where the adapter
+// compressed, that at which flow alone would give the same factor, or the critical
+// one if flow never does. NaN if it is not known.
+func (w *work) strength() units.Velocity {
+	c, s := w.c, w.p.Second
+	if w.byFlow() || c.Method == constantPressure {
+		return s.Velocity
+	}
+	if c.Law != nil {
+		u, err := w.model().VelocityFor(c.CompressionFactor)
+		var ceiling *bed.CeilingError
+		switch {
+		case err == nil:
+			return u
+		case errors.As(err, &ceiling):
+			return w.p.Reach.Critical
+		}
+	}
+	if len(w.curve.Points) > 0 {
+		if u, err := w.curve.VelocityFor(c.CompressionFactor); err == nil {
+			return u
+		}
+	}
+	return s.Velocity
+}
+
+// packedPressure is the pressure of a flow over the packed bed: by the law, held
+// at its height by the adapter, else in proportion to drag from what the curve
+// tells; NaN without either.
 func (w *work) packedPressure(u units.Velocity, mu units.Viscosity) units.Pressure {
-	if s := w.p.Second; known(s.Pressure) && !known(w.p.Adapter.Load) {
-		return s.Pressure.Times(u.In(s.Velocity) * mu.In(w.p.Viscosity))
-	}
-	if r := w.reference; r.Velocity > 0 {
-		return r.Pressure.Times(u.In(r.Velocity) * mu.In(w.p.Viscosity))
-	}
-	if w.c.Law == nil || !known(w.p.Adapter.Load) {
+	c, s := w.c, w.p.Second
+	if c.Law != nil && !w.byFlow() && c.Method != constantPressure {
+		b := w.model()
+		b.Viscosity = mu
+		if load, err := b.LoadFor(c.CompressionFactor, u); err == nil {
+			b.Load = load
+		}
+		if at, err := b.At(u); err == nil {
+			return at.Pressure
+		}
 		return units.Pressure(nan)
 	}
-	b := w.model()
-	b.Load, b.Viscosity = w.p.Adapter.Load, mu
-	s, err := b.At(u)
-	if err != nil {
-		return units.Pressure(math.Inf(1)) // critical: more than any pack gives
+	at := bed.Point{Velocity: s.Velocity, Pressure: s.Pressure}
+	if c.Method == packInPlace && len(w.curve.Points) > 0 {
+		v, err := w.curve.VelocityFor(c.CompressionFactor)
+		if err != nil {
+			return units.Pressure(nan)
+		}
+		at = w.at(v)
 	}
-	return s.Pressure
+	return at.Pressure.Times(u.In(at.Velocity) * mu.In(w.p.Viscosity))
 }
 
 // highest returns the highest pressure over the bed of all flows, and that with
@@ -743,12 +775,16 @@ func (w *work) limits() {
 	for _, l := range []struct {
 		name  string
 		limit units.Pressure
-	}{{"column", c.Column.MaxPressure}, {"tube", c.Limits.TubePressure}, {"system", c.Limits.SystemPressure}, {"pump", c.Limits.PumpPressure}, {"relief device", c.Limits.ReliefPressure}} {
-		if w.byAdapter() && !known(total) { // nothing is pumped, the adapter's load counts
-			check(l.name, l.limit, w.p.Adapter.Load, "load")
-			continue
+		holds bool // the load of the adapter
+	}{{"column", c.Column.MaxPressure, true}, {"tube", c.Limits.TubePressure, true}, {"system", c.Limits.SystemPressure, false},
+		{"pump", c.Limits.PumpPressure, false}, {"relief device", c.Limits.ReliefPressure, false}} {
+		used, what := total, "pressure"
+		if load := w.p.Adapter.Load; l.holds && known(load) {
+			if under := load + w.packedPressure(c.AdapterSpeed, w.p.Viscosity); !(under <= used) {
+				used, what = under, "load and pressure"
+			}
 		}
-		check(l.name, l.limit, total, "pressure")
+		check(l.name, l.limit, used, what)
 	}
 	if len(missing) > 0 {
 		w.notChecked("pressure limit of %s (not given)", strings.Join(missing, ", "))
@@ -777,19 +813,23 @@ func (w *work) relief() {
 
 func (w *work) flowLimits() {
 	c := w.c
-	top := w.topVelocity()
-	if top == 0 && !known(w.p.Second.Velocity) && w.byAdapter() {
-		top = c.AdapterSpeed
+	top, pumped := w.topVelocity(), c.TestVelocity
+	for _, x := range w.uses {
+		if !x.adapter {
+			pumped = max(pumped, x.velocity)
+		}
+	}
+	if top == 0 {
+		top = max(c.AdapterSpeed, c.TestVelocity)
 	}
 	for _, l := range []VelocityLimit{
-		{Name: "velocity of " + mediumName(c.Medium), Limit: c.Medium.MaxVelocity},
-		{Name: "flow of the pump", Limit: c.Column.Velocity(c.Limits.PumpFlow)},
+		{Name: "velocity of " + mediumName(c.Medium), Limit: c.Medium.MaxVelocity, Used: top},
+		{Name: "flow of the pump", Limit: c.Column.Velocity(c.Limits.PumpFlow), Used: pumped},
 	} {
 		if l.Limit == 0 {
 			w.notChecked("limit for the %s (not given)", l.Name)
 			continue
 		}
-		l.Used = top
 		l.Margin = 1 - l.Used.In(l.Limit)
 		w.p.Flows = append(w.p.Flows, l)
 		if l.Used > l.Limit {
@@ -832,36 +872,21 @@ func (w *work) duties() {
 	if len(w.c.Duties) == 0 {
 		w.notChecked("duties: whether the pack stands its later use (none given)")
 	}
-	u2 := w.p.Second.Velocity
+	strength := w.strength()
 	for _, d := range w.c.Duties {
 		k := DutyCheck{Duty: d, Wanted: w.c.DragMargin, Equivalent: d.Velocity.Times(d.Viscosity.In(w.p.Viscosity))}
-		k.Margin = u2.In(k.Equivalent)
+		k.Margin = strength.In(k.Equivalent)
 		k.Pressure = w.packedPressure(d.Velocity, d.Viscosity)
-		if c := w.c; c.Method == packInPlace {
-			k.Margin = c.PackingPressure.In(k.Pressure)
-		}
-		// The adapter's load holds what flow does not.
-		if load := w.p.Adapter.Load; known(load) {
-			if m := load.In(k.Pressure); !known(k.Margin) || m > k.Margin {
-				k.Margin = m
-			}
-		}
 		w.p.Duties = append(w.p.Duties, k)
 		if k.Margin < 1 {
-			w.refuseDuty(k)
+			w.refuse("duty "+d.Name, fmt.Sprintf("%s at %v and %v drags like %.4g cm/h of the packing liquid, more than packing at %.4g cm/h",
+				dutyLiquid(d), d.Temperature, d.Velocity, k.Equivalent.In(units.CentimetrePerHour), strength.In(units.CentimetrePerHour)),
+				fmt.Sprintf("run the duty at %.3g cm/h or less, or pack at a higher velocity", d.Velocity.Times(k.Margin/k.Wanted).In(units.CentimetrePerHour)))
 		}
 	}
-}
-
-func (w *work) refuseDuty(k DutyCheck) {
-	d, u2 := k.Duty, w.p.Second.Velocity
-	drags := fmt.Sprintf("%s at %v and %v drags like %.4g cm/h of the packing liquid", dutyLiquid(d), d.Temperature, d.Velocity, k.Equivalent.In(units.CentimetrePerHour))
-	slower := fmt.Sprintf("run the duty at %.3g cm/h or less, or pack ", d.Velocity.Times(k.Margin/k.Wanted).In(units.CentimetrePerHour))
-	if known(u2) && !known(w.p.Adapter.Load) {
-		w.refuse("duty "+d.Name, fmt.Sprintf("%s, more than packing at %.4g cm/h", drags, u2.In(units.CentimetrePerHour)), slower+"at a higher velocity")
-		return
+	if len(w.c.Duties) > 0 && !known(strength) {
+		w.notChecked("duties: what drag the packed bed stands (neither law nor curve reaches its factor)")
 	}
-	w.refuse("duty "+d.Name, fmt.Sprintf("%s, about %.3g bar over the packed bed, more than packing presses", drags, k.Pressure.In(units.Bar)), slower+"to a higher factor")
 }
 
 func dutyLiquid(d Duty) string {
