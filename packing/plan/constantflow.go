@@ -82,7 +82,7 @@ func (w *work) catch() {
 		w.refuse(fmt.Sprintf("adapter speed %s", speed(c.AdapterSpeed)), fmt.Sprintf("with the outlet open it drives liquid through the bed faster than the second step, %s", speed(s.Velocity)),
 			"drive the adapter more slowly")
 	}
-	w.adapter(w.p.First.BedHeight+aboveBed, c.AdapterSpeed)
+	w.adapter(w.p.waits(), c.AdapterSpeed)
 	if !known(s.BedHeight) {
 		return
 	}
@@ -101,7 +101,7 @@ func (w *work) catch() {
 	} else {
 		w.p.Adapter.Risen = 0
 	}
-	for _, t := range []units.Time{1, 2, 5, 10, 30} {
+	for _, t := range []units.Time{1, 2, 5, 10, 30, 120} {
 		up, err := rise.AtMost(t)
 		if err != nil {
 			w.refuseError(err)
@@ -290,13 +290,22 @@ func (w *work) firstAdapterStage() {
 	}
 	s := w.stage("adapter, first time", "flow off, outlet shut, inlet vented",
 		fmt.Sprintf("Flow off, outlet shut. Fast travel to 10 to 20 mm above the bed, then sealed travel to 1 to 2 mm, the displaced liquid vented. Enter clear liquid, not slurry: beads in the seal leak. Travel %s, from %s to %s.%s",
-			cm(p.First.AdapterTravel), cm(p.Pour.SlurryHeight), cm(p.First.BedHeight), lost),
+			cm(p.Pour.SlurryHeight-p.waits()+aboveBed), cm(p.Pour.SlurryHeight), cm(p.waits()-aboveBed), lost),
 		"liquid leaving through the vent, beads at the seal, hands off",
 		"adapter 1 to 2 mm above the bed, no air under it")
-	s.BedHeight, s.Adapter = p.First.BedHeight, p.First.BedHeight+aboveBed
+	s.BedHeight, s.Adapter = p.First.BedHeight, p.waits()
 	travel := time30(p.First.AdapterTravel)
 	w.addPhase(phase{name: "adapter", kind: rising, duration: travel, velocity: p.First.Velocity, bedFrom: p.First.BedHeight, bedTo: p.Bed.SettledHeight,
-		adapterFrom: p.Pour.SlurryHeight, adapterTo: p.First.BedHeight + aboveBed})
+		adapterFrom: p.Pour.SlurryHeight, adapterTo: p.waits()})
+}
+
+// waits is where the adapter stands while the bed is compressed by flow: above the
+// bed as it is under the first flow, or as it comes back if that is much.
+func (p Procedure) waits() units.Length {
+	if p.Request.Method == constantPressure {
+		return p.Bed.SettledHeight + aboveBed
+	}
+	return p.First.BedHeight + aboveBed
 }
 
 // time30 is the time for a fast travel of an adapter, 5 mm/s: for the picture of
@@ -323,14 +332,14 @@ func (w *work) secondStage() {
 			c.Liquid, p.Second.Velocity.In(units.CentimetrePerHour), p.flow(p.Second.Flow), pressure, takes, cm(p.Second.AdapterTravel)),
 		"pressure against the lowest limit; level; a pressure that keeps rising at constant flow: stop", steady)
 	s.Time, s.Velocity, s.Flow, s.Pressure, s.BedHeight = p.Second.Time, p.Second.Velocity, p.Second.Flow, p.Second.Pressure, p.Second.BedHeight
-	s.Volume, s.Adapter = p.Second.Flow.For(p.Second.Time), p.First.BedHeight+aboveBed
+	s.Volume, s.Adapter = p.Second.Flow.For(p.Second.Time), p.waits()
 	w.row("flow in step 2", p.flow(p.Second.Flow))
 	if known(p.Second.Pressure) {
 		w.row("pressure in step 2", fmt.Sprintf("%.2f bar", p.Second.Pressure.In(units.Bar)))
 		w.bedRow("bed in step 2", p.Second.BedHeight)
 		w.addPhase(phase{name: "step 2", kind: pressing, velocity: p.Second.Velocity, lost: p.Bed.SettledHeight - p.Second.BedHeight, bedTo: p.Second.BedHeight,
 			pressureFrom: p.First.Pressure.Times(p.Second.Velocity.In(p.First.Velocity)), pressureTo: p.Second.Pressure,
-			adapterFrom: p.First.BedHeight + aboveBed, adapterTo: p.First.BedHeight + aboveBed})
+			adapterFrom: p.waits(), adapterTo: p.waits()})
 	}
 }
 

@@ -130,13 +130,13 @@ func (w *work) hybridStages() {
 	w.secondStage()
 	s := w.stage("adapter compresses", "inlet shut, outlet open",
 		fmt.Sprintf("Flow off, inlet shut, outlet open, and at once the sealed adapter down onto the bed: %s, from %s to %s at %s, the velocity of step 2, so that the displaced liquid holds the bed. Then on at %s to the mark: %s of travel in %s, a factor of %.3f on top of %.3f by flow. It displaces %s through the bed. %s",
-			span((p.First.BedHeight+aboveBed-a.From).Passed(p.Second.Velocity)), cm(p.First.BedHeight+aboveBed), cm(a.From), speed(p.Second.Velocity), speed(a.Speed), cm(a.From-a.To), span(a.Time), a.CompressionFactor, p.Second.CompressionFactor, p.flow(a.Displaced), w.loadWords()),
+			span((p.waits()-a.From).Passed(p.Second.Velocity)), cm(p.waits()), cm(a.From), speed(p.Second.Velocity), speed(a.Speed), cm(a.From-a.To), span(a.Time), a.CompressionFactor, p.Second.CompressionFactor, p.flow(a.Displaced), w.loadWords()),
 		"force of the drive; stop when it rises without travel; beads at the seal", fmt.Sprintf("adapter at the mark, %s, and force steady over 10 min (common practice)", cm(c.BedHeight)))
 	s.Time, s.Velocity, s.Flow, s.BedHeight, s.Adapter = a.Time, a.Speed, a.Displaced, c.BedHeight, c.BedHeight
 	w.loadRows()
 	w.row("ruler: adapter at the mark", w.ruler(c.BedHeight))
 	w.addPhase(phase{name: "adapter onto the bed", kind: catching, velocity: p.Second.Velocity, speed: p.Second.Velocity, held: true,
-		bedFrom: p.Second.BedHeight, bedTo: p.Bed.SettledHeight, adapterFrom: p.First.BedHeight + aboveBed, adapterTo: p.Second.BedHeight})
+		bedFrom: p.Second.BedHeight, bedTo: p.Bed.SettledHeight, adapterFrom: p.waits(), adapterTo: p.Second.BedHeight})
 	w.addPhase(phase{name: "adapter compresses", kind: driving, duration: a.Time, velocity: a.Speed, bedFrom: p.Second.BedHeight, bedTo: c.BedHeight, adapterFrom: p.Second.BedHeight, adapterTo: c.BedHeight,
 		pressureFrom: p.Second.Pressure.Times(a.Speed.In(p.Second.Velocity)), pressureTo: w.packedPressure(a.Speed, p.Viscosity)})
 	w.holdStage()
@@ -194,9 +194,10 @@ func (w *work) computePressure() {
 		return
 	}
 	w.p.First.BedHeight = w.p.Bed.SettledHeight
+	w.p.First.AdapterTravel = w.p.Pour.SlurryHeight - w.p.First.BedHeight
 	w.p.First.GravityTime = w.settle(0, 1, w.p.Pour.SlurryHeight)
 	if len(w.curve.Points) == 0 {
-		w.notChecked("flow and compression factor at %v: not determined (neither curve nor law), so against velocity limits and duties", c.PackingPressure)
+		w.notChecked("flow and compression factor at %.3g bar: not determined (neither curve nor law), so against velocity limits and duties", c.PackingPressure.In(units.Bar))
 		w.testBuffer()
 		return
 	}
@@ -239,7 +240,7 @@ func (w *work) formed(plateau, cap units.Velocity, factor float64) units.Time {
 	if s.Concentration >= 1 {
 		return 0
 	}
-	const n = 60
+	const n = 24
 	settled := w.p.Bed.SettledHeight
 	var t units.Time
 	for i := range n {
@@ -296,7 +297,7 @@ func (w *work) pressureStage(i int) {
 		flow = fmt.Sprintf("the flow comes to a plateau at about %s, the bed to %s", p.flow(s.Flow), cm(s.BedHeight))
 		w.row("flow at "+bar(set)+" bar", p.flow(s.Flow))
 		w.row("ruler: bed at "+bar(set)+" bar", w.ruler(s.BedHeight))
-		s.Adapter = p.First.BedHeight + aboveBed
+		s.Adapter = p.waits()
 		if i == 0 {
 			s.Time, s.Longest, s.Volume, s.Adapter = p.First.Time, p.First.Bound, p.First.Volume, p.Pour.SlurryHeight
 			flow += fmt.Sprintf("; the bed forms in about %s, %s at half the density excess, never over %s", span(p.First.Time), span(p.First.TimeAtHalfDensity), span(p.First.Bound))

@@ -49,7 +49,7 @@ func (p Procedure) Picture() Picture {
 	}
 	states := []state{
 		{name: "poured", top: p.Pour.SlurryHeight, slurry: true},
-		{name: "after step 1", top: p.First.BedHeight, adapter: p.First.BedHeight + aboveBed},
+		{name: "after step 1", top: p.First.BedHeight, adapter: p.waits()},
 	}
 	if p.Request.Method == suctionFill {
 		states[0].name, states[0].adapter = "drawn", p.Pour.SlurryHeight
@@ -58,7 +58,7 @@ func (p Procedure) Picture() Picture {
 		states[1].name = "settled"
 	}
 	if known(p.Second.BedHeight) {
-		states = append(states, state{name: "step 2", top: p.Second.BedHeight, adapter: p.First.BedHeight + aboveBed})
+		states = append(states, state{name: "step 2", top: p.Second.BedHeight, adapter: p.waits()})
 	}
 	return drawStates(append(states, mark), p.tube())
 }

@@ -189,8 +189,8 @@ type SuctionFill struct {
 	Lift      units.Length   // of the column's inlet above the slurry in the tank; zero: not given
 	Then      Then           // how the bed is packed afterwards
 
-	FirstVelocity   units.Velocity // packed by flow: zero: 20 cm/h, common practice, no source
-	PackingVelocity units.Velocity // packed by flow: zero: where Curve has CompressionFactor
+	FirstVelocity   units.Velocity // zero: by flow 20 cm/h, common practice, no source; by the adapter none
+	PackingVelocity units.Velocity // by flow; zero: where Curve has CompressionFactor
 	Curve           bed.Curve
 	Law             bed.Law
 	WallFriction    float64
@@ -238,7 +238,6 @@ type PackInPlace struct {
 	Duties     []Duty
 	DragMargin float64
 	Limits     packing.Limits
-	Hardware   bed.Hardware
 	Site       Site
 
 	TestVelocity units.Velocity
@@ -398,15 +397,17 @@ type Procedure struct {
 	Third     ThirdStep
 	Adapter   AdapterDrive
 	Reach     Reach
-	Rises     []Rise          // after a stop
-	Choices   []Choice        // if the settled height is not the planned one
-	Pressures []PressureLimit // lowest first
-	Flows     []VelocityLimit // lowest first
-	Duties    []DutyCheck     // in the order asked
-	Forces    []EndPlateForce
-	Test      PulseTest
-	Buffer    []BufferRow
-	Large     []LargeRow // for columns from 30 cm
+
+	EmptyColumn EmptyColumn
+	Rises       []Rise          // after a stop
+	Choices     []Choice        // if the settled height is not the planned one
+	Pressures   []PressureLimit // lowest first
+	Flows       []VelocityLimit // lowest first
+	Duties      []DutyCheck     // in the order asked
+	Forces      []EndPlateForce
+	Test        PulseTest
+	Buffer      []BufferRow
+	Large       []LargeRow // for columns from 30 cm
 
 	Checklist []string // before packing
 	Stages    []Stage
@@ -496,6 +497,13 @@ type Reach struct {
 	Curve    bed.Point      // end of the curve; NaN without one
 	Ceiling  float64        // compression factor at the critical velocity, by the law; NaN without one
 	Critical units.Velocity // by the law; NaN without one
+}
+
+// EmptyColumn is what nets, distributors and hoses add to the pressure, at the
+// highest velocity of the pump; NaN if it was not given.
+type EmptyColumn struct {
+	Velocity units.Velocity
+	Pressure units.Pressure
 }
 
 // A Rise is how far the bed has come up after a stop.

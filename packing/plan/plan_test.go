@@ -55,7 +55,7 @@ func full(t *testing.T) plan.ConstantFlow {
 	c.SlurryStdErr, c.DeadVolume, c.Rinse = 0.8*Percent, 2*Litre, 1.5*Litre
 	c.ThirdVelocity, c.AdapterSpeed = 335*CentimetrePerHour, 300*CentimetrePerHour
 	c.Law, c.WallFriction = demoLaw(), 0.1
-	c.Recovery = plan.Recovery{Fast: 0.6, FastTime: 40 * Second, Slow: 0.2, SlowTime: 10 * Minute}
+	c.Recovery = plan.Recovery{Fast: 0.6, FastTime: 40 * Second, Slow: 0.2, SlowTime: 2 * Minute}
 	c.Hardware = bed.Hardware{Velocity: CentimetrePerHour.Each(200, 450), Pressure: Bar.Each(0.05, 0.15), Viscosity: 1.02 * MillipascalSecond}
 	c.Site = plan.Site{TransferFlow: 700 * LitrePerHour, ColumnMass: 90 * Kilogram, HoldUp: 0.2 * Litre}
 	c.SettledFound = 20.5 * Centimetre

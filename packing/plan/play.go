@@ -280,7 +280,7 @@ func (ph phase) playPressing() []Moment {
 	var out []Moment
 	for i := range samples + 1 {
 		x := float64(i) / samples
-		m := Moment{Time: whole.Times(x * x), Interface: units.Length(nan), Adapter: ph.adapter(0)} // close at the start
+		m := Moment{Time: whole.Times(x * x), Interface: units.Length(nan), Adapter: max(ph.adapter(0), ph.bedFrom)} // close at the start
 		u := degree(m.Time, ph.lost, more)
 		m.Bed, m.Liquid = between(ph.bedFrom, ph.bedTo, u), m.Adapter
 		m.Velocity, m.Pressure = between(from, ph.velocity, u), between(ph.pressureFrom, ph.pressureTo, u)

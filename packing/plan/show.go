@@ -87,6 +87,9 @@ func (p Procedure) summary() table.Table {
 	t.Add("target", fmt.Sprintf("%s at CF %v; settled bed %.2f cm = %s", cm(c.BedHeight), c.CompressionFactor, b.SettledHeight.In(units.Centimetre), volume(b.SettledVolume)))
 	p.pourSummary(&t)
 	p.stepSummary(&t)
+	if h := p.EmptyColumn; known(h.Pressure) {
+		t.Add("empty column", fmt.Sprintf("adds %.3g bar at %.4g cm/h", h.Pressure.In(units.Bar), h.Velocity.In(units.CentimetrePerHour)))
+	}
 	t.Add("limits", p.limitSummary())
 	if known(p.Second.RiseBound) && len(p.Rises) > 0 {
 		t.Add("rise on stop", fmt.Sprintf("at most %.2f mm/s", p.Second.RiseBound.In(units.MillimetrePerSecond)))
@@ -363,7 +366,7 @@ func tableMargin(m float64) string {
 func (p Procedure) dutyTable() table.Table {
 	t := table.Table{Caption: "Duties against the drag of packing", RowHeaders: true, Columns: []table.Column{
 		{Name: "duty"}, {Name: "liquid"}, {Name: "velocity", Unit: "cm/h", Right: true}, {Name: "viscosity", Unit: "mPa·s", Right: true},
-		{Name: "drags like", Unit: "cm/h", Right: true}, {Name: "packing over duty", Right: true}, {Name: "about", Unit: "bar", Right: true}}}
+		{Name: "drags like", Unit: "cm/h", Right: true}, {Name: "packing over duty", Right: true}, {Name: "wanted", Right: true}, {Name: "about", Unit: "bar", Right: true}}}
 	for _, d := range p.Duties {
 		over, pressure := "not checked", "not known"
 		if !math.IsNaN(d.Margin) {
@@ -373,7 +376,7 @@ func (p Procedure) dutyTable() table.Table {
 			pressure = fmt.Sprintf("%.2f", d.Pressure.In(units.Bar))
 		}
 		t.Add(d.Duty.Name, fmt.Sprintf("%s, %v", dutyLiquid(d.Duty), d.Duty.Temperature), fmt.Sprintf("%.0f", d.Duty.Velocity.In(units.CentimetrePerHour)),
-			significant(d.Duty.Viscosity.In(units.MillipascalSecond), 3), fmt.Sprintf("%.0f", d.Equivalent.In(units.CentimetrePerHour)), over, pressure)
+			significant(d.Duty.Viscosity.In(units.MillipascalSecond), 3), fmt.Sprintf("%.0f", d.Equivalent.In(units.CentimetrePerHour)), over, fmt.Sprintf("%.2f", d.Wanted), pressure)
 	}
 	return t
 }

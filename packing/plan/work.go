@@ -63,7 +63,7 @@ func request(method string, asked any) Request {
 // plan works the procedure out; compute and stages are the method's own.
 func (r Request) plan(compute, stages func(*work)) (Procedure, error) {
 	p := Procedure{Request: r, Viscosity: units.Viscosity(nan)}
-	for _, part := range []any{&p.Bed, &p.Pour, &p.First, &p.Second, &p.Third, &p.Adapter, &p.Reach, &p.Reach.Curve, &p.Test} {
+	for _, part := range []any{&p.Bed, &p.Pour, &p.First, &p.Second, &p.Third, &p.Adapter, &p.Reach, &p.Reach.Curve, &p.EmptyColumn, &p.Test} {
 		unknown(part)
 	}
 	w := &work{c: r, p: &p}
@@ -159,6 +159,9 @@ func (w *work) byAdapter() bool {
 	return w.c.Method == axialCompression || w.c.Method == suctionFill && w.c.Then == ByAdapter
 }
 
+// flows tells whether liquid is pumped through the bed before the test.
+func (w *work) flows() bool { return !w.byAdapter() || w.c.FirstVelocity > 0 }
+
 func (w *work) takeDefaults() {
 	c := &w.c
 	if c.FirstVelocity == 0 && (w.byFlow() || c.Method == flowThenAdapter) {
@@ -251,6 +254,9 @@ func (w *work) checkInputs() {
 	}
 	if c.Then != ByAdapter && c.Then != ByFlow {
 		w.refuse(fmt.Sprintf("then %d", int(c.Then)), "there is no such way", "write plan.ByAdapter or plan.ByFlow")
+	}
+	if c.Then == ByAdapter && (c.PackingVelocity != 0 || c.Catch != OutletShut) && c.Method == suctionFill {
+		w.refuse("then "+c.Then.String(), "a packing velocity and a catch belong to packing by flow", "write Then: plan.ByFlow, or leave them out")
 	}
 	for _, x := range []struct {
 		name    string
@@ -442,12 +448,12 @@ func (w *work) readCurve() {
 	}
 	if !w.hasCurve() {
 		if c.Law == nil {
-			if !w.byAdapter() {
+			if w.flows() {
 				w.notChecked("compression and pressure under flow (no measured curve)")
 			}
 			return
 		}
-		if w.byAdapter() {
+		if !w.flows() {
 			return
 		}
 		w.curve = w.lawCurve()
@@ -490,8 +496,8 @@ func (w *work) endOfCurve() {
 // lawCurve is the curve that the law predicts, up to near the critical velocity.
 func (w *work) lawCurve() bed.Curve {
 	top := 0.95 * w.p.Reach.Critical
-	if !known(top) || top > 2000*units.CentimetrePerHour {
-		top = 2000 * units.CentimetrePerHour
+	if !known(top) || top > 20000*units.CentimetrePerHour {
+		top = 20000 * units.CentimetrePerHour
 	}
 	const n = 60
 	var u []units.Velocity
@@ -725,6 +731,9 @@ func (w *work) highest() (overBed, total units.Pressure) {
 		if !known(x.pressure) {
 			return units.Pressure(nan), units.Pressure(nan)
 		}
+		if h := w.hardware(x.velocity); w.hasHardware() && !x.adapter && !(x.velocity <= w.p.EmptyColumn.Velocity) {
+			w.p.EmptyColumn = EmptyColumn{x.velocity, h}
+		}
 		overBed, total = max(overBed, x.pressure), max(total, x.pressure+w.hardware(x.velocity))
 	}
 	return overBed, total
@@ -789,7 +798,7 @@ func (w *work) limits() {
 	if len(missing) > 0 {
 		w.notChecked("pressure limit of %s (not given)", strings.Join(missing, ", "))
 	}
-	if !w.hasHardware() && c.PackingPressure == 0 && len(w.uses) > 0 {
+	if !w.hasHardware() && c.PackingPressure == 0 && w.flows() {
 		w.notChecked("pressure of the empty column, which adds to that of the bed against all limits but the bed's (not given)")
 	}
 	w.relief()
