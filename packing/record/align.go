@@ -103,6 +103,7 @@ type axis struct {
 // volume and must not run backwards.
 func (r Record) axes() ([]axis, error) {
 	var all []axis
+	rows := 0
 	for _, c := range r.Columns {
 		if !r.isAxis(c.Name) {
 			continue
@@ -124,9 +125,13 @@ func (r Record) axes() ([]axis, error) {
 				Remedy: "take their signals one by one, and move the zero of one with Since"}
 		}
 		all = append(all, axis{c, kind, x})
+		rows += len(x)
 	}
 	if len(all) == 0 {
 		return nil, Error{File: r.File, Problem: "no column of time or of volume", Remedy: "give a column its unit: record.Options{Units: map[string]string{\"Time\": \"min\"}}"}
+	}
+	if rows == 0 {
+		return nil, Error{File: r.File, Problem: "the record has no rows", Remedy: "export the file again, with data"}
 	}
 	return all, nil
 }

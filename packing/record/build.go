@@ -83,19 +83,23 @@ func numbers(t source.Table) int {
 	return n
 }
 
+// measures tells whether a table has a column for numbers or moments, be there
+// any in it or not.
+func measures(t source.Table) bool {
+	return slices.ContainsFunc(t.Columns, func(c source.Column) bool { return c.Texts == nil })
+}
+
 // choose takes the table that the options name, or the one with the most
 // numbers, and says so where there are others.
 func (b *builder) choose(f source.File) error {
-	best, most := -1, 0
+	best, most := -1, -1
 	var names, others []string
 	for i, t := range f.Tables {
 		names = append(names, t.Name)
 		n := numbers(t)
-		if b.options.Table != "" {
-			n = 0
-			if strings.EqualFold(t.Name, b.options.Table) {
-				n = 1
-			}
+		switch {
+		case b.options.Table != "" && !strings.EqualFold(t.Name, b.options.Table), !measures(t):
+			n = -1
 		}
 		if n > most {
 			best, most = i, n
@@ -106,6 +110,9 @@ func (b *builder) choose(f source.File) error {
 		return Error{File: b.name, Problem: fmt.Sprintf("no table %q", b.options.Table), Remedy: choices("the file holds", names, b.options.Table)}
 	case best < 0:
 		return Error{File: b.name, Problem: "no numbers in the file", Remedy: "look whether the export holds rows at all; if it does, save them as CSV"}
+	}
+	if numbers(f.Tables[best]) == 0 {
+		b.report.remark("there is no value in the table: its columns are empty")
 	}
 	if together := joint(f.Tables); b.options.Table == "" && len(together) > 1 {
 		b.table = join(f.Tables, together)

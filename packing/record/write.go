@@ -197,6 +197,9 @@ func insert(t *source.Table, c source.Column) {
 // inRows puts events into the rows of an axis; false if one has no row of its
 // own. Positions may differ by rounding.
 func inRows(x []float64, events []Event) ([]string, bool) {
+	if len(x) == 0 {
+		return nil, false
+	}
 	texts := make([]string, len(x))
 	from := 0
 	for _, e := range events {

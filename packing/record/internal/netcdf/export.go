@@ -170,7 +170,7 @@ func Signals(t source.Table) (Dataset, error) {
 		}
 		n := max(len(c.Values), len(c.Texts))
 		if n == 0 {
-			return refuse(fmt.Sprintf("column %q is empty", c.Name), "leave it out")
+			return refuse(fmt.Sprintf("column %q is empty", c.Name), "leave it out, or write CSV or Parquet")
 		}
 		if isAxis[i] {
 			ofAxis[i] = len(d.Dimensions)

@@ -89,7 +89,7 @@ func Grids(data []byte, o Options) ([]Grid, []source.Fact, error) {
 		return nil, nil, source.Error{Problem: problem, Remedy: "the sheets are " + strings.Join(names, ", ")}
 	}
 	if len(hidden) > 0 {
-		facts = append(facts, source.Fact{What: "hidden sheets left out", Value: strings.Join(hidden, ", "), Override: `record.Options{Sheet: "name"}`})
+		facts = append(facts, source.Fact{What: "hidden sheets left out", Value: strings.Join(hidden, ", "), Override: `record.Options{Table: "name"}`})
 	}
 	return grids, facts, nil
 }

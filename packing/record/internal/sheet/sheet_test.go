@@ -337,6 +337,16 @@ func TestRead(t *testing.T) {
 	if !errors.As(err, &e) || !strings.HasPrefix(e.Place, `sheet "S"`) || e.Remedy == "" {
 		t.Errorf("an error of the table: %v", err)
 	}
+	head := `<row r="1"><c t="inlineStr"><is><t>Time (min)</t></is></c><c t="inlineStr"><is><t>UV (mAU)</t></is></c></row>`
+	want = []source.Column{{Name: "Time", Unit: "min", Values: []float64{}, Axis: -1, Place: 1}, {Name: "UV", Unit: "mAU", Values: []float64{}, Axis: 0, Place: 2}}
+	f, err = Read(workbook(t, head), Options{}, text.Options{}, task.Default())
+	if err != nil || !reflect.DeepEqual(f.Tables[0].Columns, want) {
+		t.Errorf("a header alone: %+v, %v", f.Tables, err)
+	}
+	_, err = Read(workbook(t, `<row r="1"><c t="inlineStr"><is><t>a remark</t></is></c></row>`), Options{}, text.Options{}, task.Default())
+	if !errors.As(err, &e) || e.Problem != "there are no numbers in it" || e.Place != `sheet "S"` {
+		t.Errorf("no table: %v", err)
+	}
 }
 
 func FuzzGrids(f *testing.F) {

@@ -40,13 +40,16 @@ type layout struct {
 	cols       []column
 	meta       []source.Entry
 	decisive   bool // the sample settles the decimal mark
+	empty      bool // the header is all there is
 }
 
 // layout finds header, units, kinds of columns and the marks of numbers.
 func (r *reader) layout() error {
 	t := &r.table
 	t.header, t.units, t.groups = -1, -1, -1
-	t.firstLine = t.records[t.firstIndex].line
+	if t.firstLine = t.records[len(t.records)-1].line + 1; t.firstIndex < len(t.records) {
+		t.firstLine = t.records[t.firstIndex].line
+	}
 	if r.o.DataLine > 0 && t.firstLine != r.o.DataLine {
 		return Error{Line: r.o.DataLine, Problem: "no row of numbers", Remedy: fmt.Sprintf("the first one is on line %d", t.firstLine)}
 	}

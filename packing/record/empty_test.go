@@ -1,0 +1,69 @@
+package record
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/evenbed/evenbed/packing/trace"
+	. "github.com/evenbed/evenbed/packing/units"
+)
+
+// A table without rows has typed, empty columns; nothing that one may ask of it
+// panics, and what needs rows says that there are none.
+func TestNoRows(t *testing.T) {
+	for what, text := range map[string]string{
+		"a header alone":         "Test: pulse\nTime (min),UV (mAU),Flow (L/h)\n",
+		"nothing but missing":    "Test: pulse\nTime (min),UV (mAU),Flow (L/h)\n,,\n--,--,--\n",
+		"a header and its units": "Test: pulse\nTime;UV;Flow\nmin;mAU;L/h\n",
+	} {
+		r, err := Parse("empty.csv", []byte(text))
+		if err != nil {
+			t.Errorf("%s: %v", what, err)
+			continue
+		}
+		names := []Column{{Name: "Time", Unit: "min"}, {Name: "UV", Unit: "mAU", Axis: "Time"}, {Name: "Flow", Unit: "L/h", Axis: "Time"}}
+		for i, want := range names {
+			if got := r.Columns[i]; got.Name != want.Name || got.Unit != want.Unit || got.Axis != want.Axis || got.Values == nil || len(got.Values) != 0 {
+				t.Errorf("%s: column %+v, want %+v", what, got, want)
+			}
+		}
+		if len(r.Report().Remarks) == 0 {
+			t.Errorf("%s: the report does not remark it", what)
+		}
+		if f := r.Frame(); f.Err != nil || f.Nrow() != 0 || f.Ncol() != 3 {
+			t.Errorf("%s: a frame of %d rows and %d columns, %v", what, f.Nrow(), f.Ncol(), f.Err)
+		}
+		if v, err := r.Absorbances("UV"); err != nil || len(v) != 0 {
+			t.Errorf("%s: %v, %v", what, v, err)
+		}
+		_ = r.HTML() + r.Markdown() + r.String()
+		_, err = r.Signal("UV")
+		refused(t, err, "UV")
+		_, err = r.Within(trace.Times(0, Minute))
+		refused(t, err, "no rows")
+		_, err = r.Aligned(Alignment{Axis: "Time"})
+		refused(t, err, "no rows")
+		_, err = r.Aligned(Alignment{Step: Second})
+		refused(t, err, "no rows")
+		_, err = r.ByVolume(20 * LitrePerHour)
+		refused(t, err, "no rows")
+		_, err = r.ByVolumeOf("Flow")
+		refused(t, err, "0 points")
+		for _, ending := range []string{".csv", ".parquet"} {
+			path := filepath.Join(t.TempDir(), "copy"+ending)
+			if err := r.Write(path); err != nil {
+				t.Errorf("%s, %s: %v", what, ending, err)
+				continue
+			}
+			got, err := Read(path)
+			if err != nil {
+				data, _ := os.ReadFile(path)
+				t.Errorf("%s, %s: %v\n%s", what, ending, err, data)
+				continue
+			}
+			sameRecord(t, what+ending, got, r)
+		}
+		refused(t, r.Write(filepath.Join(t.TempDir(), "copy.nc")), "empty", "Parquet")
+	}
+}
