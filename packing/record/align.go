@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sort"
 
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -193,15 +194,15 @@ func (r Record) target(a Alignment, axes []axis) (axis, string, error) {
 		x[i] = first + float64(i)*step
 	}
 	to := axis{column: axes[0].column, kind: kind, x: x}
-	u := unit{timeKind, 1, 0}
+	u := unit.Unit{Kind: unit.Time, One: 1}
 	if kind == trace.Volume {
-		u.kind = volumeKind
+		u.Kind = unit.Volume
 	}
-	own, _ := unitOf(to.column.Unit)
-	if own.kind == columnVolumeKind {
-		own = unit{volumeKind, r.report.columnVolume(), 0}
+	own, _ := unit.Of(to.column.Unit)
+	if own.Kind == unit.CV {
+		own = unit.Unit{Kind: unit.Volume, One: r.report.columnVolume()}
 	}
-	to.column.Values = convert(x, u, own)
+	to.column.Values = unit.Convert(x, u, own)
 	return to, "every " + kind.Show(step), nil
 }
 

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/evenbed/evenbed/packing/record/internal/source"
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
 )
 
 // A builder makes a record of what a reader found.
@@ -208,7 +209,7 @@ func (b *builder) names() error {
 			return err
 		}
 		u := b.options.Units[name]
-		if _, known := unitOf(u); !known {
+		if _, known := unit.Of(u); !known {
 			return Error{File: b.name, Problem: fmt.Sprintf("the unit %q given for column %q is not known", u, named.Columns[i].Name), Remedy: unitsRemedy}
 		}
 		b.table.Columns[i].Unit = u
@@ -219,7 +220,7 @@ func (b *builder) names() error {
 			b.used.Units = map[string]string{}
 		}
 		for _, c := range b.table.Columns {
-			if _, known := unitOf(c.Unit); known {
+			if _, known := unit.Of(c.Unit); known {
 				b.used.Units[c.Name] = c.Unit
 			}
 		}
@@ -229,8 +230,8 @@ func (b *builder) names() error {
 
 // isAxisKind tells whether a signal can run against a column.
 func isAxisKind(c source.Column) bool {
-	switch kindOf(c.Unit) {
-	case timeKind, volumeKind, columnVolumeKind:
+	switch unit.KindOf(c.Unit) {
+	case unit.Time, unit.Volume, unit.CV:
 		return c.Values != nil
 	}
 	return c.Times != nil
@@ -248,7 +249,7 @@ func (b *builder) axes() error {
 	var candidates []int // time first, then volume
 	for _, time := range []bool{true, false} {
 		for j, c := range cols {
-			if isAxisKind(c) && time == (c.Times != nil || kindOf(c.Unit) == timeKind) {
+			if isAxisKind(c) && time == (c.Times != nil || unit.KindOf(c.Unit) == unit.Time) {
 				candidates = append(candidates, j)
 			}
 		}
@@ -495,7 +496,7 @@ func (b *builder) events(c, axis *source.Column, start time.Time) {
 
 // tell notes in the report what a column holds.
 func (b *builder) tell(c Column, from *source.Column) {
-	if _, known := unitOf(c.Unit); c.Unit != "" && !known {
+	if _, known := unit.Of(c.Unit); c.Unit != "" && !known {
 		b.report.remark("the unit %q of column %q is not known: kept as written", c.Unit, c.Name)
 	}
 	cr := reportOf(c)

@@ -1,31 +1,18 @@
 package text
 
-import "strings"
+import (
+	"strings"
 
-// unitNames are the units that exports write, to tell a row of units from a
-// row of names. What they mean is for the record to say.
-var unitNames = func() map[string]bool {
-	m := map[string]bool{}
-	for _, u := range strings.Fields(`ms s sec secs second seconds min mins minute minutes h hr hrs hour hours d days
-		µL uL µl ul mL ml cm3 cm³ L l dm3 dm³ m3 m³ CV cv BV
-		mL/min ml/min mL/h ml/h L/min l/min L/h l/h m3/h m³/h cm/h cm/hr cm/min mm/s m/s m/h
-		nm µm um mm cm m Pa hPa kPa MPa mbar bar psi atm
-		mAU AU OD mOD a.u. au arb mS/cm µS/cm uS/cm S/m S/cm mS µS °C degC °F degF K % %B %v/v V mV µV mA A W NTU rpm 1/min 1/s Hz
-		pH - 1 g mg kg µg g/L g/l mg/mL mg/ml mg/L kg/m3 kg/m³ mol/L mmol/L M mM mPa.s mPas cP RIU nRIU dBm counts cps hh:mm:ss mm:ss hh:mm h:mm:ss hh:mm:ss.fff`) {
-		m[u] = true
-	}
-	return m
-}()
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
+)
 
 // nameLike are units that may as well be names.
 var nameLike = map[string]bool{"pH": true, "CV": true, "cv": true, "BV": true, "OD": true, "V": true, "A": true, "M": true, "K": true, "1": true, "-": true, "m": true, "s": true, "h": true, "d": true, "l": true, "L": true, "g": true, "W": true, "counts": true, "min": true, "au": true}
 
 // sameMicro writes the Greek letter as the micro sign.
-func sameMicro(u string) string {
-	return strings.ReplaceAll(strings.ReplaceAll(u, "μ", "µ"), "º", "°")
-}
+func sameMicro(u string) string { return unit.Spelt(u) }
 
-func knownUnit(u string) bool { return unitNames[sameMicro(u)] }
+func knownUnit(u string) bool { return unit.Written(u) }
 
 // unbracket takes one pair of brackets off a cell.
 func unbracket(cell string) string {
@@ -71,11 +58,11 @@ func splitUnit(heading string) (name, unit string) {
 }
 
 // dimension tells what kind of axis a unit belongs to.
-func dimension(unit string) string {
-	switch sameMicro(unit) {
-	case "ms", "s", "sec", "secs", "second", "seconds", "min", "mins", "minute", "minutes", "h", "hr", "hrs", "hour", "hours", "d", "days":
+func dimension(symbol string) string {
+	switch unit.KindOf(symbol) {
+	case unit.Time:
 		return "time"
-	case "µL", "uL", "µl", "ul", "mL", "ml", "cm3", "cm³", "L", "l", "dm3", "dm³", "m3", "m³", "CV", "cv", "BV":
+	case unit.Volume, unit.CV:
 		return "volume"
 	}
 	return ""
