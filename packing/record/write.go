@@ -15,6 +15,7 @@ import (
 	"github.com/evenbed/evenbed/packing/record/internal/columnar"
 	"github.com/evenbed/evenbed/packing/record/internal/netcdf"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
+	"github.com/evenbed/evenbed/packing/record/internal/text"
 	"github.com/evenbed/evenbed/packing/trace"
 )
 
@@ -253,7 +254,7 @@ func writeCSV(w io.Writer, t source.Table) error {
 		if j > 0 {
 			b.WriteByte(',')
 		}
-		b.WriteString(csvCell(Column{Name: c.Name, Unit: c.Unit}.title()))
+		b.WriteString(csvCell(text.Heading(c.Name, c.Unit)))
 		rows = max(rows, length(c))
 	}
 	b.WriteByte('\n')

@@ -110,6 +110,19 @@ func TestWritesReadBackEqual(t *testing.T) {
 	}
 }
 
+// A name that ends like a unit comes back as it was.
+func TestNamesLikeUnits(t *testing.T) {
+	r := Record{Columns: []Column{{Name: "Time", Unit: "s", Values: []float64{0, 1}}}}
+	for _, name := range []string{"Flow mL/min", "Beam (a)", "P/bar", "UV (280 nm)", "Open bar", "Share, %", "Brackets ()", "mL"} {
+		r.Columns = append(r.Columns, Column{Name: name, Axis: "Time", Values: []float64{1.5, 2.5}})
+	}
+	path := filepath.Join(t.TempDir(), "copy.csv")
+	if err := r.Write(path); err != nil {
+		t.Fatal(err)
+	}
+	sameRecord(t, "names like units", read(t, path), r)
+}
+
 // An event that stands in no row gets a column of positions of its own.
 func TestEventsBetweenRows(t *testing.T) {
 	r := paired()

@@ -24,7 +24,7 @@ func unbracket(cell string) string {
 
 // splitUnit takes the unit off a heading: in brackets at the end, or, if it is
 // known, behind a slash or a comma. Brackets that begin with a digit, as in
-// "UV (280 nm)", belong to the name.
+// "UV (280 nm)", belong to the name, and empty ones say that there is no unit.
 func splitUnit(heading string) (name, unit string) {
 	for _, b := range []string{"()", "[]", "{}"} {
 		if !strings.HasSuffix(heading, b[1:]) {
@@ -35,6 +35,9 @@ func splitUnit(heading string) (name, unit string) {
 			continue
 		}
 		in := strings.TrimSpace(heading[i+1 : len(heading)-1])
+		if in == "" && i > 0 {
+			return strings.TrimSpace(heading[:i]), "" // there is none
+		}
 		if in == "" || in[0] >= '0' && in[0] <= '9' && in != "1" && !knownUnit(in) {
 			continue
 		}
@@ -42,6 +45,9 @@ func splitUnit(heading string) (name, unit string) {
 	}
 	if knownUnit(heading) {
 		return heading, ""
+	}
+	if _, _, bare := bareUnit(heading); bare {
+		return heading, "" // the slash of "Flow mL/min" belongs to the unit
 	}
 	// "P/bar", "κ/mS/cm": the name is what stands before the first slash.
 	if i := strings.IndexByte(heading, '/'); i > 0 {
@@ -55,6 +61,49 @@ func splitUnit(heading string) (name, unit string) {
 		}
 	}
 	return heading, ""
+}
+
+// bareUnit takes a unit without brackets off the end of a heading: "Flow mL/min",
+// "Temperature deg C". A length behind a number belongs to the name, as in "UV 280 nm",
+// and what may as well be a word of it counts for times and volumes alone:
+// "Time min", but not "Pressure min".
+func bareUnit(heading string) (name, symbol string, ok bool) {
+	words := strings.Fields(heading)
+	for n := min(3, len(words)-1); n > 0; n-- {
+		rest, end := words[:len(words)-n], words[len(words)-n:]
+		symbol = strings.Join(end, " ")
+		if n == 3 && end[1] == "/" {
+			symbol = strings.Join(end, "")
+		}
+		if !knownUnit(symbol) || symbol == "1" || symbol == "-" || strings.Contains(symbol, ":") {
+			continue
+		}
+		if last := rest[len(rest)-1]; shapeOf([]byte(last), true).ok || last == "/" || strings.HasSuffix(last, ",") {
+			return "", "", false
+		}
+		name = strings.Join(rest, " ")
+		if nameLike[symbol] {
+			of, last := dimension(symbol), strings.ToLower(rest[len(rest)-1])
+			if of == "" || last != of && !(of == "time" && last == "elapsed") {
+				return "", "", false
+			}
+		}
+		return name, sameMicro(symbol), true
+	}
+	return "", "", false
+}
+
+// Heading writes a name and its unit so that they are read back as they are.
+func Heading(name, symbol string) string {
+	if symbol != "" {
+		return name + " (" + symbol + ")"
+	}
+	n, u := splitUnit(name)
+	_, _, bare := bareUnit(name)
+	if n != name || u != "" || bare {
+		return name + " ()"
+	}
+	return name
 }
 
 // dimension tells what kind of axis a unit belongs to.
