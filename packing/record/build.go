@@ -458,9 +458,14 @@ func (b *builder) columns() {
 			continue
 		case c.Texts != nil:
 			out.Texts = c.Texts
-		case c.Times != nil:
+		case c.Times == nil:
+			out.Start = c.Start
+		default:
 			out.Unit, out.Start = "s", start
 			out.Values = positionsSince(c, start)
+			if m, err := out.moments(); err != nil || !slices.EqualFunc(m, c.Times, time.Time.Equal) {
+				out.exact = c.Times
+			}
 			b.report.fact("moments in "+c.Name, "counted in seconds from "+out.Start.Format("2006-01-02 15:04:05.999"))
 		}
 		b.record.Columns = append(b.record.Columns, out)

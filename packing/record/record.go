@@ -12,6 +12,7 @@
 //	export.ByVolume(flow)           the same against volume
 //	export.Within(...)              a part of it
 //	export.Write("copy.parquet")    CSV, Parquet or netCDF
+//	export.WriteSignal("uv.cdf", "UV")  one signal for other programs (ASTM E1947)
 package record
 
 import (
@@ -57,6 +58,10 @@ type Column struct {
 	// Start is the moment of zero, if the file holds moments; without a time
 	// zone, as written.
 	Start time.Time
+
+	// exact are the file's moments where Values, counted from Start, round
+	// them; nil elsewhere.
+	exact []time.Time
 }
 
 // An Event is something that was noted at a position on an axis: a mark, a

@@ -215,5 +215,8 @@ func (c Column) part(rows []int) Column {
 	if c.Values != nil {
 		c.Values = picked(c.Values, rows)
 	}
+	if len(c.exact) > 0 {
+		c.exact = picked(c.exact, rows)
+	}
 	return c
 }

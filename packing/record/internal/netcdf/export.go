@@ -10,7 +10,8 @@ import (
 
 // Chromatogram makes a dataset after ASTM E1947 of one signal and its axis of
 // time, both columns of the table. Times that delay and interval give to the
-// last bit are written as these, else one by one. Numbers that single precision
+// last bit are written as these, else one by one. The file is said to be of the
+// kind C1, which holds raw data. Numbers that single precision
 // holds are written in it, as the standard has them, the others in double.
 func Chromatogram(t source.Table, column int) (Dataset, error) {
 	refuse := func(problem string) (Dataset, error) {
@@ -29,7 +30,7 @@ func Chromatogram(t source.Table, column int) (Dataset, error) {
 		return refuse(fmt.Sprintf("%q has %d values at %d times", y.Name, n, len(x.Values)))
 	}
 	d := Dataset{Dimensions: []Dimension{{Name: pointNumber, Length: n}}}
-	d.Attributes = attributes(t.Meta, map[string]string{retentionUnit: x.Unit, detectorName: y.Name, detectorUnit: y.Unit})
+	d.Attributes = attributes(t.Meta, map[string]string{completeness: "C1", retentionUnit: x.Unit, detectorName: y.Name, detectorUnit: y.Unit})
 	flag := "Y"
 	start, step := even(x.Values)
 	if step == 0 {
@@ -120,7 +121,7 @@ func numeric(name string, values []float64) Variable {
 func attributes(meta []source.Entry, own map[string]string) []Attribute {
 	var list []Attribute
 	used := map[string]bool{}
-	for _, name := range []string{detectorName, detectorUnit, retentionUnit} {
+	for _, name := range []string{completeness, detectorName, detectorUnit, retentionUnit} {
 		if value, ok := own[name]; ok {
 			used[plain(name)] = true
 			if value != "" {
@@ -166,7 +167,7 @@ func Signals(t source.Table) (Dataset, error) {
 		}
 		names[name] = true
 		if c.Times != nil {
-			return refuse(fmt.Sprintf("column %q holds moments, which the format does not", c.Name), "count the time from a start, or write Parquet")
+			return refuse(fmt.Sprintf("column %q holds moments", c.Name), "count them as seconds from a start")
 		}
 		n := max(len(c.Values), len(c.Texts))
 		if n == 0 {
@@ -206,7 +207,10 @@ func Signals(t source.Table) (Dataset, error) {
 		} else {
 			v = d.texts(c, dim, names)
 		}
-		if c.Unit != "" {
+		switch {
+		case !c.Start.IsZero() && c.Values != nil:
+			v.Attributes = append(v.Attributes, Attribute{"units", since(c.Unit, c.Start)}, Attribute{"calendar", "proleptic_gregorian"})
+		case c.Unit != "":
 			v.Attributes = append(v.Attributes, Attribute{"units", c.Unit})
 		}
 		if v.Name != c.Name {

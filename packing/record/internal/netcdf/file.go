@@ -5,8 +5,10 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/evenbed/evenbed/packing/record/internal/source"
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
 )
 
 // Names that ASTM E1947 gives to what a chromatogram needs. Every item may be
@@ -20,6 +22,7 @@ const (
 	retentionUnit = "retention_unit"
 	detectorUnit  = "detector_unit"
 	detectorName  = "detector_name"
+	completeness  = "dataset_completeness"
 	pointNumber   = "point_number"
 	peakNumber    = "peak_number"
 )
@@ -116,12 +119,12 @@ func (d *Dataset) chromatogram(f *source.File, v *Variable) error {
 	if y == nil {
 		return source.Error{Place: fmt.Sprintf("variable %q", v.Name), Problem: "it holds text instead of numbers", Remedy: "export it again"}
 	}
-	unit := d.word(retentionUnit)
-	if unit == "" {
-		unit = "s"
+	symbol := d.word(retentionUnit)
+	if symbol == "" {
+		symbol = "s"
 		f.Facts = append(f.Facts, source.Fact{What: "time unit", Value: "seconds, since the file has no retention_unit", Guessed: true})
 	} else {
-		f.Facts = append(f.Facts, source.Fact{What: "time unit", Value: unit})
+		f.Facts = append(f.Facts, source.Fact{What: "time unit", Value: symbol})
 	}
 	x, gaps, how, err := d.retention(v, len(y), f)
 	if err != nil {
@@ -138,7 +141,7 @@ func (d *Dataset) chromatogram(f *source.File, v *Variable) error {
 	t := source.Table{Meta: d.meta()}
 	if x != nil {
 		f.Facts = append(f.Facts, source.Fact{What: "time axis", Value: how})
-		t.Columns = append(t.Columns, source.Column{Name: "Time", Unit: unit, Values: x, Missing: gaps, Axis: -1})
+		t.Columns = append(t.Columns, source.Column{Name: "Time", Unit: symbol, Values: x, Missing: gaps, Axis: -1})
 		signal.Axis = 0
 	}
 	t.Columns = append(t.Columns, signal)
@@ -279,15 +282,16 @@ func (d *Dataset) general(f *source.File) error {
 		t := source.Table{}
 		for i, v := range members {
 			c, _ := d.column(v)
-			if i == 0 && axis >= 0 {
-				if unit, origin, ok := strings.Cut(c.Unit, " since "); ok {
-					c.Unit = strings.TrimSpace(unit)
-					origin = strings.TrimSpace(origin)
-					t.Meta = append(t.Meta, source.Entry{Key: c.Name + " since", Value: origin})
-					f.Facts = append(f.Facts, source.Fact{What: "time form", Value: fmt.Sprintf("%s since %s in %q", c.Unit, origin, c.Name)})
-				}
-			} else if axis >= 0 {
+			if i > 0 && axis >= 0 {
 				c.Axis = 0
+			}
+			if symbol, origin, ok := strings.Cut(c.Unit, " since "); ok && c.Values != nil {
+				c.Unit, origin = strings.TrimSpace(symbol), strings.TrimSpace(origin)
+				if c.Start, ok = momentOf(origin, attribute(v.Attributes, "calendar")); !ok || unit.KindOf(c.Unit) != unit.Time {
+					c.Start = time.Time{}
+					t.Meta = append(t.Meta, source.Entry{Key: c.Name + " since", Value: origin})
+				}
+				f.Facts = append(f.Facts, source.Fact{What: "time form", Value: fmt.Sprintf("%s since %s in %q", c.Unit, origin, c.Name)})
 			}
 			t.Columns = append(t.Columns, c)
 		}
@@ -395,7 +399,7 @@ func (d *Dataset) meta() []source.Entry {
 	for i := range d.Variables {
 		for _, a := range d.Variables[i].Attributes {
 			switch plain(a.Name) {
-			case "units", "fillvalue", "missingvalue", "scalefactor", "addoffset", "longname", "coordinates":
+			case "units", "calendar", "fillvalue", "missingvalue", "scalefactor", "addoffset", "longname", "coordinates":
 				continue
 			}
 			add(d.Variables[i].Name+"."+a.Name, text(a.Data))

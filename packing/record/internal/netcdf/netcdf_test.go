@@ -173,7 +173,10 @@ func TestMeta(t *testing.T) {
 		t.Errorf("a text in Windows-1252 with a NUL behind it: %q", got)
 	}
 	table := open(t, load(t, "records.nc")).Tables[0]
-	for key, want := range map[string]string{"time since": "2024-03-01 08:30:00", "title": "three records", "area": "706.858 cm2"} {
+	if want := time.Date(2024, 3, 1, 8, 30, 0, 0, time.UTC); table.Columns[0].Start != want || entry(table, "time since") != "" {
+		t.Errorf("the zero of time is %v, want %v", table.Columns[0].Start, want)
+	}
+	for key, want := range map[string]string{"title": "three records", "area": "706.858 cm2"} {
 		if got := entry(table, key); got != want {
 			t.Errorf("%s is %q, want %q", key, got, want)
 		}
