@@ -146,7 +146,10 @@ func (r Report) page() table.Page {
 	}
 	more(&dropped, len(r.Dropped), shownRows)
 	p.Table(dropped)
-	p.Text("The same import again, with nothing left to guess: " + r.Code)
+	if r.Code != "" {
+		p.Text("The same import again, with nothing left to guess:")
+		p.Code(r.Code)
+	}
 	return p
 }
 
