@@ -233,19 +233,20 @@ func (o Options) parse(data []byte, m task.Monitor) (source.File, Options, error
 			return source.File{}, o, source.Error{Problem: s.what + ", which is not supported", Remedy: s.remedy}
 		}
 	}
+	meter := source.NewMeter(m, len(data))
 	switch begins := func(s string) bool { return bytes.HasPrefix(data, []byte(s)) }; {
 	case begins("CDF\x01"), begins("CDF\x02"), begins("CDF\x05"):
-		d, err := netcdf.Read(data)
+		d, err := netcdf.Read(data, meter)
 		if err != nil {
 			return source.File{}, o, err
 		}
-		f, err := netcdf.File(d)
+		f, err := netcdf.File(d, meter)
 		return f, o, err
 	case begins("PAR1"):
-		f, err := columnar.Parquet(data)
+		f, err := columnar.Parquet(data, meter)
 		return f, o, err
 	case begins("ARROW1"), begins("\xff\xff\xff\xff"): // a file, a stream
-		f, err := columnar.Arrow(data)
+		f, err := columnar.Arrow(data, meter)
 		return f, o, err
 	case begins("PK\x03\x04"): // unpack leaves workbooks alone
 		f, err := sheet.Read(data, sheet.Options{Sheet: o.Table, Limit: o.limit()}, o.text(), m)
@@ -253,7 +254,7 @@ func (o Options) parse(data []byte, m task.Monitor) (source.File, Options, error
 	}
 	if start := beginning(data); isXML(start) {
 		if bytes.Contains(start, []byte("AnIML")) {
-			f, err := animl.Read(data)
+			f, err := animl.Read(data, meter)
 			return f, o, err
 		}
 		return source.File{}, o, source.Error{Problem: "a web page or another XML file, which is not supported", Remedy: "save it as .xlsx or as CSV"}

@@ -38,9 +38,9 @@ func load(t testing.TB, name string) []byte {
 // read reads either format.
 func read(data []byte) (source.File, error) {
 	if bytes.HasPrefix(data, []byte("PAR1")) {
-		return Parquet(data)
+		return Parquet(data, nil)
 	}
-	return Arrow(data)
+	return Arrow(data, nil)
 }
 
 func same(a, b source.Column) bool {
@@ -145,7 +145,7 @@ func TestRoundTrip(t *testing.T) {
 	if err := Write(&b, table); err != nil {
 		t.Fatal(err)
 	}
-	f, err := Parquet(b.Bytes())
+	f, err := Parquet(b.Bytes(), nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -167,7 +167,7 @@ func TestRoundTrip(t *testing.T) {
 	if err := Write(&b, empty); err != nil {
 		t.Fatal(err)
 	}
-	if f, err := Parquet(b.Bytes()); err != nil || !reflect.DeepEqual(f.Tables[0], empty) {
+	if f, err := Parquet(b.Bytes(), nil); err != nil || !reflect.DeepEqual(f.Tables[0], empty) {
 		t.Errorf("no rows: %+v, %v", f.Tables, err)
 	}
 }
@@ -198,7 +198,7 @@ func TestCodecs(t *testing.T) {
 			if err := w.Close(); err != nil {
 				t.Fatal(err)
 			}
-			f, err := Parquet(b.Bytes())
+			f, err := Parquet(b.Bytes(), nil)
 			if err != nil {
 				t.Errorf("%v: %v", codec, err)
 				continue

@@ -28,13 +28,13 @@ const (
 )
 
 // File returns what a dataset says as tables.
-func File(d *Dataset) (source.File, error) {
+func File(d *Dataset, meter *source.Meter) (source.File, error) {
 	f := source.File{Facts: []source.Fact{{What: "format", Value: fmt.Sprintf("netCDF classic, CDF-%d", d.Version)}}}
 	var err error
 	if v := d.find(ordinates); v != nil && len(v.Dimensions) == 1 {
 		err = d.chromatogram(&f, v)
 	} else {
-		err = d.general(&f)
+		err = d.general(&f, meter)
 	}
 	if err != nil {
 		return source.File{}, err
@@ -221,24 +221,28 @@ func number(t *source.Table) {
 	}
 }
 
-// column makes a column of a variable over one dimension, or of texts over one
-// and their length.
+// holdsColumn tells whether a variable can be a column: one over one dimension, or
+// of texts over one and their length.
+func (d *Dataset) holdsColumn(v *Variable) bool {
+	if _, ok := v.Data.(string); ok && len(v.Dimensions) == 2 {
+		return d.Dimensions[v.Dimensions[1]].Length > 0
+	}
+	return len(v.Dimensions) == 1
+}
+
+// column makes a column of a variable that holds one; false for others.
 func (d *Dataset) column(v *Variable) (source.Column, bool) {
 	c := source.Column{Name: clean(v.Name), Unit: attribute(v.Attributes, "units"), Axis: -1}
 	if long := attribute(v.Attributes, "long_name"); long != "" && variableName(long) == v.Name {
 		c.Name = long
 	}
+	if !d.holdsColumn(v) {
+		return c, false
+	}
 	if s, ok := v.Data.(string); ok {
 		width := 1
-		switch len(v.Dimensions) {
-		case 1:
-		case 2:
+		if len(v.Dimensions) == 2 {
 			width = d.Dimensions[v.Dimensions[1]].Length
-		default:
-			return c, false
-		}
-		if width == 0 {
-			return c, false
 		}
 		c.Texts = make([]string, len(s)/width)
 		for i := range c.Texts {
@@ -249,16 +253,13 @@ func (d *Dataset) column(v *Variable) (source.Column, bool) {
 		}
 		return c, true
 	}
-	if len(v.Dimensions) != 1 {
-		return c, false
-	}
 	c.Values, c.Missing = v.numbers()
 	return c, true
 }
 
 // general reads variables against their coordinate variable, one table for each
 // dimension.
-func (d *Dataset) general(f *source.File) error {
+func (d *Dataset) general(f *source.File, meter *source.Meter) error {
 	f.Facts = append(f.Facts, source.Fact{What: "layout", Value: "variables and their coordinate variables"})
 	var left []string
 	for k, dim := range d.Dimensions {
@@ -268,7 +269,7 @@ func (d *Dataset) general(f *source.File) error {
 			if len(v.Dimensions) == 0 || v.Dimensions[0] != k {
 				continue
 			}
-			if _, ok := d.column(v); !ok || len(v.Dimensions) == 1 && d.label(v) {
+			if !d.holdsColumn(v) || len(v.Dimensions) == 1 && d.label(v) {
 				continue
 			}
 			members = append(members, v)
@@ -281,6 +282,9 @@ func (d *Dataset) general(f *source.File) error {
 		}
 		t := source.Table{}
 		for i, v := range members {
+			if err := meter.Stop(); err != nil {
+				return err
+			}
 			c, _ := d.column(v)
 			if i > 0 && axis >= 0 {
 				c.Axis = 0
@@ -310,7 +314,7 @@ func (d *Dataset) general(f *source.File) error {
 		if len(v.Dimensions) == 0 {
 			continue
 		}
-		if _, ok := d.column(v); !ok {
+		if !d.holdsColumn(v) {
 			left = append(left, fmt.Sprintf("%q (%d dimensions)", v.Name, len(v.Dimensions)))
 		}
 	}
