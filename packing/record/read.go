@@ -249,7 +249,7 @@ func (o Options) parse(data []byte, m task.Monitor) (source.File, Options, error
 		f, err := columnar.Arrow(data, meter)
 		return f, o, err
 	case begins("PK\x03\x04"): // unpack leaves workbooks alone
-		f, err := sheet.Read(data, sheet.Options{Sheet: o.Table, Limit: o.limit()}, o.text(), m)
+		f, err := sheet.Read(data, sheet.Options{Sheet: o.Table, Limit: o.limit(), Meter: meter}, o.text(), m)
 		return f, o, err
 	}
 	if start := beginning(data); isXML(start) {

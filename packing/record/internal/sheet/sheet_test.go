@@ -3,6 +3,7 @@ package sheet
 import (
 	"archive/zip"
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -300,6 +301,25 @@ func TestOtherWriter(t *testing.T) {
 		}
 	}
 }
+
+// Reading stops when it is told to, within a sheet.
+func TestStop(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	long := workbook(t, strings.Repeat("<row><c><v>1</v></c></row>", 10000))
+	m := stopAfter{ctx, cancel}
+	if _, _, err := Grids(long, Options{Meter: source.NewMeter(m, len(long))}); !errors.Is(err, context.Canceled) {
+		t.Errorf("%v, want it stopped", err)
+	}
+}
+
+// stopAfter is a monitor that stops work at its first progress.
+type stopAfter struct {
+	ctx  context.Context
+	stop func()
+}
+
+func (s stopAfter) Context() context.Context  { return s.ctx }
+func (s stopAfter) Progress(string, int, int) { s.stop() }
 
 // The numbers are those that testdata/make.py writes.
 func TestRead(t *testing.T) {
