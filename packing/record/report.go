@@ -25,7 +25,9 @@ type Report struct {
 	Code string
 }
 
-// Provenance is where a record comes from.
+// Provenance is where a record comes from. SHA-256 and size tell which file it
+// was. When the file was last changed is left out: a copy has another time, and a
+// notebook would then differ from one machine to the next.
 type Provenance struct {
 	File    string  // base name
 	Member  string  // name of the file inside an archive; empty if there is none
