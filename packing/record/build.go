@@ -330,6 +330,12 @@ func (b *builder) rows() error {
 			b.report.Dropped = append(b.report.Dropped, Drop{Why: fmt.Sprintf("%s without a value in %q", plural(n-blank, "row"), cols[j].Name)})
 		}
 		did, err := b.options.follow(b.name, b.table, g)
+		if e, ok := err.(Error); ok {
+			if other := b.steady(j); other != "" {
+				e.Remedy += fmt.Sprintf("; or let the columns run against %q, which only grows: record.Options{Axis: %q}", other, other)
+			}
+			return e
+		}
 		if err != nil {
 			return err
 		}
@@ -343,6 +349,21 @@ func (b *builder) rows() error {
 		return Error{File: b.name, Problem: fmt.Sprintf("run %d of a file that is not cut into runs", b.options.Run), Remedy: "leave Options.Run out, or cut: Clock: record.CutAtReset"}
 	}
 	return nil
+}
+
+// steady returns the name of another column of times or volumes, beside column
+// j, that neither repeats a position nor goes back; empty if there is none.
+func (b *builder) steady(j int) string {
+	for k := range b.table.Columns {
+		c := &b.table.Columns[k]
+		if k == j || c.Axis != j || !isAxisKind(*c) {
+			continue
+		}
+		if t := look(positionsOf(c)); len(t.same)+len(t.back) == 0 {
+			return c.Name
+		}
+	}
+	return ""
 }
 
 // pad makes the columns of a group equally long.

@@ -55,6 +55,8 @@ var files = []struct {
 	{file: "mark_before_quote.csv", cols: []col{{"Time", "", "0 1", -1}, {"UV", "", "1.5 2.5", 0}}, facts: []string{"encoding: utf-8 with byte order mark"}},
 	{file: "windows1252.csv", cols: []col{{"Temperature", "°C", "20.5 21.5 22.5", -1}, {"Conductivity", "µS/cm", "1.25 1.75 2", -1}, {"Note", "", "Kühlung||", -1}},
 		facts: []string{"encoding: windows-1252"}},
+	{file: "superscripts.csv", cols: []col{{"Time", "min", "0 1", -1}, {"Feed", "m³", "0.5 1.5", 0}, {"Density", "kg/m³", "998.2 998.1", 0}, {"Area", "cm²", "7 7", 0}},
+		facts: []string{"encoding: windows-1252"}},
 	{file: "two_encodings.csv", refusal: &refusal{4, 0, "not UTF-8, while line 1", `Encoding: "windows-1252"`}},
 	{file: "comma_semicolon.csv", cols: []col{{"Time", "min", "10.2 11.2", -1}, {"UV", "mAU", "4.5 -0.25", 0}}, facts: []string{"separator: semicolon", "decimal mark: comma"}},
 	{file: "comma_tab.txt", cols: []col{{"Time", "min", "0.5 1.5", -1}, {"UV", "mAU", "0.0012 3", 0}}},
@@ -115,6 +117,7 @@ var files = []struct {
 	{file: "missing_markers.csv", options: Options{Missing: []string{"over"}}, cols: []col{{"Time", "min", "0 1 2 3 4 5", -1}, {"A", "", "1.5 - - - - -", 0}, {"B", "", "- - - - - 2.5", 0}, {"C", "", "- - - - - 3.5", 0}},
 		facts: []string{`values beyond a limit: column "C": 1`, `values that are missing: column "B": 4`}},
 	{file: "unit_in_cells.csv", cols: []col{{"Time", "min", "0 0.5 1", -1}, {"Signal", "mAU", "70 70.5 71", 0}, {"Share", "%", "1.2 1.3 -", 0}}},
+	{file: "rate_in_cells.csv", cols: []col{{"Time", "min", "0 1", -1}, {"Count", "cells/uL", "70 71.5", 0}}, facts: []string{`unit behind the numbers: column "Count": cells/uL`}},
 	{file: "two_units_in_cells.csv", refusal: &refusal{3, 3, `"0.07 AU" in column "Signal" has another unit`, "one unit"}},
 	{file: "number_forms.csv", cols: []col{{"Time", "", "0 1 2 3 4 5 6 7", -1}, {"Value", "", "1200 0.5 5 -2.5 7.25 0.0015 1e22 0.1", 0}}},
 	{file: "clock_long.csv", cols: []col{{"Elapsed", "s", "86399.5 86400.25 360001", -1}, {"UV", "mAU", "1.5 2.5 3.5", 0}}, facts: []string{`time form: column "Elapsed": hh:mm:ss`}},
@@ -318,7 +321,7 @@ func TestTwins(t *testing.T) {
 	for _, tc := range files {
 		data := load(t, tc.file)
 		switch tc.file {
-		case "windows1252.csv", "two_encodings.csv", "binary.bin", "mixed_line_ends.csv", "only_blanks.csv":
+		case "windows1252.csv", "superscripts.csv", "two_encodings.csv", "binary.bin", "mixed_line_ends.csv", "only_blanks.csv":
 			continue // the bytes or the line ends are the matter
 		}
 		plain := bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))
@@ -353,6 +356,13 @@ func TestTwins(t *testing.T) {
 					}
 				}
 				checkColumns(t, r.File.Tables[0].Columns, w)
+				if strings.HasPrefix(name, "UTF-16") && tc.options.Encoding == "" {
+					for _, f := range r.File.Facts { // without a mark it is a guess
+						if f.What == "encoding" && f.Guessed != (name == "UTF-16LE" || name == "UTF-16BE") {
+							t.Errorf("encoding: %+v", f)
+						}
+					}
+				}
 				for row, line := range tc.lines {
 					if got := r.File.Tables[0].Line(row); got != line {
 						t.Errorf("row %d is on line %d, want %d", row, got, line)

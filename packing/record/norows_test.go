@@ -3,6 +3,7 @@ package record
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/evenbed/evenbed/packing/trace"
@@ -65,5 +66,23 @@ func TestNoRows(t *testing.T) {
 			sameRecord(t, what+ending, got, r)
 		}
 		refused(t, r.Write(filepath.Join(t.TempDir(), "copy.nc")), "empty", "Parquet")
+	}
+}
+
+// Where a clock starts again, another column may be a better axis.
+func TestOtherAxis(t *testing.T) {
+	const text = "Time (s),Volume (mL),UV (mAU)\n0,0,1.5\n1,1,2.5\n0,2,3.5\n1,3,4.5\n"
+	_, err := Parse("laps.csv", []byte(text))
+	refused(t, err, "starts again", "record.CutAtReset", `against "Volume", which only grows: record.Options{Axis: "Volume"}`)
+	r, err := Parse("laps.csv", []byte(text), Options{Axis: "Volume"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if uv, err := r.Signal("UV"); err != nil || uv.Axis() != trace.Volume || uv.Len() != 4 {
+		t.Errorf("%v, %v", uv, err)
+	}
+	_, err = Parse("laps.csv", []byte("Time (s),Volume (mL),UV (mAU)\n0,0,1.5\n1,1,2.5\n0,0,3.5\n"))
+	if refused(t, err, "starts again"); strings.Contains(err.Error(), "only grows") {
+		t.Errorf("%v: the volume starts again, too", err)
 	}
 }
