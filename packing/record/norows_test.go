@@ -51,7 +51,7 @@ func TestNoRows(t *testing.T) {
 		refused(t, err, "no rows")
 		_, err = r.ByVolumeOf("Flow")
 		refused(t, err, "0 points")
-		for _, ending := range []string{".csv", ".parquet"} {
+		for _, ending := range []string{".csv", ".parquet", ".nc"} {
 			path := filepath.Join(t.TempDir(), "copy"+ending)
 			if err := r.Write(path); err != nil {
 				t.Errorf("%s, %s: %v", what, ending, err)
@@ -65,7 +65,19 @@ func TestNoRows(t *testing.T) {
 			}
 			sameRecord(t, what+ending, got, r)
 		}
-		refused(t, r.Write(filepath.Join(t.TempDir(), "copy.nc")), "empty", "Parquet")
+	}
+}
+
+// One of two signals may be empty.
+func TestOneEmptySignal(t *testing.T) {
+	r := Record{Columns: []Column{{Name: "Time A", Unit: "s", Values: []float64{0, 1, 2}}, {Name: "UV", Unit: "mAU", Axis: "Time A", Values: []float64{1.5, 2.5, 3.5}},
+		{Name: "Time B", Unit: "s", Values: []float64{}}, {Name: "pH", Axis: "Time B", Values: []float64{}}}}
+	for _, ending := range []string{".parquet", ".nc"} {
+		path := filepath.Join(t.TempDir(), "copy"+ending)
+		if err := r.Write(path); err != nil {
+			t.Fatal(err)
+		}
+		sameRecord(t, ending, read(t, path), r)
 	}
 }
 

@@ -169,13 +169,9 @@ func Signals(t source.Table) (Dataset, error) {
 		if c.Times != nil {
 			return refuse(fmt.Sprintf("column %q holds moments", c.Name), "count them as seconds from a start")
 		}
-		n := max(len(c.Values), len(c.Texts))
-		if n == 0 {
-			return refuse(fmt.Sprintf("column %q is empty", c.Name), "leave it out, or write CSV or Parquet")
-		}
 		if isAxis[i] {
 			ofAxis[i] = len(d.Dimensions)
-			d.Dimensions = append(d.Dimensions, Dimension{Name: name, Length: n})
+			d.Dimensions = append(d.Dimensions, dimension(name, max(len(c.Values), len(c.Texts))))
 		}
 	}
 	for i, c := range t.Columns {
@@ -194,7 +190,7 @@ func Signals(t source.Table) (Dataset, error) {
 					row += "_"
 				}
 				names[row] = true
-				d.Dimensions = append(d.Dimensions, Dimension{Name: row, Length: n})
+				d.Dimensions = append(d.Dimensions, dimension(row, n))
 			}
 		}
 		if d.Dimensions[dim].Length != n {
@@ -218,7 +214,22 @@ func Signals(t source.Table) (Dataset, error) {
 		}
 		d.Variables = append(d.Variables, v)
 	}
+	unlimited := 0
+	for _, dim := range d.Dimensions {
+		if dim.Unlimited {
+			unlimited++
+		}
+	}
+	if unlimited > 1 {
+		return refuse("columns of several axes are empty, and netCDF has room for one", "leave them out, or write CSV or Parquet")
+	}
 	return d, nil
+}
+
+// dimension returns a dimension of n entries. The format has none of zero but
+// the one that records make, when there is no record.
+func dimension(name string, n int) Dimension {
+	return Dimension{Name: name, Length: n, Unlimited: n == 0}
 }
 
 // texts makes a variable of texts, padded with NUL to one length, which is a

@@ -262,6 +262,7 @@ func (d *Dataset) column(v *Variable) (source.Column, bool) {
 func (d *Dataset) general(f *source.File, meter *source.Meter) error {
 	f.Facts = append(f.Facts, source.Fact{What: "layout", Value: "variables and their coordinate variables"})
 	var left []string
+	var empty []source.Table // of dimensions without an entry, told only if there is nothing else
 	for k, dim := range d.Dimensions {
 		var members []*Variable
 		for i := range d.Variables {
@@ -299,7 +300,12 @@ func (d *Dataset) general(f *source.File, meter *source.Meter) error {
 			}
 			t.Columns = append(t.Columns, c)
 		}
-		if len(t.Columns) == 0 || len(t.Columns[0].Values)+len(t.Columns[0].Texts) == 0 {
+		if len(t.Columns) == 0 {
+			continue
+		}
+		if len(t.Columns[0].Values)+len(t.Columns[0].Texts) == 0 && (axis < 0 || len(t.Columns) == 1) {
+			number(&t)
+			empty = append(empty, t)
 			continue
 		}
 		if axis < 0 {
@@ -323,6 +329,9 @@ func (d *Dataset) general(f *source.File, meter *source.Meter) error {
 			left = append(left[:20], fmt.Sprintf("and %d more", len(left)-20))
 		}
 		f.Facts = append(f.Facts, source.Fact{What: "left out", Value: strings.Join(left, ", ")})
+	}
+	if len(f.Tables) == 0 {
+		f.Tables = empty
 	}
 	if len(f.Tables) == 1 {
 		f.Tables[0].Name = ""

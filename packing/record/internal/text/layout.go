@@ -47,9 +47,7 @@ type layout struct {
 func (r *reader) layout() error {
 	t := &r.table
 	t.header, t.units, t.groups = -1, -1, -1
-	if t.firstLine = t.records[len(t.records)-1].line + 1; t.firstIndex < len(t.records) {
-		t.firstLine = t.records[t.firstIndex].line
-	}
+	t.firstLine = t.records[min(t.firstIndex, len(t.records)-1)].line // of a header alone, its last
 	if r.o.DataLine > 0 && t.firstLine != r.o.DataLine {
 		return Error{Line: r.o.DataLine, Problem: "no row of numbers", Remedy: fmt.Sprintf("the first one is on line %d", t.firstLine)}
 	}
@@ -127,7 +125,7 @@ func (r *reader) narrow() {
 // than names, and no other decimal mark.
 func (r *reader) commaTwice() error {
 	t := &r.table
-	if r.sep != ',' || r.o.Separator != "" || r.o.Decimal != "" || t.header < 0 {
+	if t.empty || r.sep != ',' || r.o.Separator != "" || r.o.Decimal != "" || t.header < 0 {
 		return nil
 	}
 	names := len(trimStrings(r.headerCells(t.header)))
