@@ -99,7 +99,7 @@ func (b *builder) choose(f source.File) error {
 		names = append(names, t.Name)
 		n := numbers(t)
 		switch {
-		case b.options.Table != "" && !strings.EqualFold(t.Name, b.options.Table), !measures(t):
+		case b.options.Table == "" && !measures(t), b.options.Table != "" && !strings.EqualFold(t.Name, b.options.Table):
 			n = -1
 		}
 		if n > most {
@@ -213,6 +213,9 @@ func (b *builder) names() error {
 			return Error{File: b.name, Problem: fmt.Sprintf("the unit %q given for column %q is not known", u, named.Columns[i].Name), Remedy: unitsRemedy}
 		}
 		b.table.Columns[i].Unit = u
+		if unit.KindOf(u) != unit.Time {
+			b.table.Columns[i].Start = time.Time{}
+		}
 	}
 	if b.unitsToo {
 		b.used.Units = maps.Clone(b.used.Units)

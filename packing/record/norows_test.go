@@ -68,6 +68,15 @@ func TestNoRows(t *testing.T) {
 	}
 }
 
+// Prose is no header, however long, and neither are names without a unit or an
+// axis.
+func TestNoHeader(t *testing.T) {
+	for _, text := range []string{strings.Repeat("said, and done\n", 2999) + "Time, UV\n" + strings.Repeat("said, and done\n", 2000), "Time flies, he said\n", "A,B\n", "UV (mAU)\n"} {
+		_, err := Parse("prose.txt", []byte(text))
+		refused(t, err, "no rows of numbers")
+	}
+}
+
 // One of two signals may be empty.
 func TestOneEmptySignal(t *testing.T) {
 	r := Record{Columns: []Column{{Name: "Time A", Unit: "s", Values: []float64{0, 1, 2}}, {Name: "UV", Unit: "mAU", Axis: "Time A", Values: []float64{1.5, 2.5, 3.5}},

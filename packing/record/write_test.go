@@ -236,6 +236,7 @@ func TestNamesLikeUnits(t *testing.T) {
 	for _, name := range []string{"Flow mL/min", "Beam (a)", "P/bar", "UV (280 nm)", "Open bar", "Share, %", "Brackets ()", "mL"} {
 		r.Columns = append(r.Columns, Column{Name: name, Axis: "Time", Values: []float64{1.5, 2.5}})
 	}
+	r.Columns = append(r.Columns, Column{Name: "Flux", Unit: "g/(L h)", Axis: "Time", Values: []float64{1.5, 2.5}})
 	path := filepath.Join(t.TempDir(), "copy.csv")
 	if err := r.Write(path); err != nil {
 		t.Fatal(err)

@@ -28,6 +28,9 @@ func (r *reader) headerAlone() bool {
 			continue
 		}
 		recs := records(r.head, 1, headRecords, sep)
+		if len(recs) == headRecords { // there may be more
+			continue
+		}
 		for len(recs) > 0 && blank(recs[len(recs)-1].text, sep) {
 			recs = recs[:len(recs)-1]
 		}
@@ -61,7 +64,7 @@ func (r *reader) cellsOf(rec record, sep byte) []string {
 }
 
 // namesColumns tells whether cells are names of columns: one has a known unit or
-// is a time or volume in few words, and none is a number or a sentence.
+// is a time or a volume ("Time", "Run time"), and none is a number or a sentence.
 func (r *reader) namesColumns(cells []string) bool {
 	sure := r.o.HeaderLine > 0
 	for _, c := range cells {
@@ -69,7 +72,8 @@ func (r *reader) namesColumns(cells []string) bool {
 			return false
 		}
 		name, unit := splitUnit(c)
-		sure = sure || unit != "" && knownUnit(unit) || axisName(name, "") && len(strings.Fields(name)) <= 2
+		words := strings.Fields(name)
+		sure = sure || unit != "" && knownUnit(unit) || len(words) == 1 && axisName(name, "") || len(words) == 2 && axisName(words[1], "")
 	}
 	return sure
 }

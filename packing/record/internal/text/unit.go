@@ -95,7 +95,10 @@ func bareUnit(heading string) (name, symbol string, ok bool) {
 
 // Heading writes a name and its unit so that they are read back as they are.
 func Heading(name, symbol string) string {
-	if symbol != "" {
+	switch {
+	case strings.ContainsAny(symbol, "()"):
+		return name + " [" + symbol + "]"
+	case symbol != "":
 		return name + " (" + symbol + ")"
 	}
 	n, u := splitUnit(name)
