@@ -24,8 +24,9 @@ import (
 // Write writes the record into a file, in the format that the ending names:
 // .csv, .parquet, or .nc and .cdf for netCDF classic. [Read] reads it back with
 // the same names, units, numbers to the last bit, events and preamble; but a
-// text cannot tell axes of the same length apart, and Parquet and netCDF keep
-// notes in the preamble. A file that exists is replaced once the new one is
+// text cannot tell axes of the same length apart, Parquet and netCDF keep notes
+// in the preamble, and texts and Parquet hold moments in place of times that count
+// from one. A file that exists is replaced once the new one is
 // whole; the one that the record was read from is never replaced.
 func (r Record) Write(path string) error {
 	write, err := r.writer(path)

@@ -34,8 +34,12 @@ func Parquet(data []byte, meter *source.Meter) (f source.File, err error) {
 	if len(data) < 12 || string(data[:4]) != "PAR1" || string(data[len(data)-4:]) != "PAR1" {
 		return f, source.Error{Problem: "not a whole Parquet file: it does not begin and end with PAR1", Remedy: "check that the export was finished, and copy the file again"}
 	}
-	if n := binary.LittleEndian.Uint32(data[len(data)-8:]); int64(n) > int64(len(data)-12) {
+	n := binary.LittleEndian.Uint32(data[len(data)-8:])
+	if int64(n) > int64(len(data)-12) {
 		return f, source.Error{Place: "footer", Problem: fmt.Sprintf("%d bytes do not fit into a file of %d", n, len(data)), Remedy: "the file is damaged or cut short: export or copy it again"}
+	}
+	if err := verifyThrift(data[len(data)-8-int(n):len(data)-8], &purse{budget(len(data))}); err != nil {
+		return f, damaged("footer", err)
 	}
 	file, err := parquet.OpenFile(bytes.NewReader(data), int64(len(data)), parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true))
 	if err != nil {
@@ -169,6 +173,9 @@ func inspect(data []byte, m *format.ColumnMetaData, rows int64, p *purse, meter 
 	for len(rest) > 0 && values < rows {
 		if err := meter.Stop(); err != nil {
 			return err
+		}
+		if err := verifyThrift(rest, p); err != nil {
+			return fmt.Errorf("a page begins badly: %w", err)
 		}
 		var h format.PageHeader
 		r := new(thrift.CompactProtocol).NewReaderFromBytes(rest)
