@@ -50,7 +50,8 @@ type Options struct {
 
 	// Of any format:
 
-	// Units gives columns their unit, in place of the file's: {"Time": "min"}.
+	// Units gives columns their unit, in place of the file's: {"Time": "min"}. Of a
+	// text, a heading named whole is the name of its column: {"Flow mL/min": "L/h"}.
 	Units map[string]string
 	// Axis names the column that the others run against.
 	Axis string
