@@ -6,6 +6,10 @@
 // doubts about them, and the verdict against the user's [Limits].
 // [PulseResult.Calculation] shows one number with its formula.
 //
+// [Replicates] judges several tests of one bed by a rule that is fixed
+// beforehand; [Pulse.EvaluateAll] and [Pulse.EvaluateFrom] evaluate many
+// traces, or those of a folder, over all processors.
+//
 //	trace    the signal and what is measured in it
 //	packing  column and medium
 //	record   reads the trace from an export

@@ -12,7 +12,9 @@
 //	export.ByVolume(flow)           the same against volume
 //	export.Within(...)              a part of it
 //	export.Write("copy.parquet")    CSV, Parquet or netCDF
-//	export.WriteSignal("uv.cdf", "UV")  one signal for other programs (ASTM E1947)
+//	export.WriteSignal("uv.cdf", "UV")   one signal for other programs (ASTM E1947)
+//
+// [Folder] takes one signal from each file of a folder, for many tests at once.
 package record
 
 import (
