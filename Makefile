@@ -109,7 +109,8 @@ race:
 	go test -race -skip '^(TestRefusals|TestBomb|TestStyledAndEmptyRows)$$' $$packages
 
 # A fuzz test is found by its name. The default is a number of inputs, since Go
-# sometimes calls the end of a stretch of time a failure.
+# sometimes calls the end of a stretch of time a failure. Without a bound, Go
+# spends up to a minute on making each new input smaller, and little else is done.
 .PHONY: fuzz
 fuzz:
 	@grep -rho --include='*_test.go' --with-filename '^func Fuzz[A-Za-z0-9_]*' kernel packing | sort | \
