@@ -60,7 +60,7 @@ func (r PulseResult) verdict() (title, text string) {
 		}
 		part := fmt.Sprintf("%s %s, limit %s: %s", c.Quantity, c.Reported, c.Limit, c.Outcome)
 		if c.Close {
-			part += " (the limit lies within two standard errors)"
+			part += " (the limit lies within the 95 % interval)"
 		}
 		parts = append(parts, part)
 	}
