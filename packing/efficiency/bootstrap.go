@@ -13,7 +13,9 @@ import (
 // The bounds of a bootstrap.
 const (
 	fewestTraces, mostTraces = 100, 100_000
+	kernel                   = 0.5  // of the normal noise that is added to a drawn residual, in its standard deviation
 	mostWithout              = 0.05 // of the resampled traces may give no value
+	mostTail                 = 1.5  // half of the 95 % interval, in two standard errors
 	pilotShare               = 2    // the model is smoothed over half the points above half height
 	modelEnd                 = 2.0  // times its noise, where the model of the peak ends
 )
@@ -40,7 +42,7 @@ func (r *PulseResult) draw(s *spread) (*drawing, error) {
 	}
 	x := r.recorded.Positions()
 	y := make([]float64, len(x))
-	from := r.innovations(s)
+	from, scale := r.innovations(s)
 	random := rand.New(rand.NewPCG(r.Pulse.Bootstrap.Seed, 1))
 	d := &drawing{all: make([]measured, r.Pulse.Bootstrap.Traces)}
 	if d.model, err = r.again(x, model); err != nil {
@@ -48,11 +50,14 @@ func (r *PulseResult) draw(s *spread) (*drawing, error) {
 	}
 	for k := range d.all {
 		e := 0.0
+		next := func() {
+			e = s.lag*e + (from[random.IntN(len(from))]+kernel*scale*random.NormFloat64())/math.Hypot(1, kernel)
+		}
 		for range 50 { // until the beginning is forgotten
-			e = s.lag*e + from[random.IntN(len(from))]
+			next()
 		}
 		for i, v := range model {
-			e = s.lag*e + from[random.IntN(len(from))]
+			next()
 			y[i] = v + e
 		}
 		if d.all[k], err = r.again(x, y); err != nil {
@@ -92,9 +97,9 @@ func (r *PulseResult) model(s *spread) ([]float64, error) {
 }
 
 // innovations returns what the autoregression leaves of the residuals in the
-// quiet stretches, with mean zero and the scatter that makes the noise.
-func (r *PulseResult) innovations(s *spread) []float64 {
-	var out []float64
+// quiet stretches, with mean zero and the standard deviation, scale, that makes
+// the noise.
+func (r *PulseResult) innovations(s *spread) (out []float64, scale float64) {
 	mean := 0.0
 	for _, q := range s.quiet {
 		last := 0.0
@@ -114,11 +119,11 @@ func (r *PulseResult) innovations(s *spread) []float64 {
 		out[i] -= mean
 		square += out[i] * out[i] / float64(len(out))
 	}
-	scale := s.noise * math.Sqrt((1-s.lag*s.lag)/square)
+	scale = s.noise * math.Sqrt(1-s.lag*s.lag)
 	for i := range out {
-		out[i] *= scale
+		out[i] *= scale / math.Sqrt(square)
 	}
-	return out
+	return out, scale
 }
 
 // again measures a trace as the result was measured: with its smoothing, quiet
@@ -158,9 +163,6 @@ func (d *drawing) interval(r *PulseResult, f function, v float64) (se, low, high
 	if math.IsNaN(base) || without > 0.5 {
 		return nan, nan, nan, "most resampled traces give no value"
 	}
-	if without > mostWithout {
-		doubt = fmt.Sprintf("%.0f %% of the resampled traces give no value", 100*without)
-	}
 	slices.Sort(ratios)
 	at := func(p float64) float64 { // between the nearest ranks
 		x := p*float64(len(ratios)+1) - 1
@@ -168,5 +170,11 @@ func (d *drawing) interval(r *PulseResult, f function, v float64) (se, low, high
 		return ratios[i] + (x-float64(i))*(ratios[i+1]-ratios[i])
 	}
 	se = math.Abs(v) * (at(0.8413) - at(0.1587)) / 2
+	switch wide := math.Abs(v) * (at(0.975) - at(0.025)) / 4; {
+	case without > mostWithout:
+		doubt = fmt.Sprintf("%.0f %% of the resampled traces give no value", 100*without)
+	case wide > mostTail*se:
+		doubt = "some of the resampled traces give a value far off"
+	}
 	return se, v / at(0.975), v / at(0.025), doubt
 }

@@ -55,14 +55,15 @@ func symmetry5(_ *PulseResult, m measured) float64 {
 // The bounds of a first-order interval. Chosen by the coverage that
 // TestCoverage measures.
 const (
-	mostLag       = 0.95  // correlation of neighbours that is still noise
-	mostFalse     = 0.002 // chance that noise crosses a level outside the peak
-	mostApart     = 0.25  // error of a crossing, of its distance from the apex
-	mostRelative  = 0.4   // standard error of a number
-	mostBend      = 4.0   // noise of the curvature at the apex, over it
-	slopeNoise    = 0.1   // noise of a slope or a curvature that is good enough
-	leastTop      = 0.75  // of the height, for the curvature at the apex
-	perSlopeReach = 6     // points above half height for one more on each side
+	fewestCorrelated = 100   // points in the quiet stretches, if neighbours are correlated
+	mostLag          = 0.95  // correlation of neighbours that is still noise
+	mostFalse        = 0.002 // chance that noise crosses a level outside the peak
+	mostApart        = 0.25  // error of a crossing, of its distance from the apex
+	mostRelative     = 0.4   // standard error of a number
+	mostBend         = 4.0   // noise of the curvature at the apex, over it
+	slopeNoise       = 0.1   // noise of a slope or a curvature that is good enough
+	leastTop         = 0.75  // of the height, for the curvature at the apex
+	perSlopeReach    = 6     // points above half height for one more on each side
 )
 
 // A spread is the noise of a signal and what it does to what was measured.
@@ -76,7 +77,8 @@ type spread struct {
 	quiet   [2][2]int
 
 	cov   [measures][measures]float64
-	doubt [measures]string // why the first order may not hold, or empty
+	bias  [measures]float64 // from taking the highest of several maxima
+	doubt [measures]string  // why the first order may not hold, or empty
 
 	drawn *drawing // of resampled traces, if they were asked for
 }
@@ -98,8 +100,12 @@ func (r *PulseResult) newSpread() *spread {
 	if lag := (l.Lag + 2/n) / (1 - 4/n); lag > 2/math.Sqrt(n) {
 		s.lag = math.Min(lag, mostLag)
 	}
-	p := s.lag
-	s.freedom = math.Max(1, n*(1-p*p)/(1+p*p)-2)
+	// Of the variance of correlated noise, and of what it does to a mean, less
+	// is known than of n points.
+	s.freedom = n - 2
+	if p := s.lag; p > 0 {
+		s.freedom = math.Max(1, n*(1-p*p)/(3+p*p)-2)
+	}
 	s.noise = l.Noise * math.Sqrt((n-2)/math.Max(1, n-2*s.inflation()))
 	s.wide = student(s.freedom)
 	return s
@@ -262,8 +268,9 @@ func integers(q int) (n, t2, t4 float64) {
 }
 
 // slopeBetween returns the slope of the smoothed signal between points i and
-// i+1, from so many more points on both sides that its noise is small beside
-// it.
+// i+1, from half a window more on both sides, and so many that its noise is
+// small beside it. From the two points alone it would be too steep, since an
+// outermost crossing lies where the noise falls, too.
 func (r *PulseResult) slopeBetween(s *spread, i int) float64 {
 	most := max(1, r.PointsAboveHalfHeight/perSlopeReach)
 	noise := s.noise * math.Sqrt(s.inflation())
@@ -283,8 +290,8 @@ func (r *PulseResult) slopeBetween(s *spread, i int) float64 {
 	}
 }
 
-// curvatureAtApex returns -y” there, per point squared, of a parabola through
-// so many points that its noise is small beside it.
+// curvatureAtApex returns that of the apex' own parabola, -y” per point squared,
+// from so many points that its noise is small beside it.
 func (r *PulseResult) curvatureAtApex(s *spread) float64 {
 	noise := s.noise * math.Sqrt(s.inflation())
 	k, curvature := r.Apex.Index, math.NaN()
@@ -300,8 +307,8 @@ func (r *PulseResult) curvatureAtApex(s *spread) float64 {
 		c2 := (n*y2 - t2*y0) / det
 		// A parabola through a Gaussian is less curved than its top, by 3/7 of
 		// the part of the height that it falls.
-		fall := -c2 * float64(q*q) / r.Height
-		curvature = -2 * c2 / (1 - 3.0/7*fall)
+		short := func(q int) float64 { return 1 + 3.0/7*c2*float64(q*q)/r.Height }
+		curvature = -2 * c2 * short(r.reach()) / short(q)
 		low := math.Min(value(r.calm, k-q), value(r.calm, k+q))
 		if 2*(q+1+q/4)+1 > r.PointsAboveHalfHeight || low < leastTop*r.Height || noise*math.Sqrt(n/det) < slopeNoise*-c2 {
 			break
@@ -347,7 +354,8 @@ func (r *PulseResult) localSpread(s *spread) {
 
 	// What is measured answers by own to its reading and by tilt to the height.
 	var own, tilt [local]float64
-	own[mApex], own[mHeight] = step/curvature*highest(ratio), 1
+	aside, lower, above := highest(ratio)
+	own[mApex], own[mHeight] = step/curvature*aside, lower
 	crossings := [...]float64{r.Half.Left, r.Half.Right, r.Tenth.Left, r.Tenth.Right, r.Fifth.Left, r.Fifth.Right}
 	for c, x := range crossings {
 		if math.IsNaN(x) {
@@ -363,7 +371,7 @@ func (r *PulseResult) localSpread(s *spread) {
 		j := mLeft50 + c
 		read[j] = r.reading(s, i+offset, part[:], room)
 		slope := r.slopeBetween(s, i)
-		own[j], tilt[j] = -1/slope, [...]float64{0.5, 0.1, 0.05}[c/2]/slope
+		own[j], tilt[j] = -1/slope, lower*[...]float64{0.5, 0.1, 0.05}[c/2]/slope
 	}
 	var raw [local][local]float64
 	for i := range local {
@@ -372,7 +380,11 @@ func (r *PulseResult) localSpread(s *spread) {
 			raw[j][i] = raw[i][j]
 		}
 	}
+	s.bias[mHeight] = above * math.Sqrt(raw[mHeight][mHeight])
 	for i := range local {
+		if i >= mLeft50 {
+			s.bias[i] = tilt[i] / lower * s.bias[mHeight]
+		}
 		for j := range local {
 			s.cov[i][j] = own[i]*own[j]*raw[i][j] + own[i]*tilt[j]*raw[i][mHeight] +
 				tilt[i]*own[j]*raw[mHeight][j] + tilt[i]*tilt[j]*raw[mHeight][mHeight]
@@ -384,13 +396,14 @@ func (r *PulseResult) localSpread(s *spread) {
 	}
 }
 
-// highest is by how much the position of the apex scatters other than to the
-// first order, since the parabola bends with the noise (more) and the highest
-// of several maxima is taken (less). Ratio is the standard deviation of the
-// parabola's curvature over the curvature. Fitted to the scatter of simulated
-// peaks, within 6 %.
-func highest(ratio float64) float64 {
-	return (1 + 0.06*math.Min(1, ratio/0.3)) * math.Pow(1+math.Pow(ratio/1.2, 2.5), -0.21)
+// highest tells how the apex of a flat top differs from the first order, since
+// the highest of several maxima is taken: its position and its height scatter
+// so many times as much, and it is too high by so many standard errors of the
+// first order. Ratio is the standard deviation of the parabola's curvature over
+// the curvature. Fitted to the scatter of simulated peaks, which TestHighest
+// repeats.
+func highest(ratio float64) (aside, height, above float64) {
+	return math.Pow(1+math.Pow(ratio/1.14, 3), -0.17), math.Pow(1+2*ratio*ratio, -0.068), 0.45 * math.Log(1+1.2*ratio)
 }
 
 // doubtCrossing tells why crossing c at x may move by more than its standard
@@ -490,12 +503,13 @@ func (r *PulseResult) momentSpread(s *spread) {
 }
 
 // stdErr returns the standard error of a function of what is measured, by
-// propagation to the first order, and what speaks against it.
-func (r *PulseResult) stdErr(s *spread, f function) (se float64, doubt string) {
+// propagation to the first order, by how much it is too large on average, and
+// what speaks against both.
+func (r *PulseResult) stdErr(s *spread, f function) (se, bias float64, doubt string) {
 	at := r.measured()
 	here := f(r, at)
 	if math.IsNaN(here) {
-		return math.NaN(), "there is no value"
+		return math.NaN(), math.NaN(), "there is no value"
 	}
 	var g [measures]float64
 	for i := range measures {
@@ -508,6 +522,7 @@ func (r *PulseResult) stdErr(s *spread, f function) (se float64, doubt string) {
 	}
 	sum := 0.0
 	for i, gi := range g {
+		bias += gi * s.bias[i]
 		for j, gj := range g {
 			if gi != 0 && gj != 0 {
 				sum += gi * gj * s.cov[i][j]
@@ -522,12 +537,14 @@ func (r *PulseResult) stdErr(s *spread, f function) (se float64, doubt string) {
 	se = math.Sqrt(sum)
 	switch {
 	case doubt != "":
+	case s.lag > 0 && s.points < fewestCorrelated:
+		doubt = "the noise is correlated, and the quiet stretches are too short to tell how much"
 	case s.lag == mostLag:
 		doubt = "the signal waves or drifts in the quiet stretches"
 	case !(se < mostRelative*math.Abs(here)):
 		doubt = "the error is a large part of the value"
 	}
-	return se, doubt
+	return se, bias, doubt
 }
 
 // errors works out the standard errors of what is compared with limits.

@@ -68,15 +68,17 @@ func (u Uncertainty) decimals() int {
 // factor, and holds where the first order does not: noise that crosses a level
 // twice, or a top that is flat beside the noise.
 //
-// The noise is drawn from the residuals in the quiet stretches; if neighbours
-// are correlated, from what a first-order autoregression leaves of them. The
+// The noise is drawn from the residuals in the quiet stretches, smoothed by a
+// normal kernel of half their standard deviation, since a few residuals have no
+// tails; if neighbours are correlated, from what a first-order autoregression
+// leaves of them. The
 // interval of a number T, which the peak without noise gives as T0 and a
 // resampled trace as T*, is T/(T*/T0) between the 97.5th and the 2.5th
 // percentile of T*/T0 (the basic bootstrap, of logarithms), and its standard
 // error half the distance from the 16th to the 84th.
 //
 // Source: B. Efron, R. J. Tibshirani, An Introduction to the Bootstrap, Chapman
-// & Hall (1993), chapters 8, 9 and 13 (from memory).
+// & Hall (1993), chapters 8, 9, 13 and 16 (from memory).
 type Bootstrap struct {
 	Traces int    // how many; zero: none. 400 is enough for an interval
 	Seed   uint64 // the same seed gives the same numbers
@@ -186,12 +188,31 @@ func (r *PulseResult) interval(s *spread, f function) (se, low, high float64, do
 	case s.drawn != nil:
 		return s.drawn.interval(r, f, v)
 	}
-	se, doubt = r.stdErr(s, f)
-	wide := math.Exp(s.wide * se / math.Abs(v))
-	if v < 0 {
-		return se, v * wide, v / wide, doubt
+	se, bias, doubt := r.stdErr(s, f)
+	if v <= 0 { // a position in front of the trace's zero
+		return se, v - bias - s.wide*se, v - bias + s.wide*se, doubt
 	}
-	return se, v / wide, v * wide, doubt
+	return se, v * math.Exp((-bias-s.wide*se)/v), v * math.Exp((-bias+s.wide*se)/v), doubt
+}
+
+// closeness tells of each number with a limit whether the noise alone can decide
+// the outcome; nothing if it cannot.
+func (r PulseResult) closeness() string {
+	var parts []string
+	for _, c := range r.Checks {
+		switch {
+		case c.Outcome == NotChecked:
+		case c.Doubt != "" && !math.IsNaN(c.Low):
+			parts = append(parts, fmt.Sprintf("the interval of %s is not reliable: %s", c.Quantity, c.Doubt))
+		case c.Close:
+			d := Uncertainty{StdErr: (c.High - c.Low) / 4}.decimals()
+			parts = append(parts, fmt.Sprintf("%s lies between %s and %s (95 %%) by the noise alone, and the outcome is not the same there", c.Quantity, fixed(c.Low, d), fixed(c.High, d)))
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return strings.Join(parts, "; ") + "."
 }
 
 // page lays the list out.
