@@ -337,3 +337,37 @@ func TestUncertaintyIsShown(t *testing.T) {
 		near(t, u.Name+" against volume", v.StdErr, want, 1e-6*want, "flow is constant")
 	}
 }
+
+// TestSampling puts Gaussians at many places between the samples: the numbers
+// differ from those of the Gaussian by no more than what is said.
+func TestSampling(t *testing.T) {
+	const retention = 2400.0
+	p := test04()
+	p.Baseline.None = true
+	for _, step := range []float64{20, 10, 4} { // 7 points above half height and more
+		for _, sd := range []float64{60, 86} {
+			largest := map[string]float64{} // share of what is said
+			for off := 0.0; off < 1; off += 0.05 {
+				at := retention + off*step
+				tr := of(t, int(4800/step)+1, step, func(x float64) float64 { return 50 * bell(x, at, sd) })
+				p.Smoothing.Window = 1
+				r := evaluate(t, p, tr)
+				half := 2 * sd * math.Sqrt(2*math.Ln2)
+				for name, want := range map[string]float64{"Plates": plates(halfHeight, at, half), "Asymmetry": 1, "SymmetryFactor": 1, "Apex.X": at / 60, "Half.Width": half / 60, "Height": 50} {
+					u := uncertainty(t, r, name)
+					wrong := math.Abs(u.Value - want)
+					largest[name] = math.Max(largest[name], wrong/u.Sampling)
+					// The derivatives are taken over some points, 25 %.
+					if wrong > 1.25*u.Sampling {
+						t.Errorf("step %v, σ %v, %v off: %s is %v, want %v, said to be within %.2g", step, sd, off, name, u.Value, want, u.Sampling)
+					}
+				}
+			}
+			for name, share := range largest {
+				if share < 0.05 {
+					t.Errorf("step %v, σ %v: %s is said to be wrong by %.0f times as much as it is", step, sd, name, 1/share)
+				}
+			}
+		}
+	}
+}
