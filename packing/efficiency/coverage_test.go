@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -88,8 +89,8 @@ type tally struct {
 	narrow  int // one that does when it is a fifth narrower
 }
 
-// run evaluates seeded traces of a case.
-func (c coverageCase) run(t *testing.T, seed uint64, traces int) [5]tally {
+// run evaluates seeded traces of a case, each with so many resampled ones.
+func (c coverageCase) run(t *testing.T, seed uint64, traces, resampled int) [5]tally {
 	step := coverageEnd / float64(c.n-1)
 	x, clean, y := make([]float64, c.n), make([]float64, c.n), make([]float64, c.n)
 	top := 0.0
@@ -118,7 +119,9 @@ func (c coverageCase) run(t *testing.T, seed uint64, traces int) [5]tally {
 		if err != nil {
 			t.Fatal(err)
 		}
-		r, err := test04().Evaluate(tr)
+		p := test04()
+		p.Bootstrap = Bootstrap{Traces: resampled, Seed: random.Uint64()}
+		r, err := p.Evaluate(tr)
 		if err != nil {
 			continue // refused: no value
 		}
@@ -178,21 +181,14 @@ func (c coverageCase) run(t *testing.T, seed uint64, traces int) [5]tally {
 // COVERAGE_TRACES=2000 makes so many traces a case and writes the table
 // (`make coverage`). Noise, shapes and seeds are invented.
 func TestCoverage(t *testing.T) {
-	traces := 300
-	table := os.Getenv("COVERAGE_TRACES")
-	if table != "" {
-		var err error
-		if traces, err = strconv.Atoi(table); err != nil || traces < 100 {
-			t.Fatalf("COVERAGE_TRACES=%q; give a number of at least 100", table)
-		}
-	}
+	traces, write := coverageTraces(t, 300)
 	cases := coverageCases()
 	results := make([][5]tally, len(cases))
 	t.Run("cases", func(t *testing.T) {
 		for i, c := range cases {
 			t.Run(fmt.Sprintf("%s %g %% lag %g", c.shape, 100*c.noise, c.lag), func(t *testing.T) {
 				t.Parallel()
-				results[i] = c.run(t, uint64(i+1), traces)
+				results[i] = c.run(t, uint64(i+1), traces, 0)
 			})
 		}
 	})
@@ -239,10 +235,80 @@ func TestCoverage(t *testing.T) {
 	if 2*tooNarrow < judged {
 		t.Errorf("of intervals a fifth too narrow only %d cases of %d fail", tooNarrow, judged)
 	}
-	if table != "" {
-		if err := os.WriteFile("testdata/coverage.md", []byte(coverageTable(cases, results, traces)), 0o644); err != nil {
-			t.Fatal(err)
+	if write {
+		text := fmt.Sprintf("# Coverage of the 95 %% intervals\n\nWritten by `make coverage`: %d seeded traces a case, invented; first-order intervals of `Pulse.Evaluate` with its default baseline and smoothing. A cell has the share of intervals that hold the number which the same evaluation, with the same smoothing window, quiet stretches and limits of the moments, gives without noise; in brackets the p-value of the exact binomial test of 0.95. Noise is the standard deviation of a sample over the height. The peaks have 50 to 90 points above half height, \"few points\" has 12. A value that was not given does not count; where one in five is missing or doubted by the result itself, the cell says so.\n\n", traces) +
+			coverageTable(cases, results, traces) + "\nNot reliable, and why:\n\n"
+		named := notReliable()
+		for _, c := range cases {
+			for _, number := range coverageNumbers {
+				name := fmt.Sprintf("%s %g %% %s", c.shape, 100*c.noise, number)
+				if why := named[name]; why != "" && c.lag == 0 {
+					text += fmt.Sprintf("- %s: %s\n", name, why)
+				}
+			}
 		}
+		writeCoverage(t, "coverage.md", text)
+	}
+}
+
+// TestBootstrapCoverage does the same with resampled traces, at 3 % of noise. An
+// interval between percentiles of a few hundred holds a little less.
+func TestBootstrapCoverage(t *testing.T) {
+	traces, write := coverageTraces(t, 40)
+	traces = min(traces, 500)
+	const resampled = 200
+	var cases []coverageCase
+	for _, c := range coverageCases() {
+		if c.noise == 0.03 {
+			cases = append(cases, c)
+		}
+	}
+	results := make([][5]tally, len(cases))
+	t.Run("cases", func(t *testing.T) {
+		for i, c := range cases {
+			t.Run(c.shape, func(t *testing.T) {
+				t.Parallel()
+				results[i] = c.run(t, uint64(i+101), traces, resampled)
+			})
+		}
+	})
+	for i, c := range cases {
+		for k, n := range results[i] {
+			if n.doubtful(traces) {
+				if k == 0 || k == 1 && c.n > 1000 {
+					t.Errorf("%s, %s: %d of %d not given, %d doubted", c.shape, coverageNumbers[k], traces-n.given, traces, n.doubted)
+				}
+				continue
+			}
+			probability := math.Max(leastCoverage, math.Min(0.95, float64(n.held)/float64(n.given)))
+			if p := binomialTest(n.held, n.given, probability); p < 1e-4 {
+				t.Errorf("%s, %s: %d of %d intervals hold the truth, p = %.2g", c.shape, coverageNumbers[k], n.held, n.given, p)
+			}
+		}
+	}
+	if write {
+		text := fmt.Sprintf("# Coverage of the 95 %% intervals of a bootstrap\n\nWritten by `make coverage`: %d seeded traces a case with %d resampled ones for each; else as in `coverage.md`.\n\n", traces, resampled)
+		writeCoverage(t, "coverage_bootstrap.md", text+coverageTable(cases, results, traces))
+	}
+}
+
+// coverageTraces returns how many traces a case are asked for, and whether the
+// table is.
+func coverageTraces(t *testing.T, usual int) (traces int, write bool) {
+	asked := os.Getenv("COVERAGE_TRACES")
+	if asked == "" {
+		return usual, false
+	}
+	traces, err := strconv.Atoi(asked)
+	if err != nil || traces < 100 {
+		t.Fatalf("COVERAGE_TRACES=%q; give a number of at least 100", asked)
+	}
+	return traces, true
+}
+
+func writeCoverage(t *testing.T, file, text string) {
+	if err := os.WriteFile(filepath.Join("testdata", file), []byte(text), 0o644); err != nil {
+		t.Fatal(err)
 	}
 }
 
@@ -252,7 +318,6 @@ func (n tally) doubtful(traces int) bool { return 5*(n.doubted+traces-n.given) >
 
 func coverageTable(cases []coverageCase, results [][5]tally, traces int) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Coverage of the 95 %% intervals\n\nWritten by `make coverage`: %d seeded traces a case, invented; first-order intervals of `Pulse.Evaluate` with its default baseline and smoothing. A cell has the share of intervals that hold the number which the same evaluation, with the same smoothing window, quiet stretches and limits of the moments, gives without noise; in brackets the p-value of the exact binomial test of 0.95. Noise is the standard deviation of a sample over the height. The peaks have 50 to 90 points above half height, \"few points\" has 12. A value that was not given does not count; where one in five is missing or doubted by the result itself, the cell says so.\n\n", traces)
 	fmt.Fprintf(&b, "| shape | noise | correlation of neighbours | %s |\n|%s\n", strings.Join(coverageNumbers, " | "), strings.Repeat(" --- |", 3+len(coverageNumbers)))
 	for i, c := range cases {
 		fmt.Fprintf(&b, "| %s | %g %% | %g |", c.shape, 100*c.noise, c.lag)
@@ -267,16 +332,6 @@ func coverageTable(cases []coverageCase, results [][5]tally, traces int) string 
 			fmt.Fprintf(&b, " %s |", cell)
 		}
 		b.WriteByte('\n')
-	}
-	b.WriteString("\nNot reliable, and why:\n\n")
-	named := notReliable()
-	for _, c := range cases {
-		for _, number := range coverageNumbers {
-			name := fmt.Sprintf("%s %g %% %s", c.shape, 100*c.noise, number)
-			if why := named[name]; why != "" && c.lag == 0 {
-				fmt.Fprintf(&b, "- %s: %s\n", name, why)
-			}
-		}
 	}
 	return b.String()
 }
