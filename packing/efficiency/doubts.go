@@ -206,3 +206,13 @@ func centre(window int) float64 {
 	}
 	return 3 * (3*m*m + 3*m - 1) / ((2*m - 1) * (2*m + 1) * (2*m + 3))
 }
+
+// coefficient returns the moving quadratic's coefficient at offset i of a
+// window with half-width m.
+func coefficient(m int, i float64) float64 {
+	if m == 0 {
+		return 1
+	}
+	h := float64(m)
+	return (3*(3*h*h+3*h-1) - 15*i*i) / ((2*h - 1) * (2*h + 1) * (2*h + 3))
+}

@@ -5,6 +5,15 @@
 // returns a [PulseResult]: plates and plate height, asymmetry, retention, the
 // doubts about them, and the verdict against the user's [Limits].
 // [PulseResult.Calculation] shows one number with its formula.
+// [PulseResult.Uncertainty] has the standard error and the 95 % interval of each.
+//
+// A [Transition] does the same with the step of a change of buffers, which every
+// cycle has, and [TransitionResult.Against] compares it with an earlier one. A
+// [Breakthrough] gives the binding capacity from the load.
+//
+// [Replicates] judges several tests of one bed by a rule that is fixed
+// beforehand; [Pulse.EvaluateAll] and [Pulse.EvaluateFrom] evaluate many
+// traces, or those of a folder, over all processors.
 //
 //	trace    the signal and what is measured in it
 //	packing  column and medium

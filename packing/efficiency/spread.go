@@ -87,7 +87,7 @@ type spread struct {
 // stretches; nil if there is none.
 func (r *PulseResult) newSpread() *spread {
 	l, t := r.Baseline, r.recorded
-	if !(l.Noise > 0) || l.Before.IsZero() || l.After.IsZero() {
+	if !(l.Noise > 0) || l.Points < 4 {
 		return nil
 	}
 	n := float64(l.Points)
@@ -348,7 +348,10 @@ func (r *PulseResult) localSpread(s *spread) {
 	bends := r.reading(s, k-q+offset, bend, room)
 	curvature := r.curvatureAtApex(s)
 	ratio := math.Sqrt(s.covariance(bends, bends)) / curvature
-	if !(ratio < mostBend) {
+	switch {
+	case !r.parabolic():
+		s.doubt[mApex] = "no parabola goes through the top, and the highest sample was taken"
+	case !(ratio < mostBend):
 		s.doubt[mApex] = "the top is flat beside the noise, and the apex may lie anywhere on it"
 	}
 
@@ -394,6 +397,23 @@ func (r *PulseResult) localSpread(s *spread) {
 		j := mLeft50 + c
 		s.doubt[j] = r.doubtCrossing(s, c, x, math.Sqrt(s.cov[j][j]))
 	}
+}
+
+// parabolic reports whether the apex is that of a parabola, and not the highest
+// sample itself.
+func (r *PulseResult) parabolic() bool {
+	q, k := r.reach(), r.Apex.Index
+	if k-q < 0 || k+q >= r.calm.Len() {
+		return false
+	}
+	n, t2, t4 := integers(q)
+	var y0, y1, y2 float64
+	for d := -q; d <= q; d++ {
+		y := value(r.calm, k+d)
+		y0, y1, y2 = y0+y, y1+float64(d)*y, y2+float64(d*d)*y
+	}
+	c1, c2 := y1/t2, (n*y2-t2*y0)/(n*t4-t2*t2)
+	return c2 < 0 && math.Abs(c1) <= -2*c2*float64(q)
 }
 
 // highest tells how the apex of a flat top differs from the first order, since
@@ -536,6 +556,8 @@ func (r *PulseResult) stdErr(s *spread, f function) (se, bias float64, doubt str
 	}
 	se = math.Sqrt(sum)
 	switch {
+	case !(se > 0) || math.IsNaN(bias):
+		return math.NaN(), math.NaN(), "no standard error can be worked out at such a peak"
 	case doubt != "":
 	case s.lag > 0 && s.points < fewestCorrelated:
 		doubt = "the noise is correlated, and the quiet stretches are too short to tell how much"

@@ -371,3 +371,47 @@ func TestSampling(t *testing.T) {
 		}
 	}
 }
+
+// TestUncertaintyOfAnyTrace: an interval that is called reliable is one.
+func TestUncertaintyOfAnyTrace(t *testing.T) {
+	random := rand.New(rand.NewPCG(13, 7))
+	reliable, doubted := 0, 0
+	for i := range 1500 {
+		n := 12 + random.IntN(300)
+		at, wide, noise := random.Float64()*float64(n), 1+random.Float64()*float64(n)/10, math.Pow(10, 3*random.Float64()-4)
+		x, y := make([]float64, n), make([]float64, n)
+		for j := range x {
+			x[j] = float64(j)
+			if j > 0 && random.IntN(30) == 0 {
+				x[j] = x[j-1] // the same time twice
+			}
+			y[j] = bell(x[j], at, wide) + noise*random.NormFloat64()
+		}
+		tr, err := trace.Make("any", "", trace.Time, x, y)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := test04()
+		p.Smoothing = Smoothing{Window: []int{0, 1, 5, 9}[random.IntN(4)], PeakOnly: random.IntN(2) == 0}
+		if random.IntN(10) == 0 {
+			p.Bootstrap = Bootstrap{Traces: 100, Seed: uint64(i)}
+		}
+		r, err := p.Evaluate(tr)
+		if err != nil {
+			continue
+		}
+		for _, u := range r.Uncertainty() {
+			if !u.Reliable() {
+				doubted++
+				continue
+			}
+			reliable++
+			if !(u.StdErr > 0) || !(u.Low < u.High) || math.IsInf(u.High, 0) || u.Sampling < 0 || math.IsNaN(u.Sampling) {
+				t.Fatalf("trace %d: %+v", i, u)
+			}
+		}
+	}
+	if reliable < 2000 || doubted < 500 {
+		t.Errorf("%d reliable and %d doubted intervals", reliable, doubted)
+	}
+}
