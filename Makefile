@@ -140,6 +140,10 @@ gen: ## the generated tables of linked packages
 golden: ## golden files: rewrite, then read the diff
 	UPDATE_GOLDEN=1 go test ./...
 
+.PHONY: coverage
+coverage: ## the full statistical runs: 2,000 traces a case, and their tables
+	COVERAGE_TRACES=2000 go test -count=1 -run 'Coverage$$' ./packing/efficiency
+
 .PHONY: data
 data: ## the invented data in testdata/
 	go run ./packing/internal/made/cmd testdata
