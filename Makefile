@@ -56,7 +56,7 @@ installed: build $(VENV)/ready
 	$(JUPYTER) $(ALONE) bin/evenbed install --sys-prefix
 
 .PHONY: test-clients
-test-clients: installed ## the public kernel test suite, nbclient, SciPy and readers of files against ours; needs Python
+test-clients: installed ## the public kernel test suite, nbclient, SciPy, fluids and readers of files against ours; needs Python
 	@mkdir -p build/jupyter/ipython
 	cd $(CLIENTS) && $(JUPYTER) $(ALONE) python -B -m pytest
 
