@@ -117,7 +117,7 @@ func (r *PulseResult) doubtBaseline() {
 				"Let lamp and temperature settle before the test; a straight line was taken away")
 		}
 	}
-	span, half := r.net.Span(), r.Half.Width()
+	span, half := r.recorded.Span(), r.Half.Width()
 	if before := r.Apex.X - span.From; before < leastRoom*half {
 		r.warn(fmt.Sprintf("The recording begins only %.1f widths at half height in front of the apex", before/half),
 			"The baseline is uncertain: start recording with the sample")

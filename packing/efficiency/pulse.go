@@ -99,8 +99,7 @@ type PulseResult struct {
 	Warnings []Warning
 
 	recorded trace.Trace // the peak pointing up
-	net      trace.Trace // less the baseline and smoothed
-	calm     trace.Trace // the part of net in which the peak was measured
+	calm     trace.Trace // less the baseline and smoothed, near the peak or more
 	down     bool        // the peak points down in the trace
 	volume   units.Volume
 }
@@ -257,28 +256,49 @@ func (r *PulseResult) prepare(tr trace.Trace) error {
 			r.SmoothingWindow = points/2*2 + 1
 		}
 	}
-	var near trace.Range
+	reach := nearPeak*(j-i) + r.SmoothingWindow
+	near := trace.Range{Axis: r.Axis, From: position(tr, max(0, high-reach)), To: position(tr, min(tr.Len()-1, high+reach))}
 	if r.Pulse.Smoothing.PeakOnly {
-		reach := nearPeak*(j-i) + r.SmoothingWindow
-		near = trace.Range{Axis: r.Axis, From: position(tr, max(0, high-reach)), To: position(tr, min(tr.Len()-1, high+reach))}
+		part, err := tr.Within(near)
+		if err != nil {
+			return err
+		}
+		if r.calm, err = part.Net(line, r.SmoothingWindow, trace.Range{}); err != nil {
+			return err
+		}
+		r.Apex = r.calm.Apex(r.reach())
+		return nil
 	}
-	if r.net, err = tr.Net(line, r.SmoothingWindow, near); err != nil {
+	part, front, back, err := tr.NetWithin(line, r.SmoothingWindow, near)
+	if err != nil {
 		return err
 	}
-	if r.calm = r.net; r.Pulse.Smoothing.PeakOnly {
-		r.calm, err = r.net.Within(near)
+	r.calm, r.Apex = part, part.Apex(r.reach())
+	if math.Max(front, back) >= lowestCrossing*r.Apex.Height { // something stands elsewhere too
+		if r.calm, err = r.net(); err != nil {
+			return err
+		}
+		r.Apex = r.calm.Apex(r.reach())
 	}
-	return err
+	return nil
 }
+
+// net returns all of the trace less its baseline and smoothed. It is made anew
+// each time, so that a result needs no memory for it.
+func (r *PulseResult) net() (trace.Trace, error) {
+	return r.recorded.Net(r.Baseline, r.SmoothingWindow, trace.Range{})
+}
+
+// lowestCrossing is the lowest fraction of the height at which a width is taken.
+const lowestCrossing = 0.05
 
 // findPeak finds apex and widths.
 func (r *PulseResult) findPeak() error {
-	r.Apex = r.calm.Apex(r.reach())
 	r.Height = r.Apex.Height
 	if n := r.Baseline.Noise; r.Height < leastSignalToNoise*n {
 		return r.noPeak(fmt.Sprintf("its highest point stands only %.2g times the noise above the baseline, less than %v", r.Height/n, leastSignalToNoise))
 	}
-	widths, err := r.calm.Widths(r.Apex, []float64{0.05, 0.1, 0.5})
+	widths, err := r.calm.Widths(r.Apex, []float64{lowestCrossing, 0.1, 0.5})
 	if err != nil {
 		return err
 	}
@@ -303,17 +323,23 @@ func (r *PulseResult) findPeak() error {
 // takeMoments takes the moments. Smoothing by a quadratic leaves area, mean and
 // variance of a peak as they are.
 func (r *PulseResult) takeMoments() error {
-	limits := r.Pulse.MomentRange
+	limits, net := r.Pulse.MomentRange, r.calm
+	span := r.recorded.Span()
 	if limits.IsZero() {
 		outer := r.Fifth
 		if math.IsNaN(outer.Width()) {
 			outer = r.Tenth
 		}
-		span := r.net.Span()
 		limits = trace.Range{Axis: r.Axis, From: math.Max(span.From, outer.Left-outer.Width()), To: math.Min(span.To, outer.Right+outer.Width())}
 	}
+	if part := net.Span(); limits.From < part.From || limits.To > part.To {
+		var err error
+		if net, err = r.net(); err != nil {
+			return err
+		}
+	}
 	var err error
-	r.Moments, err = r.net.Moments(limits)
+	r.Moments, err = net.Moments(limits)
 	if err != nil && r.Pulse.MomentRange.IsZero() {
 		r.Moments = trace.Moments{Range: limits, Area: math.NaN(), Mean: math.NaN(), Variance: math.NaN()}
 		r.warn("The moments cannot be taken: the signal lies below its baseline for too long", "Set Baseline to quiet stretches next to the peak")

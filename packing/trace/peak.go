@@ -251,6 +251,9 @@ func (t Trace) Extremes() (lowest, highest int) {
 // ExtremesOver returns the indices of the first of the points farthest below
 // and above a line; -1 for a trace without points.
 func (t Trace) ExtremesOver(l Line) (lowest, highest int) {
+	if l.Bent() {
+		return t.Minus(l).Extremes()
+	}
 	lowest, highest = -1, -1
 	x := t.x[:len(t.y)]
 	level, slope := l.Level-l.Slope*l.Origin, l.Slope
