@@ -398,7 +398,7 @@ func TestVerdictNearTheLimit(t *testing.T) {
 
 func TestNoPlatesAlone(t *testing.T) {
 	r := demo(t)
-	for name, text := range map[string]string{"String": r.String(), "Markdown": r.Markdown(), "HTML": r.HTML(), "picture": r.figure().Description} {
+	for name, text := range map[string]string{"String": r.String(), "Markdown": r.Markdown(), "HTML": r.HTML(), "picture": r.Figure().Description} {
 		for _, with := range []string{"educed plate height", "symmetry", "cm/h"} {
 			if !strings.Contains(text, with) {
 				t.Errorf("%s shows plates without %q", name, with)

@@ -187,19 +187,27 @@ func (t Trace) BaselineUnder(b Baseline) (Line, error) {
 		}
 		slope = 0 // the band is taken away already
 	}
-	squares := 0.0
-	for _, e := range ends {
-		for i := e[0]; i < e[1]; i++ {
-			d := t.y[i] - l.At(t.x[i])
-			squares += d * d
-		}
-	}
-	l.Noise = math.Sqrt(squares / (all.n - 2))
+	l.Noise = math.Sqrt((l.squares(t, before) + l.squares(t, after)) / (all.n - 2))
 	_, _, s := front.line()
 	l.DriftBefore = (s - slope) * (l.Before.To - l.Before.From)
 	_, _, s = back.line()
 	l.DriftAfter = (s - slope) * (l.After.To - l.After.From)
 	return l, nil
+}
+
+// squares returns the sum of the squares of a stretch's points less the line.
+func (l Line) squares(t Trace, e [2]int) float64 {
+	var some [64]float64
+	sum := 0.0
+	for i := e[0]; i < e[1]; i += len(some) {
+		end := min(i+len(some), e[1])
+		left := some[:end-i]
+		l.take(left, t.x[i:end], t.y[i:end])
+		for _, d := range left {
+			sum += d * d
+		}
+	}
+	return sum
 }
 
 // rest returns the sums of the points of a stretch less the line.
