@@ -166,10 +166,7 @@ func (r PulseResult) corrected(c *Correction) error {
 	if math.IsNaN(r.Moments.Variance) {
 		return errors.New("the moments of the peak are not available; set Baseline to quiet stretches next to the peak")
 	}
-	one := 1.0 // cubic metres in one unit of the axis
-	if r.Axis == trace.Time {
-		one = float64(r.Pulse.Flow)
-	}
+	one := r.cubicMetresPerUnit()
 	mean, variance := r.Pulse.ExtraColumn.system()
 	observed := r.Moments.Variance * one * one
 	c.System = CorrectionPart{units.Volume(mean), units.Volume(math.Sqrt(variance)), variance / observed}
@@ -192,6 +189,14 @@ func (r PulseResult) corrected(c *Correction) error {
 		c.List = append(c.List, m)
 	}
 	return nil
+}
+
+// cubicMetresPerUnit returns the volume that passes in one unit of the axis.
+func (r PulseResult) cubicMetresPerUnit() float64 {
+	if r.Axis == trace.Time {
+		return float64(r.Pulse.Flow)
+	}
+	return 1
 }
 
 func (c Correction) page() table.Page {

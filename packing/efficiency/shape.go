@@ -152,13 +152,16 @@ func (r PulseResult) slopeShare(v float64) string {
 func (r PulseResult) shoulder() (dip, at, noise float64) {
 	reach := max(1, r.PointsAboveHalfHeight/20)
 	squares := float64(reach) * float64(reach+1) * float64(2*reach+1) / 3
-	step := r.calm.Step()
+	step, foot := r.calm.Step(), r.Fifth
+	if math.IsNaN(foot.Width()) {
+		foot = r.Tenth
+	}
 	for _, side := range []int{-1, 1} {
 		var places, slopes []float64
 		steepest := 0.0
 		for i := r.Apex.Index; i >= reach && i+reach < r.calm.Len(); i += side {
 			x := position(r.calm, i)
-			if x < r.Fifth.Left || x > r.Fifth.Right || (math.IsNaN(r.Fifth.Width()) && (x < r.Tenth.Left || x > r.Tenth.Right)) {
+			if x < foot.InnerLeft || x > foot.InnerRight {
 				break
 			}
 			sum := 0.0

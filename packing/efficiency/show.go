@@ -375,14 +375,32 @@ func (r PulseResult) Draw(d Drawing) figure.Figure {
 					figure.Mark{X1: one.Foot, Y1: 0, X2: one.X + (top-one.Y)/one.Slope, Y2: top, Dashed: true, Colour: 4},
 					figure.Mark{X1: one.X, Y1: one.Y, X2: one.X, Y2: one.Y, Colour: 4})
 			}
-			f.Marks = append(f.Marks, figure.Mark{X1: g.Back.Foot, Y1: 0, X2: g.Back.Foot, Y2: 0, Label: "tangents " + cv(g.Width()), Place: figure.RightOf, Colour: 4})
+			f.Marks = append(f.Marks, figure.Mark{X1: g.Front.Foot, Y1: 0, X2: g.Back.Foot, Y2: 0, Ends: true, Label: "tangents " + cv(g.Width()), Place: figure.Below, Colour: 4})
 			f.Description += fmt.Sprintf(" Tangents meet the baseline %s apart.", cv(g.Width()))
 		}
 	}
+	raw := r.recorded.Minus(r.Baseline)
 	if r.SmoothingWindow > 1 {
-		f.Lines = []figure.Line{{Name: "as recorded", Points: r.recorded.Minus(r.Baseline), Faint: true}, {Name: fmt.Sprintf("smoothed over %d points", r.SmoothingWindow), Points: r.calm}}
+		calm := r.calm
+		if net, err := r.net(); err == nil && !r.Pulse.Smoothing.PeakOnly {
+			calm = net
+		}
+		f.Lines = []figure.Line{{Name: "as recorded", Points: raw, Faint: true}, {Name: fmt.Sprintf("smoothed over %d points", r.SmoothingWindow), Points: calm}}
 	} else {
-		f.Lines = []figure.Line{{Name: "as recorded", Points: r.recorded.Minus(r.Baseline)}}
+		f.Lines = []figure.Line{{Name: "as recorded", Points: raw}}
+	}
+	if seen, err := raw.Within(trace.Range{Axis: r.Axis, From: from, To: to}); err == nil {
+		// Room above for the labels of apex and stretches, below for the tangents'.
+		low, high := seen.Extremes()
+		least, most := math.Min(0, value(seen, low)), math.Max(a.Height, value(seen, high))
+		above, below := 0.08, 0.06
+		if len(f.Spans) > 0 {
+			above = 0.16
+		}
+		if d.Tangents {
+			below = 0.12
+		}
+		f.Y.Min, f.Y.Max = least-below*(most-least), most+above*(most-least)
 	}
 	return f
 }

@@ -12,7 +12,8 @@ type Baseline struct {
 	// None takes the values as they are.
 	None bool
 	// RubberBand takes the convex hull of the points on the side away from the
-	// peak, as a band stretched under it: for a baseline that bends. It is
+	// peak, as a band stretched under it: for a baseline that bends away from the
+	// peak. Which side the peak is on is told by its being narrow. The band is
 	// lifted to the mean of the points in the quiet stretches, so that it runs
 	// through the noise and not along its edge. It rests on few points; where a
 	// straight line fits, the line is better.
@@ -145,9 +146,15 @@ func (t Trace) BaselineUnder(b Baseline) (Line, error) {
 		return Line{}, fmt.Errorf("trace %q has %d points; a baseline needs 3 at each end", t.Name, n)
 	}
 	var ends [2][2]int
-	sign := 1.0
-	if b.Before.IsZero() || b.After.IsZero() || b.RubberBand {
-		ends, sign = t.quietEnds()
+	if b.RubberBand {
+		l.kx, l.ky = t.band()
+	}
+	if b.Before.IsZero() || b.After.IsZero() {
+		flat := t
+		if b.RubberBand {
+			flat = t.Minus(l)
+		}
+		ends = flat.quietEnds()
 	}
 	for i, r := range []Range{b.Before, b.After} {
 		if r.IsZero() {
@@ -179,7 +186,6 @@ func (t Trace) BaselineUnder(b Baseline) (Line, error) {
 	l.Before = Range{t.axis, t.x[before[0]], t.x[before[1]-1]}
 	l.After = Range{t.axis, t.x[after[0]], t.x[after[1]-1]}
 	if b.RubberBand {
-		l.kx, l.ky = t.hull(sign)
 		front, back = l.rest(t, before), l.rest(t, after)
 		lift := (front.y + back.y) / all.n
 		for i := range l.ky {
@@ -219,6 +225,30 @@ func (l Line) rest(t Trace, e [2]int) sums {
 	return s
 }
 
+// band returns the corners of the hull on the side away from the peak: of both
+// hulls the one over which fewer points reach half of the greatest distance.
+func (t Trace) band() (x, y []float64) {
+	fewest := len(t.x) + 1
+	for _, sign := range []float64{1, -1} {
+		var l Line
+		l.kx, l.ky = t.hull(sign)
+		left := t.Minus(l).y
+		top, count := 0.0, 0
+		for _, v := range left {
+			top = math.Max(top, sign*v)
+		}
+		for _, v := range left {
+			if 2*sign*v >= top {
+				count++
+			}
+		}
+		if count < fewest {
+			fewest, x, y = count, l.kx, l.ky
+		}
+	}
+	return x, y
+}
+
 // hull returns the corners of the convex hull of the points from below, or from
 // above for a negative sign, by Andrew's monotone chain.
 //
@@ -249,9 +279,8 @@ func (t Trace) hull(sign float64) (x, y []float64) {
 // quietEnds returns the first and the last twelfth of the points, cut short
 // where they come within one and a half widths at half height of the peak, but
 // of a hundredth of the points and three at least. The peak is what stands
-// farthest from the straight line between both ends, up or down; the sign says
-// which.
-func (t Trace) quietEnds() (ends [2][2]int, sign float64) {
+// farthest from the straight line between both ends, up or down.
+func (t Trace) quietEnds() [2][2]int {
 	n := len(t.x)
 	x, y := t.x[:n], t.y[:n]
 	first, last := (y[0]+y[1]+y[2])/3, (y[n-1]+y[n-2]+y[n-3])/3
@@ -275,11 +304,7 @@ func (t Trace) quietEnds() (ends [2][2]int, sign float64) {
 	before := sort.SearchFloat64s(x, x[k]-reach)
 	after := sort.SearchFloat64s(x, x[k]+reach)
 	least := max(3, n/100)
-	sign = 1
-	if y[k] < level+slope*x[k] {
-		sign = -1
-	}
-	return [2][2]int{{0, max(least, min(n/12, before))}, {min(n-least, max(n-n/12, after)), n}}, sign
+	return [2][2]int{{0, max(least, min(n/12, before))}, {min(n-least, max(n-n/12, after)), n}}
 }
 
 // Minus returns the trace less the line.
