@@ -3,6 +3,7 @@ package trace
 import (
 	"fmt"
 	"math"
+	"sort"
 )
 
 // A Tangent touches a flank of a peak where it is steepest.
@@ -19,9 +20,9 @@ type Tangents struct{ Front, Back Tangent }
 func (t Tangents) Width() float64 { return t.Back.Foot - t.Front.Foot }
 
 // Tangents finds the tangents at the points of inflection of the peak with apex
-// a. Each is that of a cubic, by least squares, through the steepest sample of
-// the flank above a tenth of the height and reach samples on each side of it,
-// 2 at least. The baseline should have been taken away before. A flank with too
+// a. Each is that of a cubic, by least squares, through reach samples on each
+// side, 2 at least, of the one next to the inflection, which is looked for from
+// the steepest sample of the flank above a tenth of the height. The baseline should have been taken away before. A flank with too
 // few samples is an error.
 //
 // The cubic is exact for a cubic; on a Gaussian of standard deviation σ a reach
@@ -49,6 +50,29 @@ func (t Trace) tangent(a Apex, reach, step int) (Tangent, error) {
 	if at < 0 {
 		return Tangent{}, fmt.Errorf("trace %q has no flank of %d points beside its apex at %s for a tangent; record more often, or the whole peak", t.Name, 2*reach+1, t.axis.Show(a.X))
 	}
+	g, err := t.touch(at, reach, step)
+	for range 5 { // put the fit about the inflection that it found
+		next := t.nearest(g.X)
+		if err != nil || next == at || next < reach || next+reach >= len(t.y) {
+			break
+		}
+		at = next
+		g, err = t.touch(at, reach, step)
+	}
+	return g, err
+}
+
+// nearest returns the sample next to a position.
+func (t Trace) nearest(x float64) int {
+	i := min(sort.SearchFloat64s(t.x, x), len(t.x)-1)
+	if i > 0 && x-t.x[i-1] < t.x[i]-x {
+		i--
+	}
+	return i
+}
+
+// touch fits a cubic about sample i and returns the tangent at its inflection.
+func (t Trace) touch(at, reach, step int) (Tangent, error) {
 	// Normal equations of y = c0 + c1 u + c2 u² + c3 u³, u in units of the reach.
 	var m [4][5]float64
 	x0, scale := t.x[at], (t.x[at+reach]-t.x[at-reach])/2
