@@ -187,11 +187,11 @@ func (r PulseResult) Methods() Methods {
 	low, _, err := r.PlatesAtWidth(fiveSigma)
 	add("PlatesFiveSigma", "width at 4.4 %", "25 (tR/w)²", low, err, "Five σ of a Gaussian: sees more of the tail, and of noise and baseline")
 	g, err := r.FoleyDorsey()
-	why := "Foley, Dorsey: allows for a tail by b/a; stands for tR²/M2"
+	why := "Allows for a tail by b/a; stands for tR²/M2, not M1²/M2"
 	if g.Mirrored {
 		why += ". The peak fronts: made for its mirror image, so read it with care"
 	}
-	add("PlatesFoleyDorsey", "tail allowed for", "41.7 (tR/w)²/(b/a+1.25)", g.Plates, err, why)
+	add("PlatesFoleyDorsey", "Foley and Dorsey", "41.7 (tR/w)²/(b/a+1.25)", g.Plates, err, why)
 	add("PlatesMoments", "moments", "M1²/M2", r.PlatesMoments, nil, "Sees all of the peak, whatever its shape; depends most on baseline and limits, here "+r.Moments.Range.String())
 
 	m.Quote = "Quote the one that your procedure names, with reduced plate height, asymmetry and velocity; never compare numbers of different methods. If it names none, half height by the pharmacopoeia is what most limits were set with (common practice, no source)."
