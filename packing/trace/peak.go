@@ -274,8 +274,11 @@ func (t Trace) ExtremesOver(l Line) (lowest, highest int) {
 				least = v
 			}
 		}
-		one, other := level+slope*t.x[start], level+slope*t.x[end-1]
-		if most-math.Min(one, other) <= high && least-math.Max(one, other) >= low {
+		under, over := level+slope*t.x[start], level+slope*t.x[end-1]
+		if over < under {
+			under, over = over, under
+		}
+		if most-under <= high && least-over >= low {
 			continue
 		}
 		x := t.x[start:end][:len(y)]
