@@ -34,7 +34,7 @@ build: ## the program, bin/evenbed
 
 .PHONY: demo
 demo: build ## run every notebook; fail when an output differs from the stored one
-	bin/evenbed run --check --html --out $(OUT) notebooks/*.ipynb
+	bin/evenbed check --html --out $(OUT) notebooks/*.ipynb
 	@echo "Open in a browser:"
 	@printf '  file://%s\n' $(addprefix $(CURDIR)/$(OUT)/,$(patsubst notebooks/%.ipynb,%.html,$(wildcard notebooks/*.ipynb)))
 

@@ -18,7 +18,13 @@ type Batch struct {
 	Notebooks []string // paths
 	Out       string   // the folder for what is made
 	HTML      bool     // a page of each notebook too
-	Check     bool     // an error if an output differs from the stored one
+	// Parameters are given to each notebook, as by [Notebook.SetParameters].
+	Parameters map[string]string
+
+	// Check makes it an error if the cells were not run in order before, or an
+	// output differs from the stored one, see [Compare].
+	Check     bool
+	Tolerance float64
 
 	// Start starts a session for one notebook. The cells' working directory
 	// is the notebook's own folder, as in Jupyter.
@@ -43,7 +49,11 @@ func (b Batch) Run(ctx context.Context) error {
 		return err
 	}
 	for _, t := range tasks {
-		if _, err := ReadFile(t.source); err != nil {
+		nb, err := ReadFile(t.source)
+		if err != nil {
+			return err
+		}
+		if err := nb.SetParameters(b.Parameters); err != nil {
 			return err
 		}
 	}
@@ -109,6 +119,9 @@ func (b Batch) one(ctx context.Context, t task) (ok bool, err error) {
 	if err != nil {
 		return false, err
 	}
+	if err := nb.SetParameters(b.Parameters); err != nil {
+		return false, err
+	}
 	failure := nb.Execute(ctx, func(output func(host.Output)) (Session, error) { return b.Start(nb.Folder, output) })
 	var cell *CellError
 	if failure != nil && !errors.As(failure, &cell) && ctx.Err() == nil {
@@ -133,12 +146,20 @@ func (b Batch) one(ctx context.Context, t task) (ok bool, err error) {
 		return false, nil
 	}
 	if b.Check {
-		if differences := Compare(stored, nb); len(differences) > 0 {
+		order, differences := stored.Order(), Compare(stored, nb, b.Tolerance)
+		for _, o := range order {
+			fmt.Fprintln(b.Errors, o)
+		}
+		if len(differences) > 0 {
 			fmt.Fprintf(b.Report, "%s: outputs differ -> %s\n", t.source, made)
 			for _, d := range differences {
 				fmt.Fprintln(b.Errors, d)
 			}
 			fmt.Fprintf(b.Errors, "  if the new outputs are right, copy %s over %s\n", t.notebook, t.source)
+			return false, nil
+		}
+		if len(order) > 0 {
+			fmt.Fprintf(b.Report, "%s: same outputs, but not stored as a run from top to bottom -> %s\n", t.source, made)
 			return false, nil
 		}
 		fmt.Fprintf(b.Report, "%s: same outputs -> %s\n", t.source, made)

@@ -3,7 +3,10 @@ package notebook
 import (
 	"fmt"
 	"maps"
+	"math"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -38,8 +41,10 @@ func (d Difference) String() string {
 
 // Compare returns where the outputs that a new run made differ from the stored
 // ones, at most one difference for each cell, in order of the cells. Execution
-// counts are not compared.
-func Compare(stored, made *Notebook) []Difference {
+// counts are not compared, nor the outputs of cells tagged nbval-ignore-output
+// or nbval-skip. Numbers in text may differ by the tolerance, relative to the
+// larger one; a tolerance of 0 lets nothing differ.
+func Compare(stored, made *Notebook, tolerance float64) []Difference {
 	var all []Difference
 	for i := range max(len(stored.Cells), len(made.Cells)) {
 		d := Difference{File: made.Name, Cell: i + 1, Output: 1}
@@ -48,16 +53,42 @@ func Compare(stored, made *Notebook) []Difference {
 			d.Made = fmt.Sprintf("%d cells", len(made.Cells))
 			return append(all, d)
 		}
+		if tags := made.Cells[i].Tags; slices.Contains(tags, tagIgnore) || slices.Contains(tags, tagSkip) {
+			continue
+		}
 		d.Count = made.Cells[i].Count
-		if compareOutputs(&d, stored.Cells[i].Outputs, made.Cells[i].Outputs) {
+		if compareOutputs(&d, stored.Cells[i].Outputs, made.Cells[i].Outputs, tolerance) {
 			all = append(all, d)
 		}
 	}
 	return all
 }
 
+// Order returns what the stored execution counts say against a run from top to
+// bottom, and which cells hold an error that is not meant.
+func (nb *Notebook) Order() []string {
+	var all []string
+	last, lastCell := 0, 0
+	for i, c := range nb.Cells {
+		if c.Kind != Code || strings.TrimSpace(c.Source) == "" || slices.Contains(c.Tags, tagSkip) {
+			continue
+		}
+		switch {
+		case c.Count == 0:
+			all = append(all, fmt.Sprintf("%s: cell %d was never run; run all cells and save", nb.Name, i+1))
+		case c.Count <= last:
+			all = append(all, fmt.Sprintf("%s: cell %d [%d] was run before cell %d [%d] above it; restart the kernel, run all cells and save", nb.Name, i+1, c.Count, lastCell, last))
+		}
+		last, lastCell = max(last, c.Count), i+1
+		if !slices.Contains(c.Tags, tagFails) && slices.ContainsFunc(c.Outputs, func(o Output) bool { return o.Kind == Failure }) {
+			all = append(all, fmt.Sprintf("%s: cell %d [%d] is stored with an error; mend it, or tag it %s if the error is meant", nb.Name, i+1, c.Count, tagFails))
+		}
+	}
+	return all
+}
+
 // compareOutputs reports whether the outputs differ, and where.
-func compareOutputs(d *Difference, stored, made []Output) bool {
+func compareOutputs(d *Difference, stored, made []Output, tolerance float64) bool {
 	for i := range max(len(stored), len(made)) {
 		d.Output = i + 1
 		switch {
@@ -74,14 +105,44 @@ func compareOutputs(d *Difference, stored, made []Output) bool {
 			return true
 		}
 		for _, what := range slices.Sorted(maps.Keys(before)) {
-			if before[what] != after[what] {
+			if !same(before[what], after[what], tolerance) {
 				d.What = what
-				d.Line, d.Stored, d.Made = firstLine(before[what], after[what])
+				d.Line, d.Stored, d.Made = firstLine(before[what], after[what], tolerance)
 				return true
 			}
 		}
 	}
 	return false
+}
+
+var number = regexp.MustCompile(`[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?`)
+
+// same reports whether two texts are equal, but for numbers that differ by the
+// tolerance.
+func same(a, b string, tolerance float64) bool {
+	if a == b {
+		return true
+	}
+	if tolerance == 0 {
+		return false
+	}
+	atA, atB := number.FindAllStringIndex(a, -1), number.FindAllStringIndex(b, -1)
+	if len(atA) != len(atB) {
+		return false
+	}
+	endA, endB := 0, 0
+	for i := range atA {
+		if a[endA:atA[i][0]] != b[endB:atB[i][0]] {
+			return false
+		}
+		endA, endB = atA[i][1], atB[i][1]
+		x, errX := strconv.ParseFloat(a[atA[i][0]:endA], 64)
+		y, errY := strconv.ParseFloat(b[atB[i][0]:endB], 64)
+		if errX != nil || errY != nil || math.Abs(x-y) > tolerance*max(x, y) {
+			return false
+		}
+	}
+	return a[endA:] == b[endB:]
 }
 
 // parts returns what of an output is compared, by name.
@@ -127,7 +188,7 @@ func (o Output) describe() string {
 
 // firstLine returns the first line that differs, cut to the part around the
 // difference.
-func firstLine(stored, made string) (line int, before, after string) {
+func firstLine(stored, made string, tolerance float64) (line int, before, after string) {
 	a, b := strings.Split(stored, "\n"), strings.Split(made, "\n")
 	for i := range max(len(a), len(b)) {
 		switch {
@@ -135,7 +196,7 @@ func firstLine(stored, made string) (line int, before, after string) {
 			return i + 1, "(ends before)", shorten(b[i], 0)
 		case i >= len(b):
 			return i + 1, shorten(a[i], 0), "(ends before)"
-		case a[i] != b[i]:
+		case !same(a[i], b[i], tolerance):
 			at := 0
 			for at < min(len(a[i]), len(b[i])) && a[i][at] == b[i][at] {
 				at++

@@ -45,7 +45,7 @@ func (e *CellError) Error() string {
 // with the function that is to receive the outputs. The outputs of the notebook
 // are replaced, also those of cells after a failing one, which are not run. A
 // cell may fail without ending the run if it is tagged raises-exception, unless
-// the engine itself ended.
+// the engine itself ended; a cell tagged nbval-skip is not run.
 //
 // The error is a [*CellError] if a cell failed. When the context ends, the cell
 // that runs is interrupted.
@@ -64,7 +64,7 @@ func (nb *Notebook) Execute(ctx context.Context, start func(output func(host.Out
 	}()
 	n := 0
 	for i, cell := range nb.Cells {
-		if cell.Kind != Code || strings.TrimSpace(cell.Source) == "" {
+		if cell.Kind != Code || strings.TrimSpace(cell.Source) == "" || slices.Contains(cell.Tags, tagSkip) {
 			continue
 		}
 		if err := ctx.Err(); err != nil {
@@ -79,7 +79,7 @@ func (nb *Notebook) Execute(ctx context.Context, start func(output func(host.Out
 			continue
 		}
 		c.ensure(*failure)
-		if reply.Died || ctx.Err() != nil || !slices.Contains(cell.Tags, "raises-exception") {
+		if reply.Died || ctx.Err() != nil || !slices.Contains(cell.Tags, tagFails) {
 			return &CellError{nb.Name, i + 1, n, failure.Name, failure.Message}
 		}
 	}

@@ -293,11 +293,60 @@ func TestCompare(t *testing.T) {
 		{"cells", parse(t), run(), "test.ipynb: cell 1, output 1\n  stored: 0 cells\n  made:   2 cells"},
 	} {
 		var got []string
-		for _, d := range Compare(tc.stored, tc.made) {
+		for _, d := range Compare(tc.stored, tc.made, 0) {
 			got = append(got, d.String())
 		}
 		if strings.Join(got, "\n") != tc.want {
 			t.Errorf("%s:\n%s\nwant\n%s", tc.name, strings.Join(got, "\n"), tc.want)
 		}
+	}
+}
+
+// What may differ: outputs of tagged cells, and numbers by the tolerance.
+func TestCompareAllows(t *testing.T) {
+	run := func(text string, tags ...string) *Notebook {
+		nb := parse(t, code("a", "x", tags...))
+		s := &script{shows: map[string][]host.Output{"x": {host.Stream{Name: "stdout", Text: text}}}}
+		if err := nb.Execute(context.Background(), s.start); err != nil {
+			t.Fatal(err)
+		}
+		return nb
+	}
+	for _, tc := range []struct {
+		stored, made string
+		tolerance    float64
+		tags         []string
+		same         bool
+	}{
+		{"v = 1.0000001", "v = 1.0000002", 0, nil, false},
+		{"v = 1.0000001", "v = 1.0000002", 1e-6, nil, true},
+		{"v = 1.0000001", "v = 1.0000002", 1e-8, nil, false},
+		{"v = 1.5e-9 x", "v = 1.5000001e-9 x", 1e-6, nil, true},
+		{"v = -1", "v = 1", 1e-3, nil, false}, // a sign is no number
+		{"v = 1", "w = 1", 0.5, nil, false},
+		{"1 2", "1", 0.5, nil, false},
+		{"<b>3.00</b>", "<b>3</b>", 1e-9, nil, true},
+		{"a", "b", 0, []string{"nbval-ignore-output"}, true},
+		{"a", "b", 0, []string{"other"}, false},
+	} {
+		if d := Compare(run(tc.stored, tc.tags...), run(tc.made, tc.tags...), tc.tolerance); (len(d) == 0) != tc.same {
+			t.Errorf("%q and %q with tolerance %g and tags %v: %v", tc.stored, tc.made, tc.tolerance, tc.tags, d)
+		}
+	}
+}
+
+func TestOrder(t *testing.T) {
+	nb := parse(t, code("a", "x"), code("b", "fails"), code("c", "x"), code("d", "fails", "raises-exception"), code("e", ""), code("f", "x", "nbval-skip"))
+	for i, count := range []int{2, 1, 0, 4, 0, 0} {
+		nb.Cells[i].setCount(count)
+	}
+	nb.Cells[1].setOutputs([]Output{{Kind: Failure, Name: "panic"}})
+	nb.Cells[3].setOutputs([]Output{{Kind: Failure, Name: "panic"}})
+	got := strings.Join(nb.Order(), "\n")
+	want := "test.ipynb: cell 2 [1] was run before cell 1 [2] above it; restart the kernel, run all cells and save\n" +
+		"test.ipynb: cell 2 [1] is stored with an error; mend it, or tag it raises-exception if the error is meant\n" +
+		"test.ipynb: cell 3 was never run; run all cells and save"
+	if got != want {
+		t.Errorf("%s\nwant\n%s", got, want)
 	}
 }

@@ -54,7 +54,7 @@ func golden(t *testing.T, path string, got []byte) {
 		t.Fatal(err)
 	}
 	if !bytes.Equal(got, want) {
-		line, before, after := firstLine(string(want), string(got))
+		line, before, after := firstLine(string(want), string(got), 0)
 		t.Errorf("%s, line %d:\n want %s\n  got %s", path, line, before, after)
 	}
 }
@@ -70,7 +70,7 @@ func TestRoundTrip(t *testing.T) {
 			t.Fatal(err)
 		}
 		if got := read(t, path).Bytes(); !bytes.Equal(got, want) {
-			line, before, after := firstLine(string(want), string(got))
+			line, before, after := firstLine(string(want), string(got), 0)
 			t.Errorf("%s, line %d changed\nfrom %s\n  to %s", path, line, before, after)
 		}
 	}

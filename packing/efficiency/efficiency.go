@@ -14,6 +14,10 @@
 //	Corrected      the column without system and sample
 //	Table, Figure, Text, Measured, Doubts  its parts alone, for a report
 //
+// [Replicates] judges several tests of one bed by a rule that is fixed
+// beforehand; [Pulse.EvaluateAll] and [Pulse.EvaluateFrom] evaluate many
+// traces, or those of a folder, over all processors.
+//
 //	trace    the signal and what is measured in it
 //	packing  column and medium
 //	record   reads the trace from an export

@@ -12,6 +12,8 @@
 //	export.ByVolume(flow)           the same against volume
 //	export.Within(...)              a part of it
 //	export.Write("copy.parquet")    CSV, Parquet or netCDF
+//
+// [Folder] takes one signal from each file of a folder, for many tests at once.
 package record
 
 import (

@@ -4,7 +4,8 @@
 // A [Trace] comes from a record or from [New]. [Trace.BaselineUnder] finds the
 // line under a peak and [Trace.Minus] takes it away; [Trace.Smoothed] calms the
 // noise; [Trace.Apex], [Trace.Width] and [Trace.Moments] then measure. Nothing
-// is measured silently: every result says from where to where it was taken.
+// is measured silently: every result says from where to where it was taken. A
+// [Source] gives many traces, one at a time.
 //
 //	record      reads traces from instrument exports
 //	efficiency  makes plates and asymmetry of them

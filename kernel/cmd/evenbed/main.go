@@ -35,6 +35,9 @@ func commands() []command {
 		installCommand(),
 		uninstallCommand(),
 		runCommand(),
+		checkCommand(),
+		stripCommand(),
+		doctorCommand(),
 		versionCommand(),
 		{
 			name: "kernel", summary: "what Jupyter starts; of no use by hand", usage: "CONNECTION_FILE",

@@ -51,8 +51,15 @@ func TestCommandLines(t *testing.T) {
 		{"-h", 0, "usage: evenbed COMMAND", ""},
 		{"help", 0, "usage: evenbed COMMAND", ""},
 		{"help run", 0, "usage: evenbed run NOTEBOOK...", ""},
-		{"run --help", 0, "--check", ""},
-		{"run x.ipynb -h", 0, "--check", ""},
+		{"run --help", 0, "-p NAME=VALUE", ""},
+		{"run x.ipynb -h", 0, "--out DIR", ""},
+		{"run x.ipynb -p n", 2, "", "not of the form NAME=VALUE"},
+		{"check", 2, "", "needs a NOTEBOOK"},
+		{"check --help", 0, "--tolerance", ""},
+		{"check x.ipynb --tolerance 2", 2, "", "from 0 to below 1"},
+		{"strip", 2, "", "needs a NOTEBOOK"},
+		{"strip nothere.ipynb", 1, "", "nothere.ipynb"},
+		{"doctor x", 2, "", "does not know what to do"},
 		{"install --help", 0, "--sys-prefix", ""},
 		{"uninstall --help", 0, "--prefix DIR", ""},
 		{"kernel --help", 0, "CONNECTION_FILE", ""},
@@ -154,19 +161,104 @@ func TestRun(t *testing.T) {
 	}
 
 	// The stored notebook has no outputs; the made one has.
-	code, stdout, stderr = call("run", path, "--check", "--out", out)
+	code, stdout, stderr = call("check", path, "--out", out)
 	if code != 1 || !strings.Contains(stdout, "outputs differ") || !strings.Contains(stderr, "cell 2 [2], output 1\n  stored: nothing\n  made:   stdout: read from") {
 		t.Errorf("exit code %d\n%s%s", code, stdout, stderr)
 	}
 	if err := os.WriteFile(path, made, 0o644); err != nil {
 		t.Fatal(err)
 	}
-	code, stdout, stderr = call("run", path, "--check", "--out", out)
+	code, stdout, stderr = call("check", path, "--out", out)
 	if code != 0 || !strings.Contains(stdout, "same outputs") {
 		t.Errorf("exit code %d\n%s%s", code, stdout, stderr)
 	}
 	if again, _ := os.ReadFile(filepath.Join(out, "good.ipynb")); !bytes.Equal(again, made) {
 		t.Error("a second run made other bytes")
+	}
+}
+
+func TestRunWithParameters(t *testing.T) {
+	dir, out := t.TempDir(), t.TempDir()
+	path := filepath.Join(dir, "p.ipynb")
+	cell := func(id, source, tags string) string {
+		return fmt.Sprintf(`{"cell_type":"code","id":%q,"metadata":{"tags":[%s]},"source":%q,"outputs":[],"execution_count":null}`, id, tags, source)
+	}
+	nb := fmt.Sprintf(`{"cells":[%s,%s],"metadata":{},"nbformat":4,"nbformat_minor":5}`, cell("a", "n := 2", `"parameters"`), cell("b", "n * 10", ""))
+	if err := os.WriteFile(path, []byte(nb), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if code, _, stderr := call("run", path, "-p", "n=7", "--out", out); code != 0 {
+		t.Fatal(stderr)
+	}
+	made, _ := os.ReadFile(filepath.Join(out, "p.ipynb"))
+	if !bytes.Contains(made, []byte(`"70"`)) || !bytes.Contains(made, []byte("injected-parameters")) {
+		t.Errorf("made %s", made)
+	}
+	if code, _, stderr := call("run", path, "-p", "k=7", "--out", out); code != 1 || !strings.Contains(stderr, "has no variable k") {
+		t.Errorf("exit code %d, %s", code, stderr)
+	}
+}
+
+func TestStrip(t *testing.T) {
+	dir, out := t.TempDir(), t.TempDir()
+	path := write(t, dir, "a.ipynb", `40 + 2`)
+	if code, _, stderr := call("run", path, "--out", out); code != 0 {
+		t.Fatal(stderr)
+	}
+	made := filepath.Join(out, "a.ipynb")
+	if code, stdout, stderr := call("strip", made); code != 0 || !strings.Contains(stdout, "stripped") {
+		t.Errorf("exit code %d, %s%s", code, stdout, stderr)
+	}
+	if data, _ := os.ReadFile(made); bytes.Contains(data, []byte("42")) || !bytes.Contains(data, []byte("40 + 2")) {
+		t.Errorf("stripped is %s", data)
+	}
+	if code, stdout, _ := call("strip", made); code != 0 || !strings.Contains(stdout, "nothing to strip") {
+		t.Errorf("exit code %d, %s", code, stdout)
+	}
+}
+
+func TestDoctor(t *testing.T) {
+	data := t.TempDir()
+	for name, value := range map[string]string{"JUPYTER_DATA_DIR": data, "JUPYTER_PATH": "", "VIRTUAL_ENV": "", "CONDA_PREFIX": ""} {
+		t.Setenv(name, value)
+	}
+	code, stdout, stderr := call("doctor")
+	if code != 1 || !strings.Contains(stdout, "! none is evenbed's") || !strings.Contains(stdout, data) || !strings.Contains(stderr, "needs mending") {
+		t.Errorf("exit code %d\n%s%s", code, stdout, stderr)
+	}
+	if !strings.Contains(stdout, "started and answered 1+1") {
+		t.Errorf("no engine: %s", stdout)
+	}
+	folder := filepath.Join(data, "kernels", "evenbed")
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	program := filepath.Join(folder, "evenbed")
+	spec := fmt.Sprintf(`{"argv":[%q,"kernel","{connection_file}"],"display_name":"Go (evenbed)","language":"go"}`, program)
+	if err := os.WriteFile(filepath.Join(folder, "kernel.json"), []byte(spec), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if code, stdout, _ := call("doctor"); code != 1 || !strings.Contains(stdout, "! its program "+program+" is missing") {
+		t.Errorf("exit code %d\n%s", code, stdout)
+	}
+	if err := os.WriteFile(program, []byte("other"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if code, stdout, _ := call("doctor"); code != 1 || !strings.Contains(stdout, "! its program is another build") {
+		t.Errorf("exit code %d\n%s", code, stdout)
+	}
+	own, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Remove(program); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(own, program); err != nil {
+		t.Skip("no symbolic links here: ", err)
+	}
+	if code, stdout, stderr := call("doctor"); code != 0 {
+		t.Errorf("exit code %d\n%s%s", code, stdout, stderr)
 	}
 }
 

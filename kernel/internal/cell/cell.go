@@ -10,6 +10,7 @@ package cell
 import (
 	"go/ast"
 	"go/token"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -23,6 +24,13 @@ const (
 	Note = "note error"
 	// Step is called as Step(i) before the top-level statement Nodes[i].
 	Step = "next step"
+	// Text is called as Text(f, x), where f writes x, and returns x with a
+	// String method.
+	Text = "text of"
+	// Values is called as Values(a, b) in place of the list "a, b" at the end
+	// of a cell, and returns both. It is written into the source, so it is an
+	// identifier, of a letter that no keyboard has.
+	Values = "ǀvalues"
 )
 
 // A Cell is a cell in the parts in which it is compiled.
@@ -35,14 +43,15 @@ type Cell struct {
 	Silent bool
 }
 
-// New prepares the nodes of a cell with the given source.
-func New(source string, nodes []ast.Node) *Cell {
+// New prepares the nodes of a cell with the given source. The nodes are
+// changed. Without types, a range over an integer stays as it is.
+func New(source string, nodes []ast.Node, types Types) *Cell {
 	c := new(Cell)
 	for _, n := range nodes {
 		if d, ok := n.(*ast.GenDecl); ok && d.Tok == token.IMPORT {
 			c.Imports = append(c.Imports, d)
 		} else {
-			c.Nodes = append(c.Nodes, n)
+			c.Nodes = append(c.Nodes, rewrite(n, types)...)
 		}
 	}
 	c.Silent = strings.HasSuffix(strings.TrimSpace(source), ";")
@@ -69,13 +78,26 @@ func prints(n ast.Node) bool {
 	if !ok {
 		return false
 	}
+	name, ok := fmtFunction(call)
+	return ok && (strings.HasPrefix(name, "Print") || strings.HasPrefix(name, "Fprint"))
+}
+
+// fmtFunction returns the name of the function of package fmt that is called.
+func fmtFunction(call *ast.CallExpr) (string, bool) {
 	sel, ok := call.Fun.(*ast.SelectorExpr)
 	if !ok {
-		return false
+		return "", false
 	}
 	pkg, ok := sel.X.(*ast.Ident)
-	return ok && pkg.Name == "fmt" &&
-		(strings.HasPrefix(sel.Sel.Name, "Print") || strings.HasPrefix(sel.Sel.Name, "Fprint"))
+	return sel.Sel.Name, ok && pkg.Name == "fmt"
+}
+
+// Last returns the expression with which the cell ends, or nil.
+func (c *Cell) Last() ast.Expr {
+	if len(c.Nodes) == 0 {
+		return nil
+	}
+	return expression(c.Nodes[len(c.Nodes)-1])
 }
 
 func expression(n ast.Node) ast.Expr {
@@ -142,6 +164,52 @@ func (c *Cell) Declared() []*ast.Ident {
 	return ids
 }
 
+// Functions returns how many functions and methods the cell declares.
+func (c *Cell) Functions() int {
+	n := 0
+	for _, node := range c.Nodes {
+		if _, ok := node.(*ast.FuncDecl); ok {
+			n++
+		}
+	}
+	return n
+}
+
+// An Order is an order in which declarations can be compiled.
+type Order struct {
+	Types     []ast.Node      // types and constants
+	Functions []*ast.FuncDecl // to be made known next
+	Rest      []ast.Node      // functions, and variables before or after them
+}
+
+// NewOrder brings declarations into order.
+func NewOrder(decls []ast.Node) Order {
+	var o Order
+	var before, functions, after []ast.Node
+	for _, n := range decls {
+		if f, ok := n.(*ast.FuncDecl); ok {
+			functions = append(functions, f)
+			if f.Recv == nil || len(f.Recv.List) == 1 { // the others are generic
+				o.Functions = append(o.Functions, f)
+			}
+		}
+	}
+	for _, n := range decls {
+		d, ok := n.(*ast.GenDecl)
+		switch {
+		case !ok:
+		case d.Tok != token.VAR:
+			o.Types = append(o.Types, d)
+		case slices.ContainsFunc(o.Functions, func(f *ast.FuncDecl) bool { return mentions(d, f.Name.Name) }):
+			after = append(after, d)
+		default:
+			before = append(before, d)
+		}
+	}
+	o.Rest = slices.Concat(before, functions, after)
+	return o
+}
+
 func declared(d *ast.GenDecl) []*ast.Ident {
 	var ids []*ast.Ident
 	for _, s := range d.Specs {
@@ -168,7 +236,7 @@ func assigned(n *ast.AssignStmt) []*ast.Ident {
 
 // guardGoroutines replaces every "go f(x)" in n by "go Guard(f)(x)".
 func guardGoroutines(n ast.Node) {
-	ast.Inspect(n, func(n ast.Node) bool {
+	Inspect(n, func(n ast.Node) bool {
 		g, ok := n.(*ast.GoStmt)
 		if !ok {
 			return true
@@ -275,7 +343,7 @@ func looksAt(nodes []ast.Node, name string) bool {
 
 func mentions(n ast.Node, name string) bool {
 	found := false
-	ast.Inspect(n, func(n ast.Node) bool {
+	Inspect(n, func(n ast.Node) bool {
 		switch n := n.(type) {
 		case *ast.Ident:
 			found = found || n.Name == name
@@ -286,4 +354,17 @@ func mentions(n ast.Node, name string) bool {
 		return !found
 	})
 	return found
+}
+
+// Inspect is ast.Inspect for nodes of the interpreter's parser, in which a
+// generic function has a receiver that is nil.
+func Inspect(n ast.Node, visit func(ast.Node) bool) {
+	if f, ok := n.(*ast.FuncDecl); ok && f.Recv != nil && len(f.Recv.List) == 2 {
+		if visit(f) {
+			ast.Inspect(f.Type, visit)
+			ast.Inspect(f.Body, visit)
+		}
+		return
+	}
+	ast.Inspect(n, visit)
 }

@@ -73,7 +73,7 @@ func TestWhatIsPutBetweenStatements(t *testing.T) {
 		{"for { go x.f(1) }", "STEP(0); for { go GUARD(x.f)(1) }"},
 		{"go func() { go g() }()", "STEP(0); go GUARD(func() { go GUARD(g)() })()"},
 	} {
-		c := New(tc.body, parse(t, "", tc.body))
+		c := New(tc.body, parse(t, "", tc.body), nil)
 		if got := text(t, c.Body); got != tc.want {
 			t.Errorf("%s\nbecomes %s\nwant    %s", tc.body, got, tc.want)
 		}
@@ -85,7 +85,7 @@ func TestSilent(t *testing.T) {
 		"a": false, "a;": true, "a; ": true, "fmt.Println(1)": true, "fmt.Fprintf(w, \"\")": true,
 		"fmt.Sprint(1)": false, "x.Println(1)": false, "fmt.Println": false, "": false,
 	} {
-		if c := New(body, parse(t, "", body)); c.Silent != want {
+		if c := New(body, parse(t, "", body), nil); c.Silent != want {
 			t.Errorf("%q is silent: %v", body, c.Silent)
 		}
 	}
@@ -93,7 +93,7 @@ func TestSilent(t *testing.T) {
 
 func TestNamesAndImports(t *testing.T) {
 	c := New("", parse(t, "import (\n\"fmt\"\nm \"math\"\n)\nimport . \"sort\"",
-		"a, _ := 1, 2\nb = 3\nvar c, d int\nconst e = 1\ntype f int\nif g := 1; g > 0 { h := 1; _ = h }"))
+		"a, _ := 1, 2\nb = 3\nvar c, d int\nconst e = 1\ntype f int\nif g := 1; g > 0 { h := 1; _ = h }"), nil)
 	var names []string
 	for _, id := range c.Declared() {
 		names = append(names, id.Name)
@@ -129,7 +129,7 @@ func FuzzNew(f *testing.F) {
 			}
 			nodes = append(nodes, d)
 		}
-		c := New(body, nodes)
+		c := New(body, nodes, nil)
 		if len(c.Body) < len(c.Nodes) || len(c.Nodes)+len(c.Imports) != len(nodes) {
 			t.Errorf("%d nodes become %d and %d imports", len(nodes), len(c.Nodes), len(c.Imports))
 		}

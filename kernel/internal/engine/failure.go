@@ -79,7 +79,17 @@ func (in *interp) returned(err error, name string, c *cell.Cell) *failure {
 // place returns the place of a position.
 func (in *interp) place(pos token.Pos) place {
 	p := in.ir.Comp.Fileset.Position(pos)
-	return place{p.Filename, p.Line, p.Column}
+	return in.original(place{p.Filename, p.Line, p.Column})
+}
+
+// original returns the place in the cell as it was written.
+func (in *interp) original(p place) place {
+	in.sourceMu.Lock()
+	defer in.sourceMu.Unlock()
+	if s := in.sources[p.cell].parsed; s != nil {
+		p.line, p.column = s.Place(p.line, p.column)
+	}
+	return p
 }
 
 // places returns where the interpreter stands: the innermost statement first,
@@ -168,7 +178,7 @@ func (in *interp) notCompiled(rec any, name string, c *cell.Cell) *failure {
 	switch rec := rec.(type) {
 	case scanner.ErrorList:
 		p := rec[0].Pos
-		return &failure{name: "syntax error", message: in.explain(rec[0].Msg), places: []place{{p.Filename, p.Line, p.Column}}}
+		return &failure{name: "syntax error", message: in.explain(rec[0].Msg), places: []place{in.original(place{p.Filename, p.Line, p.Column})}}
 	case runtime.Error: // of an expression of constants
 		return &failure{name: "compile error", message: strings.TrimPrefix(rec.Error(), "runtime error: "), places: in.compilerPlace(name)}
 	case error:
@@ -199,7 +209,7 @@ func (in *interp) unmask(parsed *cell.Cell) (why any) {
 	pos := c.Pos
 	var fun *ast.SelectorExpr
 	for _, n := range parsed.Nodes {
-		ast.Inspect(n, func(n ast.Node) bool {
+		cell.Inspect(n, func(n ast.Node) bool {
 			if call, ok := n.(*ast.CallExpr); ok && call.Fun.Pos() <= pos && pos < call.Fun.End() {
 				if sel, ok := call.Fun.(*ast.SelectorExpr); ok {
 					fun = sel // the innermost comes last
@@ -223,7 +233,7 @@ func (in *interp) unmask(parsed *cell.Cell) (why any) {
 // compilerPlace returns where the compiler stands.
 func (in *interp) compilerPlace(name string) []place {
 	if p := in.ir.Comp.Position(); p.IsValid() && p.Filename == name {
-		return []place{{p.Filename, p.Line, p.Column}}
+		return []place{in.original(place{p.Filename, p.Line, p.Column})}
 	}
 	return nil
 }
@@ -237,7 +247,7 @@ func (in *interp) positionIn(text string) []place {
 	}
 	line, _ := strconv.Atoi(m[2]) // digits, by the expression
 	column, _ := strconv.Atoi(m[3])
-	return []place{{m[1], line, column}}
+	return []place{in.original(place{m[1], line, column})}
 }
 
 func withoutPosition(text string) string { return positionStart.ReplaceAllString(text, "") }
@@ -273,11 +283,10 @@ var ways = []struct {
 	message *regexp.Regexp
 	instead string
 }{
-	{regexp.MustCompile(`^cannot range over .* int$`), "the interpreter cannot range over an integer; write for i := 0; i < n; i++"},
-	{regexp.MustCompile(`^undefined identifier: (min|max)$`), "the interpreter has no $1; use math.Min and math.Max, or an if"},
-	{regexp.MustCompile(`^undefined identifier: clear$`), "the interpreter has no clear; make a new map or slice"},
-	{regexp.MustCompile(`^expected '\(', found '\['`), "the interpreter has no generic functions; write the function for the type that you need"},
-	{regexp.MustCompile(`^expected 1 expression$`), "a cell ends with one value; show others before it with Display(x)"},
+	{regexp.MustCompile(`^cannot range over .* func\(`), "the interpreter cannot range over a function; call it, with the loop's body as a function: seq(func(v int) bool { ...; return true })"},
+	{regexp.MustCompile(`goto label not found`), "the interpreter has no goto; use a loop"},
+	{regexp.MustCompile(`unimplemented type inference`), "the interpreter cannot find out the type arguments; write them, as f[float64](x)"},
+	{regexp.MustCompile(`^generic method declaration not yet`), "the interpreter has no methods of generic types; write a function that takes the value"},
 }
 
 // explain adds to a compiler's message what helps to mend the cell.
@@ -462,7 +471,7 @@ func (f *failure) traceback(in *interp) []string {
 			break
 		}
 		lines = append(lines, fmt.Sprintf("\x1b[36m%s, line %d\x1b[0m", p.cell, p.line))
-		source := in.sources[p.cell]
+		source := in.sources[p.cell].lines
 		if p.line < 1 || p.line > len(source) {
 			continue
 		}

@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"go/ast"
@@ -19,10 +20,12 @@ import (
 	"github.com/cosmos72/gomacro/ast2"
 	"github.com/cosmos72/gomacro/base"
 	"github.com/cosmos72/gomacro/fast"
+	"github.com/cosmos72/gomacro/go/etoken"
 	"github.com/cosmos72/gomacro/imports"
 	xr "github.com/cosmos72/gomacro/xreflect"
 
 	"github.com/evenbed/evenbed/kernel/internal/cell"
+	"github.com/evenbed/evenbed/kernel/internal/check"
 	"github.com/evenbed/evenbed/kernel/internal/pipe"
 )
 
@@ -43,21 +46,30 @@ type interp struct {
 	found *fast.Run     // the run of the goroutine that called probe
 	shows []interfaceOf // the display interfaces, for interpreted types
 
+	checker *check.Checker
+
 	sourceMu sync.Mutex
-	sources  map[string][]string // lines of cells, by the name in positions
+	sources  map[string]source // of cells, by the name in positions
 
 	goMu sync.Mutex
 	gos  map[*target]*running // goroutines that cells have started
 }
 
+// A source is the text of a cell.
+type source struct {
+	lines  []string
+	parsed *cell.Source // nil until it is compiled
+}
+
 // newInterp starts an interpreter.
 func newInterp(e *engine) (in *interp, err error) {
-	in = &interp{e: e, sources: map[string][]string{}, gos: map[*target]*running{}}
+	in = &interp{e: e, sources: map[string]source{}, gos: map[*target]*running{}}
 	defer func() {
 		if rec := recover(); rec != nil {
 			err = fmt.Errorf("the interpreter does not start: %v", rec)
 		}
 	}()
+	etoken.GENERICS = etoken.GENERICS_V2_CTI
 	// The interpreter looks for a Go toolchain and breaks when it finds a
 	// newer one than it knows. Without one it takes types from reflection.
 	goroot := build.Default.GOROOT
@@ -70,10 +82,8 @@ func newInterp(e *engine) (in *interp, err error) {
 	c.Options &^= base.OptShowPrompt | base.OptTrapPanic
 	c.Stdout, c.Stderr = io.Discard, io.Discard // the interpreter's own remarks; print and println go another way
 
-	in.ir.DeclBuiltin("Display", fast.Builtin{Compile: in.compileDisplay, ArgMin: 1, ArgMax: 1})
-	in.ir.DeclBuiltin(cell.Guard, fast.Builtin{Compile: in.compileGuard, ArgMin: 1, ArgMax: 1})
-	in.ir.DeclBuiltin(cell.Note, fast.Builtin{Compile: in.compileNote, ArgMin: 1, ArgMax: 1})
-	in.ir.DeclBuiltin(cell.Step, fast.Builtin{Compile: in.compileStep, ArgMin: 1, ArgMax: 1})
+	in.checker = check.New(&c.Fileset.FileSet)
+	in.declareBuiltins()
 	in.ir.DeclBuiltin("probe", fast.Builtin{Compile: in.compileProbe})
 	in.ir.Eval("func probing() { probe() }")
 	probe, ok := in.ir.ValueOf("probing").ReflectValue().Interface().(func())
@@ -137,7 +147,7 @@ func (in *interp) start(cell *running) {
 		name = fmt.Sprintf("cell %d", n)
 	}
 	in.sourceMu.Lock()
-	in.sources[name] = strings.Split(cell.request.Code, "\n")
+	in.sources[name] = source{lines: strings.Split(cell.request.Code, "\n")}
 	in.sourceMu.Unlock()
 
 	l := in.lane.Load()
@@ -224,9 +234,10 @@ type attempt struct {
 	name    string
 	givenUp atomic.Bool
 
-	before fast.CompBinds // the names before the cell was compiled
-	parsed *cell.Cell
-	expr   *fast.Expr
+	before  fast.CompBinds // the names before the cell was compiled
+	parsed  *cell.Cell
+	checked *check.Cell
+	code    []*fast.Expr // run one after the other; the last gives the value
 }
 
 // goroutine runs the cell in the lane's goroutine.
@@ -288,14 +299,13 @@ func (a *attempt) stopped() bool {
 
 // body runs the compiled cell.
 func (a *attempt) body() (f *failure) {
-	if a.expr == nil {
+	if len(a.code) == 0 {
 		return nil
 	}
 	in, env := a.in, a.in.prepare(a.lane)
 	run := a.lane.run
 	reset(run)
 	run.CurrEnv = env
-	env.IP, env.Code, env.DebugPos = 0, nil, nil // of the cell before
 	defer func() {
 		if rec := recover(); rec != nil {
 			places := in.places(run.CurrEnv)
@@ -309,9 +319,14 @@ func (a *attempt) body() (f *failure) {
 			}
 		}
 	}()
-	v, vs := a.expr.AsXV(fast.COptKeepUntyped)(env)
-	if vs == nil && a.expr.NumOut() == 1 {
-		vs = []xr.Value{v}
+	var vs []xr.Value
+	for _, e := range a.code {
+		env.IP, env.Code, env.DebugPos = 0, nil, nil // of what ran before
+		var v xr.Value
+		v, vs = e.AsXV(fast.COptKeepUntyped)(env)
+		if vs == nil && e.NumOut() == 1 {
+			vs = []xr.Value{v}
+		}
 	}
 	if a.givenUp.Load() {
 		return nil
@@ -328,7 +343,14 @@ func (a *attempt) body() (f *failure) {
 func (a *attempt) showValue(vs []xr.Value) *failure {
 	var types []xr.Type
 	for i := range vs {
-		types = append(types, a.expr.Out(i))
+		types = append(types, a.code[len(a.code)-1].Out(i))
+	}
+	if len(vs) == 2 && hasOK(a.parsed) {
+		if _, asserts := a.parsed.Last().(*ast.TypeAssertExpr); asserts && !vs[1].Bool() {
+			return &failure{name: "panic", message: fmt.Sprintf("interface conversion: the value is no %v", types[0]),
+				places: []place{a.in.place(a.parsed.Last().Pos())}}
+		}
+		vs, types = vs[:1], types[:1]
 	}
 	last := len(vs) - 1
 	if last >= 1 && isError(types[last]) {
@@ -359,15 +381,20 @@ func (a *attempt) showValue(vs []xr.Value) *failure {
 
 // isCall reports whether the cell ends with a function call.
 func isCall(c *cell.Cell) bool {
-	if len(c.Nodes) == 0 {
-		return false
-	}
-	last := c.Nodes[len(c.Nodes)-1]
-	if s, ok := last.(*ast.ExprStmt); ok {
-		last = s.X
-	}
-	_, ok := last.(*ast.CallExpr)
+	_, ok := c.Last().(*ast.CallExpr)
 	return ok
+}
+
+// hasOK reports whether the cell ends with an expression that gives a second
+// value to those who ask for it.
+func hasOK(c *cell.Cell) bool {
+	switch x := c.Last().(type) {
+	case *ast.TypeAssertExpr, *ast.IndexExpr:
+		return true
+	case *ast.UnaryExpr:
+		return x.Op == token.ARROW
+	}
+	return false
 }
 
 var errorType = reflect.TypeFor[error]()
@@ -384,19 +411,26 @@ func errorIn(v xr.Value) error {
 
 // compile checks and compiles a cell, and runs its imports. If it fails, no
 // name of the cell is left behind.
-func (a *attempt) compile(source string) (f *failure) {
+func (a *attempt) compile(source string) *failure {
 	in := a.in
 	in.compMu.Lock()
 	defer in.compMu.Unlock()
 	a.before = snapshot(in.ir.Comp)
-	defer func() {
-		if rec := recover(); rec != nil {
-			f = in.notCompiled(rec, a.name, a.parsed) // which looks at the names
-			in.restore(a.before)
-		}
-	}()
-	if f := a.compileOnce(source, nil); f != nil {
+	inOrder := false
+	f := a.compileOnce(source, inOrder, nil)
+	if f != nil && a.parsed != nil && a.parsed.Functions() > 0 {
+		// Perhaps functions call each other in a circle, or a method calls a
+		// later one, which the interpreter cannot bring into an order.
 		in.restore(a.before)
+		if a.compileOnce(source, true, nil) == nil {
+			f, inOrder = nil, true
+		}
+	}
+	if f != nil {
+		in.restore(a.before)
+		if f.name == "compile error" {
+			f = cmp.Or(a.wrong(), f)
+		}
 		return f
 	}
 	// The interpreter keeps a variable that is declared anew with another
@@ -404,23 +438,36 @@ func (a *attempt) compile(source string) (f *failure) {
 	// one would read bits of the wrong type. Forget the old name first.
 	if changed := a.changedType(); len(changed) > 0 {
 		in.restore(a.before)
-		if f := a.compileOnce(source, changed); f != nil {
+		if f := a.compileOnce(source, inOrder, changed); f != nil {
 			in.restore(a.before)
 			return f
 		}
 	}
+	a.checked.Keep()
 	return nil
 }
 
-func (a *attempt) compileOnce(source string, forget []string) *failure {
+func (a *attempt) compileOnce(source string, inOrder bool, forget []string) (f *failure) {
 	in, c := a.in, a.in.ir.Comp
+	defer func() {
+		if rec := recover(); rec != nil {
+			f = in.notCompiled(rec, a.name, a.parsed)
+		}
+	}()
 	for _, name := range forget {
 		delete(c.Binds, name)
 	}
 	c.Line = 0
 	c.Filepath = a.name
-	nodes := c.ParseBytes([]byte(source))
-	a.parsed = cell.New(source, nodes)
+	text, err := cell.NewSource(source, in.isGeneric)
+	in.setSource(a.name, text)
+	var wrong *cell.SourceError
+	if errors.As(err, &wrong) {
+		return &failure{name: "compile error", message: wrong.Message, places: []place{{a.name, wrong.Line, wrong.Column}}}
+	}
+	nodes := c.ParseBytes([]byte(text.Text))
+	a.checked = in.checker.Cell(nodes)
+	a.parsed = cell.New(source, nodes, a.checked)
 	if f := in.checkImports(a.parsed); f != nil {
 		return f
 	}
@@ -432,11 +479,86 @@ func (a *attempt) compileOnce(source string, forget []string) *failure {
 			e.AsXV(fast.COptKeepUntyped)(in.prepare(a.lane))
 		}
 	}
-	a.expr = nil
-	if len(a.parsed.Body) > 0 {
-		a.expr = in.ir.CompileAst(ast2.AnyToAst(slices.Clone(a.parsed.Body), a.name))
+	a.code = nil
+	switch {
+	case len(a.parsed.Body) == 0:
+	case inOrder:
+		a.code = in.compileInOrder(a.parsed.Body)
+	default:
+		if e := in.ir.CompileAst(ast2.AnyToAst(slices.Clone(a.parsed.Body), a.name)); e != nil {
+			a.code = []*fast.Expr{e}
+		}
 	}
-	return nil
+	return a.wrong()
+}
+
+// wrong is the failure of a cell that the interpreter would get wrong, or
+// whose error it would not explain.
+func (a *attempt) wrong() *failure {
+	if a.checked == nil || len(a.checked.Problems) == 0 {
+		return nil
+	}
+	p := a.checked.Problems[0]
+	return &failure{name: "compile error", message: a.in.explain(p.Message), places: []place{a.in.place(p.Pos)}}
+}
+
+// compileInOrder compiles nodes one by one. Of declarations it takes types and
+// constants first, then makes the functions and methods known, and then
+// compiles them and the variables.
+func (in *interp) compileInOrder(nodes []ast.Node) []*fast.Expr {
+	c := in.ir.Comp
+	var code []*fast.Expr
+	add := func(nodes ...ast.Node) {
+		for _, n := range nodes {
+			if e := in.ir.CompileNode(n); e != nil {
+				code = append(code, e)
+			}
+		}
+	}
+	for len(nodes) > 0 {
+		n := slices.IndexFunc(nodes, func(n ast.Node) bool { _, ok := n.(ast.Decl); return !ok })
+		if n == 0 {
+			add(nodes[0])
+			nodes = nodes[1:]
+			continue
+		}
+		if n < 0 {
+			n = len(nodes)
+		}
+		order := cell.NewOrder(nodes[:n])
+		add(order.Types...)
+		for _, f := range order.Functions {
+			if f.Recv == nil {
+				t, _, _ := c.TypeFunction(f.Type)
+				c.NewBind(f.Name.Name, fast.FuncBind, t)
+			} else {
+				t, _, _ := c.TypeFunctionOrMethod(f.Recv.List[0], f.Type)
+				receiver := t.In(0)
+				if receiver.Kind() == reflect.Pointer && !receiver.Named() {
+					receiver = receiver.Elem()
+				}
+				receiver.AddMethod(f.Name.Name, t)
+			}
+		}
+		add(order.Rest...)
+		nodes = nodes[n:]
+	}
+	return code
+}
+
+// setSource remembers how the text of a cell was parsed.
+func (in *interp) setSource(name string, parsed *cell.Source) {
+	in.sourceMu.Lock()
+	defer in.sourceMu.Unlock()
+	s := in.sources[name]
+	s.parsed = parsed
+	in.sources[name] = s
+}
+
+// isGeneric reports whether a cell has declared a generic function or type.
+func (in *interp) isGeneric(name string) bool {
+	b := in.ir.Comp.Binds[name]
+	return b != nil && (b.Desc.Class() == fast.GenericFuncBind || b.Desc.Class() == fast.GenericTypeBind)
 }
 
 // changedType returns the names that the cell declares anew in their old

@@ -9,13 +9,13 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
 
+	"github.com/evenbed/evenbed/kernel/internal/file"
 	"github.com/evenbed/evenbed/kernel/internal/wire"
 )
 
@@ -117,7 +117,7 @@ func (i Install) Install(s System) (folder string, err error) {
 		if err != nil {
 			return "", err
 		}
-		if err := replace(filepath.Join(folder, name), 0o644, data); err != nil {
+		if err := file.Replace(filepath.Join(folder, name), 0o644, data); err != nil {
 			return "", err
 		}
 	}
@@ -137,7 +137,7 @@ func (i Install) Install(s System) (folder string, err error) {
 		return "", err
 	}
 	// Last, so that Jupyter never finds a kernel without its program.
-	return folder, replace(filepath.Join(folder, "kernel.json"), 0o644, append(data, '\n'))
+	return folder, file.Replace(filepath.Join(folder, "kernel.json"), 0o644, append(data, '\n'))
 }
 
 // Uninstall removes the kernelspec and returns its folder.
@@ -157,7 +157,7 @@ func Uninstall(s System, p Place, name string) (folder string, err error) {
 			return "", err
 		}
 	}
-	removeOld(filepath.Join(folder, programName(s)))
+	file.RemoveOld(filepath.Join(folder, programName(s)))
 	if err := os.Remove(folder); err != nil {
 		return "", fmt.Errorf("the kernel is removed, but %s holds other files and stays: %w", folder, err)
 	}
@@ -213,67 +213,5 @@ func copyProgram(target, program string) error {
 	if there, err := os.Stat(target); err == nil && os.SameFile(source, there) {
 		return nil // installed from the installed program
 	}
-	return replaceFrom(target, 0o755, from)
-}
-
-func replace(target string, mode fs.FileMode, data []byte) error {
-	return replaceFrom(target, mode, strings.NewReader(string(data)))
-}
-
-// replaceFrom writes a file beside the target and moves it there, so that the
-// target is at no moment half written.
-func replaceFrom(target string, mode fs.FileMode, data io.Reader) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(target), "."+filepath.Base(target)+"-*")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
-		}
-	}()
-	if _, err = io.Copy(f, data); err != nil {
-		return err
-	}
-	if err = f.Chmod(mode); err != nil {
-		return err
-	}
-	if err = f.Close(); err != nil {
-		return err
-	}
-	removeOld(target)
-	if err = os.Rename(f.Name(), target); err == nil {
-		return nil
-	}
-	// Windows does not replace a program that runs, but lets it be moved.
-	old, err2 := os.CreateTemp(filepath.Dir(target), oldPrefix(target)+"*")
-	if err2 != nil {
-		return err
-	}
-	old.Close()
-	os.Remove(old.Name())
-	if os.Rename(target, old.Name()) != nil {
-		return err
-	}
-	if err = os.Rename(f.Name(), target); err != nil {
-		os.Rename(old.Name(), target)
-	}
-	return err
-}
-
-func oldPrefix(target string) string { return "." + filepath.Base(target) + "-old-" }
-
-// removeOld removes programs that were moved away while they ran; those that
-// still run stay.
-func removeOld(target string) {
-	entries, err := os.ReadDir(filepath.Dir(target))
-	if err != nil {
-		return
-	}
-	for _, e := range entries {
-		if strings.HasPrefix(e.Name(), oldPrefix(target)) {
-			os.Remove(filepath.Join(filepath.Dir(target), e.Name()))
-		}
-	}
+	return file.ReplaceFrom(target, 0o755, from)
 }

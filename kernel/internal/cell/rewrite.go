@@ -1,0 +1,404 @@
+package cell
+
+import (
+	"go/ast"
+	"go/constant"
+	"go/token"
+	"go/types"
+	"slices"
+	"strings"
+
+	"golang.org/x/tools/go/ast/astutil"
+)
+
+// Types knows the types of a cell's expressions.
+type Types interface {
+	// Type returns the type of an expression, or nil.
+	Type(ast.Expr) types.Type
+	// TypeExpr writes a type as the cell can name it, or returns nil.
+	TypeExpr(types.Type) ast.Expr
+	// TextMethod returns the name of the method that writes values of a type
+	// that a cell has declared, String or Error, or "".
+	TextMethod(types.Type) string
+}
+
+// rewrite brings a top-level node into a form in which the interpreter gives
+// it the meaning that Go gives it. It may become several.
+func rewrite(n ast.Node, t Types) []ast.Node {
+	switch n := n.(type) {
+	case *ast.FuncDecl:
+		// A generic function has a receiver that is nil, which no walker expects.
+		n.Body, _ = apply(n.Body, t).(*ast.BlockStmt)
+		return []ast.Node{n}
+	case ast.Stmt:
+		list := apply(&ast.BlockStmt{List: []ast.Stmt{n}}, t).(*ast.BlockStmt).List
+		var nodes []ast.Node
+		for _, s := range list {
+			nodes = append(nodes, s)
+		}
+		return nodes
+	}
+	return []ast.Node{apply(n, t)}
+}
+
+func apply(n ast.Node, t Types) ast.Node {
+	if n == nil || n == (*ast.BlockStmt)(nil) {
+		return n
+	}
+	return astutil.Apply(n, nil, func(c *astutil.Cursor) bool {
+		switch n := c.Node().(type) {
+		case *ast.RangeStmt:
+			if f := countTo(n, t); f != nil {
+				c.Replace(f)
+			} else {
+				ownRange(n)
+			}
+		case *ast.ForStmt:
+			label, _ := c.Parent().(*ast.LabeledStmt)
+			ownLoop(n, label)
+		case *ast.SelectStmt:
+			if len(n.Body.List) == 0 { // for ever
+				n.Body.List = []ast.Stmt{&ast.CommClause{Case: n.Pos(), Comm: &ast.ExprStmt{X: never(n.Pos())}, Colon: n.Pos()}}
+			}
+		case *ast.BinaryExpr:
+			if big := bigShift(n); big != nil {
+				c.Replace(big)
+			}
+		case *ast.CallExpr:
+			giveTexts(n, t)
+		case *ast.AssignStmt:
+			if c.Index() >= 0 {
+				for _, s := range splitBlank(n) {
+					c.InsertBefore(s)
+				}
+			}
+		}
+		return true
+	})
+}
+
+// countTo turns "for i := range n" over an integer into a loop that counts.
+func countTo(r *ast.RangeStmt, t Types) ast.Stmt {
+	if t == nil || r.Value != nil {
+		return nil
+	}
+	typ := t.Type(r.X)
+	if typ == nil {
+		return nil
+	}
+	b, ok := typ.Underlying().(*types.Basic)
+	if !ok || b.Info()&types.IsInteger == 0 {
+		return nil
+	}
+	if r.Tok == token.ASSIGN {
+		if k := t.Type(r.Key); k != nil {
+			typ = k
+		}
+	}
+	name := t.TypeExpr(types.Default(typ))
+	if name == nil {
+		return nil
+	}
+	at := r.X.Pos()
+	id := func(s string) *ast.Ident { return &ast.Ident{NamePos: at, Name: s} }
+	typed := func(x ast.Expr) ast.Expr {
+		return &ast.CallExpr{Fun: name, Lparen: at, Args: []ast.Expr{x}, Rparen: at}
+	}
+	const i, n = "loop count", "loop end"
+	if r.Key != nil {
+		r.Body.List = append([]ast.Stmt{
+			&ast.AssignStmt{Lhs: []ast.Expr{r.Key}, TokPos: r.Key.Pos(), Tok: r.Tok, Rhs: []ast.Expr{&ast.Ident{NamePos: r.Key.Pos(), Name: i}}},
+		}, r.Body.List...)
+	}
+	return &ast.ForStmt{
+		For: r.For,
+		Init: &ast.AssignStmt{Lhs: []ast.Expr{id(i), id(n)}, TokPos: at, Tok: token.DEFINE,
+			Rhs: []ast.Expr{typed(&ast.BasicLit{ValuePos: at, Kind: token.INT, Value: "0"}), typed(r.X)}},
+		Cond: &ast.BinaryExpr{X: id(i), OpPos: at, Op: token.LSS, Y: id(n)},
+		Post: &ast.IncDecStmt{X: id(i), TokPos: at, Tok: token.INC},
+		Body: r.Body,
+	}
+}
+
+// ownRange gives each turn of a loop variables of its own, if anything could
+// keep them.
+func ownRange(r *ast.RangeStmt) {
+	if r.Tok != token.DEFINE {
+		return
+	}
+	var kept []ast.Expr
+	for _, x := range []ast.Expr{r.Key, r.Value} {
+		if id, ok := x.(*ast.Ident); ok && id.Name != "_" && keeps(r.Body, id.Name) {
+			kept = append(kept, id)
+		}
+	}
+	if len(kept) > 0 {
+		r.Body.List = append([]ast.Stmt{redeclare(kept, r.Body.Pos())}, r.Body.List...)
+	}
+}
+
+func redeclare(ids []ast.Expr, pos token.Pos) ast.Stmt {
+	return &ast.AssignStmt{Lhs: slices.Clone(ids), TokPos: pos, Tok: token.DEFINE, Rhs: slices.Clone(ids)}
+}
+
+// ownLoop gives each turn of a loop variables of its own, if anything could
+// keep them. If the body changes them, it becomes
+//
+//	p := &i
+//	i := i
+//	for once := true; once; once = false { body }
+//	*p = i
+//
+// in which a continue ends the inner loop, and a break sets a flag first.
+func ownLoop(f *ast.ForStmt, label *ast.LabeledStmt) {
+	init, ok := f.Init.(*ast.AssignStmt)
+	if !ok || init.Tok != token.DEFINE {
+		return
+	}
+	var kept []ast.Expr
+	changes := false
+	for _, x := range init.Lhs {
+		if id, ok := x.(*ast.Ident); ok && id.Name != "_" && keeps(f.Body, id.Name) {
+			kept = append(kept, id)
+			changes = changes || assigns(f.Body, id.Name)
+		}
+	}
+	if len(kept) == 0 {
+		return
+	}
+	pos := f.Body.Pos()
+	if !changes {
+		f.Body.List = append([]ast.Stmt{redeclare(kept, pos)}, f.Body.List...)
+		return
+	}
+	id := func(s string) *ast.Ident { return &ast.Ident{NamePos: pos, Name: s} }
+	set := func(x ast.Expr, tok token.Token, v ast.Expr) ast.Stmt {
+		return &ast.AssignStmt{Lhs: []ast.Expr{x}, TokPos: pos, Tok: tok, Rhs: []ast.Expr{v}}
+	}
+	const once, broken = "loop once", "loop broken"
+	onceLabel := ""
+	if label != nil {
+		onceLabel = "once " + label.Label.Name
+		relabel(f.Body, label.Label.Name, onceLabel)
+	}
+	breaks := flagBreaks(f.Body, func(b *ast.BranchStmt) ast.Stmt {
+		return &ast.BlockStmt{Lbrace: b.Pos(), List: []ast.Stmt{set(id(broken), token.ASSIGN, id("true")), b}, Rbrace: b.End()}
+	})
+	var list []ast.Stmt
+	for _, x := range kept {
+		list = append(list, set(id("at "+x.(*ast.Ident).Name), token.DEFINE, &ast.UnaryExpr{OpPos: pos, Op: token.AND, X: x}))
+	}
+	list = append(list, redeclare(kept, pos))
+	if breaks {
+		list = append(list, set(id(broken), token.DEFINE, id("false")))
+	}
+	var inner ast.Stmt = &ast.ForStmt{
+		For:  pos,
+		Init: set(id(once), token.DEFINE, id("true")),
+		Cond: id(once),
+		Post: set(id(once), token.ASSIGN, id("false")),
+		Body: &ast.BlockStmt{Lbrace: pos, List: f.Body.List, Rbrace: f.Body.Rbrace},
+	}
+	if onceLabel != "" {
+		inner = &ast.LabeledStmt{Label: id(onceLabel), Colon: pos, Stmt: inner}
+	}
+	list = append(list, inner)
+	for _, x := range kept {
+		list = append(list, set(&ast.StarExpr{Star: pos, X: id("at " + x.(*ast.Ident).Name)}, token.ASSIGN, x))
+	}
+	if breaks {
+		list = append(list, &ast.IfStmt{If: pos, Cond: id(broken), Body: &ast.BlockStmt{
+			Lbrace: pos, List: []ast.Stmt{&ast.BranchStmt{TokPos: pos, Tok: token.BREAK}}, Rbrace: pos}})
+	}
+	f.Body = &ast.BlockStmt{Lbrace: f.Body.Lbrace, List: list, Rbrace: f.Body.Rbrace}
+}
+
+// keeps reports whether something in a loop's body could hold on to a
+// variable: a function literal, its address, a call of a method, a slice of it.
+func keeps(body *ast.BlockStmt, name string) bool {
+	found := false
+	ast.Inspect(body, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.FuncLit:
+			found = found || mentions(n.Body, name)
+		case *ast.UnaryExpr:
+			found = found || n.Op == token.AND && root(n.X) == name
+		case *ast.SliceExpr:
+			found = found || root(n.X) == name
+		case *ast.CallExpr:
+			if sel, ok := n.Fun.(*ast.SelectorExpr); ok {
+				found = found || root(sel.X) == name
+			}
+		}
+		return !found
+	})
+	return found
+}
+
+// root returns the variable of which an expression is a part.
+func root(x ast.Expr) string {
+	for {
+		switch y := x.(type) {
+		case *ast.Ident:
+			return y.Name
+		case *ast.SelectorExpr:
+			x = y.X
+		case *ast.IndexExpr:
+			x = y.X
+		case *ast.ParenExpr:
+			x = y.X
+		default:
+			return ""
+		}
+	}
+}
+
+// assigns reports whether a body may change a variable.
+func assigns(body *ast.BlockStmt, name string) bool {
+	found := false
+	ast.Inspect(body, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.AssignStmt:
+			for _, x := range n.Lhs {
+				found = found || root(x) == name
+			}
+		case *ast.IncDecStmt:
+			found = found || root(n.X) == name
+		case *ast.RangeStmt:
+			found = found || n.Key != nil && root(n.Key) == name || n.Value != nil && root(n.Value) == name
+		case *ast.UnaryExpr:
+			found = found || n.Op == token.AND && root(n.X) == name
+		case *ast.CallExpr:
+			if sel, ok := n.Fun.(*ast.SelectorExpr); ok {
+				found = found || root(sel.X) == name
+			}
+		}
+		return !found
+	})
+	return found
+}
+
+// relabel makes every "continue from" in a body a "continue to".
+func relabel(body *ast.BlockStmt, from, to string) {
+	ast.Inspect(body, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.FuncLit:
+			return false
+		case *ast.BranchStmt:
+			if n.Tok == token.CONTINUE && n.Label != nil && n.Label.Name == from {
+				n.Label = &ast.Ident{NamePos: n.Label.NamePos, Name: to}
+			}
+		}
+		return true
+	})
+}
+
+// flagBreaks replaces each break that leaves the loop with this body, and
+// reports whether there is one.
+func flagBreaks(body *ast.BlockStmt, replace func(*ast.BranchStmt) ast.Stmt) bool {
+	found := false
+	astutil.Apply(body, func(c *astutil.Cursor) bool {
+		switch n := c.Node().(type) {
+		case *ast.FuncLit, *ast.ForStmt, *ast.RangeStmt, *ast.SwitchStmt, *ast.TypeSwitchStmt, *ast.SelectStmt:
+			return false // a break in it is its own
+		case *ast.BranchStmt:
+			if n.Tok == token.BREAK && n.Label == nil {
+				c.Replace(replace(n))
+				found = true
+				return false
+			}
+		}
+		return true
+	}, nil)
+	return found
+}
+
+// never is a receive that never ends.
+func never(pos token.Pos) ast.Expr {
+	return &ast.UnaryExpr{OpPos: pos, Op: token.ARROW, X: &ast.CallExpr{
+		Fun:    &ast.Ident{NamePos: pos, Name: "make"},
+		Lparen: pos,
+		Args:   []ast.Expr{&ast.ChanType{Begin: pos, Dir: ast.SEND | ast.RECV, Value: &ast.Ident{NamePos: pos, Name: "bool"}}},
+		Rparen: pos,
+	}}
+}
+
+// bigShift returns the value of a shift of literals that does not fit into 64
+// bits, which becomes 0 in the interpreter. Only a float can take it.
+func bigShift(b *ast.BinaryExpr) ast.Expr {
+	x, okX := b.X.(*ast.BasicLit)
+	y, okY := b.Y.(*ast.BasicLit)
+	if b.Op != token.SHL || !okX || !okY || x.Kind != token.INT || y.Kind != token.INT {
+		return nil
+	}
+	n, ok := constant.Uint64Val(constant.MakeFromLiteral(y.Value, token.INT, 0))
+	if !ok || n > 1000 {
+		return nil
+	}
+	v := constant.Shift(constant.MakeFromLiteral(x.Value, token.INT, 0), token.SHL, uint(n))
+	if constant.BitLen(v) < 64 {
+		return nil
+	}
+	return &ast.BasicLit{ValuePos: b.Pos(), Kind: token.FLOAT, Value: v.ExactString() + ".0"}
+}
+
+// splitBlank takes the blank identifiers out of an assignment of several
+// values, which the interpreter cannot do, and returns their assignments.
+func splitBlank(a *ast.AssignStmt) []ast.Stmt {
+	if a.Tok != token.ASSIGN || len(a.Lhs) < 2 || len(a.Lhs) != len(a.Rhs) {
+		return nil
+	}
+	var before []ast.Stmt
+	var lhs, rhs []ast.Expr
+	for i, x := range a.Lhs {
+		if id, ok := x.(*ast.Ident); ok && id.Name == "_" {
+			before = append(before, &ast.AssignStmt{Lhs: []ast.Expr{x}, TokPos: a.TokPos, Tok: token.ASSIGN, Rhs: []ast.Expr{a.Rhs[i]}})
+		} else {
+			lhs, rhs = append(lhs, x), append(rhs, a.Rhs[i])
+		}
+	}
+	if len(before) == 0 {
+		return nil
+	}
+	if len(lhs) == 0 { // one stays
+		last := before[len(before)-1].(*ast.AssignStmt)
+		before, lhs, rhs = before[:len(before)-1], last.Lhs, last.Rhs
+	}
+	a.Lhs, a.Rhs = lhs, rhs
+	return before
+}
+
+// giveTexts makes package fmt see the String and Error methods of types that
+// cells have declared: x becomes Text(func(v T) string { return v.String() }, x).
+func giveTexts(call *ast.CallExpr, t Types) {
+	name, ok := fmtFunction(call)
+	if !ok || t == nil || call.Ellipsis.IsValid() || !slices.ContainsFunc(
+		[]string{"Print", "Sprint", "Fprint", "Append", "Errorf"}, func(p string) bool { return strings.HasPrefix(name, p) }) {
+		return
+	}
+	for _, a := range call.Args {
+		if lit, ok := a.(*ast.BasicLit); ok && strings.Contains(lit.Value, "%T") {
+			return // which would see the type of the text
+		}
+	}
+	for i, a := range call.Args {
+		typ := t.Type(a)
+		if typ == nil {
+			continue
+		}
+		method, named := t.TextMethod(typ), t.TypeExpr(typ)
+		if method == "" || named == nil {
+			continue
+		}
+		at := a.Pos()
+		id := func(s string) *ast.Ident { return &ast.Ident{NamePos: at, Name: s} }
+		text := &ast.CallExpr{Fun: &ast.SelectorExpr{X: id("v"), Sel: id(method)}, Lparen: at, Rparen: at}
+		call.Args[i] = &ast.CallExpr{Fun: id(Text), Lparen: at, Rparen: a.End(), Args: []ast.Expr{
+			&ast.FuncLit{
+				Type: &ast.FuncType{Func: at,
+					Params:  &ast.FieldList{List: []*ast.Field{{Names: []*ast.Ident{id("v")}, Type: named}}},
+					Results: &ast.FieldList{List: []*ast.Field{{Type: id("string")}}}},
+				Body: &ast.BlockStmt{Lbrace: at, List: []ast.Stmt{&ast.ReturnStmt{Return: at, Results: []ast.Expr{text}}}, Rbrace: at},
+			}, a}}
+	}
+}

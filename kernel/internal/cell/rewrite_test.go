@@ -1,0 +1,35 @@
+package cell
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/types"
+	"testing"
+)
+
+// ints takes every expression for an int.
+type ints struct{}
+
+func (ints) Type(ast.Expr) types.Type       { return types.Typ[types.Int] }
+func (ints) TypeExpr(t types.Type) ast.Expr { x, _ := parser.ParseExpr(t.String()); return x }
+func (ints) TextMethod(types.Type) string   { return "" }
+
+func TestRewrite(t *testing.T) {
+	for _, tc := range []struct{ body, want string }{
+		{"for i := range 3 { f(i) }", "for loop count, loop end := int(0), int(3); loop count < loop end; loop count++ { i := loop count f(i) }"},
+		{"for range n { }", "for loop count, loop end := int(0), int(n); loop count < loop end; loop count++ { }"},
+		{"for i, v := range xs { s += v }", "for i, v := range xs { s += v }"},
+		{"for i, v := range xs { go f(func() { g(v) }) }", "for i, v := range xs { v := v go GUARD(f)(func() { g(v) }) }"},
+		{"for i := 0; i < 3; i++ { s += i }", "for i := 0; i < 3; i++ { s += i }"},
+		{"for i := 0; i < 3; i++ { f(func() { g(i) }) }", "for i := 0; i < 3; i++ { i := i f(func() { g(i) }) }"},
+		{"select { }", "select { case <-make(chan bool): }"},
+		{"_, a = 1, 2", "_ = 1; STEP(1); a = 2"},
+		{"x = 1 << 100", "x = 1267650600228229401496703205376.0"},
+		{"x = 1 << 62", "x = 1 << 62"},
+	} {
+		got := text(t, New(tc.body, parse(t, "", tc.body), ints{}).Body)
+		if got != "STEP(0); "+tc.want {
+			t.Errorf("%s\nbecomes %s\nwant    %s", tc.body, got, tc.want)
+		}
+	}
+}

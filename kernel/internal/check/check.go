@@ -1,0 +1,451 @@
+// Package check holds the cells of a notebook against Go's own type checker.
+//
+// The interpreter accepts some code that Go refuses, and gives it a meaning of
+// its own: "a" + 1 is "aa" to it. It also knows types only while it compiles,
+// too late to rewrite what it cannot do. A [Checker] knows the types of all
+// that a notebook has declared and imported, so it finds both.
+//
+// It knows less than the interpreter about types that cells have changed, and
+// about generic ones. So it refuses only what is wrong whatever those are.
+package check
+
+import (
+	"errors"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"go/types"
+	"maps"
+	"regexp"
+	"strings"
+)
+
+// A Checker checks the cells of a notebook one after the other.
+type Checker struct {
+	files    *token.FileSet
+	packages *packages
+	names    map[string]types.Object // what the cells so far have declared
+	imports  map[string]importOf     // by name; a dot import by its path
+}
+
+type importOf struct{ name, path string }
+
+// New returns a Checker for a notebook without cells, whose cells will be
+// parsed into a set of files.
+func New(files *token.FileSet) *Checker {
+	return &Checker{files: files, packages: newPackages(), names: map[string]types.Object{}, imports: map[string]importOf{}}
+}
+
+// A Problem is what is wrong at a place.
+type Problem struct {
+	Pos     token.Pos
+	Message string
+}
+
+// A Cell is what is known about a cell.
+type Cell struct {
+	// Problems are what the interpreter would get wrong.
+	Problems []Problem
+	types    map[ast.Expr]types.TypeAndValue
+	checker  *Checker
+	names    map[string]types.Object
+	imports  map[string]importOf
+	methods  map[*ast.Ident]*method // by the name of the function that stands for it
+
+	mentioned map[string]bool // identifiers
+}
+
+// A method is one of a type that an earlier cell has declared. It is checked
+// as a function whose first parameter is the receiver.
+type method struct {
+	name      string
+	signature *types.Signature
+}
+
+// Cell checks the nodes of a cell as they were parsed. They are not changed,
+// and nothing is remembered before [Cell.Keep].
+func (c *Checker) Cell(nodes []ast.Node) *Cell {
+	cell := &Cell{checker: c, types: map[ast.Expr]types.TypeAndValue{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
+		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}}
+	for _, n := range nodes {
+		cell.mention(n)
+	}
+	file, declared := cell.file(nodes)
+	pkg := types.NewPackage("main", "main")
+	for name := range cell.mentioned {
+		if declared[name] {
+			continue
+		}
+		if obj := c.names[name]; obj != nil {
+			pkg.Scope().Insert(obj)
+		} else if obj := cell.dotImported(name); obj != nil {
+			pkg.Scope().Insert(obj)
+		}
+	}
+	config := types.Config{
+		Importer:                 c.packages,
+		DisableUnusedImportCheck: true,
+		Error: func(err error) {
+			var e types.Error
+			if errors.As(err, &e) && wrong(e.Msg) {
+				cell.Problems = append(cell.Problems, Problem{e.Pos, strings.TrimPrefix(e.Msg, "invalid operation: ")})
+			}
+		},
+	}
+	defs := map[*ast.Ident]types.Object{}
+	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: defs})
+	func() {
+		defer func() {
+			if recover() != nil { // nodes that only the interpreter knows
+				cell.Problems = nil
+			}
+		}()
+		checker.Files([]*ast.File{file}) // its error is the first of those above
+	}()
+	for id, m := range cell.methods {
+		if f, ok := defs[id].(*types.Func); ok {
+			m.signature = f.Signature()
+		}
+	}
+	for name := range declared {
+		if obj := pkg.Scope().Lookup(name); obj != nil && obj.Type() != nil {
+			cell.names[name] = obj
+		}
+	}
+	cell.circles(nodes)
+	return cell
+}
+
+// Keep remembers what a cell has declared and imported, for later cells.
+func (c *Cell) Keep() {
+	for name, obj := range c.names {
+		if old, ok := c.checker.names[name].(*types.TypeName); ok {
+			c.checker.forget(old)
+		}
+		c.checker.names[name] = obj
+	}
+	c.checker.imports = c.imports
+	for _, m := range c.methods {
+		if m.signature == nil || m.signature.Params().Len() == 0 {
+			continue
+		}
+		receiver := m.signature.Params().At(0)
+		base := receiver.Type()
+		if p, ok := base.(*types.Pointer); ok {
+			base = p.Elem()
+		}
+		if n, ok := base.(*types.Named); ok && n.Obj().Pkg() != nil && n.Obj().Pkg().Path() == "main" && n.TypeArgs() == nil {
+			var others []*types.Var
+			for i := 1; i < m.signature.Params().Len(); i++ {
+				others = append(others, m.signature.Params().At(i))
+			}
+			sig := types.NewSignatureType(receiver, nil, nil, types.NewTuple(others...), m.signature.Results(), m.signature.Variadic())
+			n.AddMethod(types.NewFunc(token.NoPos, n.Obj().Pkg(), m.name, sig))
+		}
+	}
+}
+
+// forget takes away the names whose types depend on a type that is declared
+// anew: the interpreter takes the old type and the new one for the same.
+func (c *Checker) forget(old *types.TypeName) {
+	for name, obj := range c.names {
+		if obj != old && mentions(obj.Type(), old, 0) {
+			delete(c.names, name)
+		}
+	}
+}
+
+// mentions reports whether a type is made of another.
+func mentions(t types.Type, name *types.TypeName, depth int) bool {
+	if depth > 8 {
+		return true // better forget too much
+	}
+	switch t := t.(type) {
+	case *types.Named:
+		if t.Obj() == name {
+			return true
+		}
+		if t.Obj().Pkg() == nil || t.Obj().Pkg().Path() != "main" {
+			return false
+		}
+		return mentions(t.Underlying(), name, depth+1)
+	case *types.Map:
+		return mentions(t.Key(), name, depth+1) || mentions(t.Elem(), name, depth+1)
+	case interface{ Elem() types.Type }: // array, slice, pointer, channel
+		return mentions(t.Elem(), name, depth+1)
+	case *types.Struct:
+		for i := range t.NumFields() {
+			if mentions(t.Field(i).Type(), name, depth+1) {
+				return true
+			}
+		}
+	case *types.Signature:
+		return mentionedIn(t.Params(), name, depth) || mentionedIn(t.Results(), name, depth)
+	case *types.Interface:
+		for i := range t.NumMethods() {
+			if mentions(t.Method(i).Type(), name, depth+1) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func mentionedIn(t *types.Tuple, name *types.TypeName, depth int) bool {
+	for i := range t.Len() {
+		if mentions(t.At(i).Type(), name, depth+1) {
+			return true
+		}
+	}
+	return false
+}
+
+// Type returns the type of an expression of the cell, or nil.
+func (c *Cell) Type(x ast.Expr) types.Type {
+	if tv, ok := c.types[x]; ok && tv.Type != types.Typ[types.Invalid] {
+		return tv.Type
+	}
+	return nil
+}
+
+// TextMethod returns the method that writes values of a type that a cell has
+// declared: Error, String, or "".
+func (c *Cell) TextMethod(t types.Type) string {
+	base := t
+	if p, ok := t.(*types.Pointer); ok {
+		base = p.Elem()
+	}
+	n, ok := base.(*types.Named)
+	if !ok || n.Obj().Pkg() == nil || n.Obj().Pkg().Path() != "main" || types.IsInterface(n) {
+		return ""
+	}
+	for _, name := range []string{"Error", "String"} {
+		m, _, _ := types.LookupFieldOrMethod(t, false, n.Obj().Pkg(), name)
+		f, ok := m.(*types.Func)
+		if !ok {
+			continue
+		}
+		sig := f.Signature()
+		if sig.Params().Len() == 0 && sig.Results().Len() == 1 && sig.Results().At(0).Type() == types.Typ[types.String] {
+			return name
+		}
+	}
+	return ""
+}
+
+// TypeExpr returns an expression that names a type in the cell, or nil if the
+// cell cannot name it.
+func (c *Cell) TypeExpr(t types.Type) ast.Expr {
+	known := true
+	text := types.TypeString(t, func(p *types.Package) string {
+		if p.Path() == "main" {
+			return ""
+		}
+		for key, im := range c.imports {
+			if im.path == p.Path() {
+				return strings.TrimSuffix(key, ". "+im.path)
+			}
+		}
+		known = false
+		return ""
+	})
+	x, err := parser.ParseExpr(text)
+	if err != nil || !known {
+		return nil
+	}
+	return x
+}
+
+// file makes a file of the nodes: statements go into functions, and what they
+// declare at the top level of the cell is declared at that of the file.
+func (c *Cell) file(nodes []ast.Node) (file *ast.File, declared map[string]bool) {
+	file = &ast.File{Name: ast.NewIdent("main")}
+	declared = map[string]bool{}
+	var decls []ast.Decl
+	var functions []*ast.FuncDecl
+	declare := func(names []*ast.Ident) {
+		for _, id := range names {
+			declared[id.Name] = true
+		}
+	}
+	statement := func(s ast.Stmt) {
+		decls = append(decls, &ast.FuncDecl{
+			Name: &ast.Ident{NamePos: s.Pos(), Name: "_"},
+			Type: &ast.FuncType{Func: s.Pos(), Params: &ast.FieldList{}},
+			Body: &ast.BlockStmt{Lbrace: s.Pos(), List: []ast.Stmt{s}, Rbrace: s.End()},
+		})
+	}
+	var add func(n ast.Node)
+	add = func(n ast.Node) {
+		switch n := n.(type) {
+		case *ast.GenDecl:
+			if n.Tok == token.IMPORT {
+				c.addImports(n)
+				return
+			}
+			for _, s := range n.Specs {
+				switch s := s.(type) {
+				case *ast.ValueSpec:
+					declare(s.Names)
+				case *ast.TypeSpec:
+					declare([]*ast.Ident{s.Name})
+				}
+			}
+			decls = append(decls, n)
+		case *ast.FuncDecl:
+			if n.Recv != nil && len(n.Recv.List) == 2 {
+				return // a generic function
+			}
+			if n.Recv == nil {
+				declare([]*ast.Ident{n.Name})
+			}
+			functions = append(functions, n)
+		case *ast.DeclStmt:
+			add(n.Decl)
+		case *ast.ExprStmt:
+			add(n.X)
+		case ast.Expr:
+			switch n.(type) {
+			case *ast.CallExpr:
+				statement(&ast.ExprStmt{X: n})
+			default:
+				statement(&ast.AssignStmt{Lhs: []ast.Expr{&ast.Ident{NamePos: n.Pos(), Name: "_"}}, TokPos: n.Pos(), Tok: token.ASSIGN, Rhs: []ast.Expr{n}})
+			}
+		case *ast.AssignStmt:
+			if n.Tok != token.DEFINE {
+				statement(n)
+				return
+			}
+			spec := &ast.ValueSpec{Values: n.Rhs}
+			for _, x := range n.Lhs {
+				id, ok := x.(*ast.Ident)
+				if !ok {
+					return
+				}
+				if declared[id.Name] { // a second time in this cell
+					id = &ast.Ident{NamePos: id.NamePos, Name: "_"}
+				} else if id.Name != "_" {
+					declared[id.Name] = true
+				}
+				spec.Names = append(spec.Names, id)
+			}
+			decls = append(decls, &ast.GenDecl{TokPos: n.Pos(), Tok: token.VAR, Specs: []ast.Spec{spec}})
+		case ast.Stmt:
+			statement(n)
+		}
+	}
+	for _, n := range nodes {
+		add(n)
+	}
+	for _, f := range functions {
+		if f.Recv != nil && len(f.Recv.List) == 1 && !declared[baseName(f.Recv.List[0].Type)] {
+			id := &ast.Ident{NamePos: f.Name.NamePos, Name: "_"}
+			c.methods[id] = &method{name: f.Name.Name}
+			params := &ast.FieldList{List: f.Recv.List}
+			if f.Type.Params != nil {
+				params.List = append(params.List[:1:1], f.Type.Params.List...)
+			}
+			for i, p := range params.List {
+				if len(p.Names) == 0 { // all have names, or none
+					params.List[i] = &ast.Field{Names: []*ast.Ident{{NamePos: p.Pos(), Name: "_"}}, Type: p.Type}
+				}
+			}
+			f = &ast.FuncDecl{Name: id, Type: &ast.FuncType{Func: f.Type.Func, Params: params, Results: f.Type.Results}, Body: f.Body}
+		}
+		decls = append(decls, f)
+	}
+	file.Decls = append(c.importDecls(declared), decls...)
+	return file, declared
+}
+
+// baseName returns the name of the type of a receiver.
+func baseName(x ast.Expr) string {
+	switch x := x.(type) {
+	case *ast.StarExpr:
+		return baseName(x.X)
+	case *ast.ParenExpr:
+		return baseName(x.X)
+	case *ast.Ident:
+		return x.Name
+	}
+	return ""
+}
+
+func (c *Cell) addImports(d *ast.GenDecl) {
+	for _, s := range d.Specs {
+		spec, ok := s.(*ast.ImportSpec)
+		if !ok {
+			continue
+		}
+		im := importOf{path: strings.Trim(spec.Path.Value, "\"`")}
+		pkg, err := c.checker.packages.Import(im.path)
+		if err != nil {
+			continue
+		}
+		key := pkg.Name()
+		if spec.Name != nil {
+			im.name = spec.Name.Name
+			key = im.name
+		}
+		if key == "." {
+			key = ". " + im.path
+		}
+		c.imports[key] = im
+	}
+}
+
+// mention notes the identifiers of a node.
+func (c *Cell) mention(n ast.Node) {
+	if f, ok := n.(*ast.FuncDecl); ok && f.Recv != nil && len(f.Recv.List) == 2 {
+		return // a generic function, which is not checked
+	}
+	ast.Inspect(n, func(n ast.Node) bool {
+		if id, ok := n.(*ast.Ident); ok {
+			c.mentioned[id.Name] = true
+		}
+		return true
+	})
+}
+
+// dotImported returns what a dot import makes of a name, or nil.
+func (c *Cell) dotImported(name string) types.Object {
+	if !token.IsExported(name) {
+		return nil
+	}
+	for _, im := range c.imports {
+		if im.name != "." {
+			continue
+		}
+		if pkg, err := c.checker.packages.Import(im.path); err == nil {
+			if obj := pkg.Scope().Lookup(name); obj != nil {
+				return obj
+			}
+		}
+	}
+	return nil
+}
+
+// importDecls returns a declaration of the imports that the cell mentions and
+// its own names do not hide.
+func (c *Cell) importDecls(declared map[string]bool) []ast.Decl {
+	d := &ast.GenDecl{Tok: token.IMPORT, Lparen: 1}
+	for key, im := range c.imports {
+		if declared[key] || !c.mentioned[key] {
+			continue
+		}
+		spec := &ast.ImportSpec{Path: &ast.BasicLit{Kind: token.STRING, Value: "\"" + im.path + "\""}}
+		if im.name != "" {
+			spec.Name = ast.NewIdent(im.name)
+		}
+		d.Specs = append(d.Specs, spec)
+	}
+	if len(d.Specs) == 0 {
+		return nil
+	}
+	return []ast.Decl{d}
+}
+
+// wrongs are errors that do not depend on what the checker may not know.
+var wrongs = regexp.MustCompile(`^cannot use .*\(untyped \w+ constant|\(mismatched types (untyped|.* and untyped)| overflows |^missing return$|\(truncated\)`)
+
+func wrong(message string) bool { return wrongs.MatchString(message) }

@@ -1,0 +1,175 @@
+package engine
+
+import (
+	"fmt"
+	"go/ast"
+	"reflect"
+	"strings"
+
+	"github.com/cosmos72/gomacro/fast"
+	xr "github.com/cosmos72/gomacro/xreflect"
+
+	"github.com/evenbed/evenbed/kernel/internal/cell"
+)
+
+// Builtins of Go that the interpreter does not have, and those of the cell
+// rewriter.
+func (in *interp) declareBuiltins() {
+	for name, b := range map[string]fast.Builtin{
+		"Display":   {Compile: in.compileDisplay, ArgMin: 1, ArgMax: 1},
+		"min":       {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
+		"max":       {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
+		"clear":     {Compile: in.compileClear, ArgMin: 1, ArgMax: 1},
+		cell.Guard:  {Compile: in.compileGuard, ArgMin: 1, ArgMax: 1},
+		cell.Note:   {Compile: in.compileNote, ArgMin: 1, ArgMax: 1},
+		cell.Step:   {Compile: in.compileStep, ArgMin: 1, ArgMax: 1},
+		cell.Text:   {Compile: in.compileText, ArgMin: 2, ArgMax: 2},
+		cell.Values: {Compile: in.compileValues, ArgMin: 2, ArgMax: 1000},
+	} {
+		in.ir.DeclBuiltin(name, b)
+	}
+}
+
+// compileExtreme compiles min or max.
+func (in *interp) compileExtreme(c *fast.Comp, sym fast.Symbol, node *ast.CallExpr) *fast.Call {
+	args := make([]*fast.Expr, len(node.Args))
+	var t xr.Type // of the first argument that has one
+	for i, x := range node.Args {
+		args[i] = c.Expr1(x, nil)
+		if !args[i].Untyped() && t == nil {
+			t = args[i].Type
+		}
+	}
+	if t == nil { // constants alone: the widest of their types
+		for _, a := range args {
+			if d := a.DefaultType(); t == nil || width(d.Kind()) > width(t.Kind()) {
+				t = d
+			}
+		}
+	}
+	switch k := t.Kind(); {
+	case k >= reflect.Int && k <= reflect.Float64, k == reflect.String:
+	default:
+		c.Errorf("%s needs numbers or strings, not %v", sym.Name, t)
+	}
+	var ins []xr.Type
+	for i, a := range args {
+		if a.Untyped() {
+			a.ConstTo(t)
+		} else if !a.Type.IdenticalTo(t) {
+			c.Errorf("mismatched types in %s: %v and %v", sym.Name, t, node.Args[i])
+		}
+		ins = append(ins, t)
+	}
+	greatest := sym.Name == "max"
+	return in.call(c, args, ins, []xr.Type{t}, func(vs []reflect.Value) []reflect.Value {
+		best := reflect.New(t.ReflectType()).Elem()
+		best.Set(vs[0])
+		for _, v := range vs[1:] {
+			if v.CanFloat() { // one that is no number makes the result none
+				if a, b := best.Float(), v.Float(); greatest {
+					best.SetFloat(max(a, b))
+				} else {
+					best.SetFloat(min(a, b))
+				}
+			} else if less(v, best) != greatest && less(best, v) == greatest {
+				best.Set(v)
+			}
+		}
+		return []reflect.Value{best}
+	})
+}
+
+func width(k reflect.Kind) int {
+	switch k {
+	case reflect.Int:
+		return 0
+	case reflect.Int32: // rune
+		return 1
+	}
+	return 2
+}
+
+// less compares two integers or strings.
+func less(a, b reflect.Value) bool {
+	switch {
+	case a.CanInt():
+		return a.Int() < b.Int()
+	case a.CanUint():
+		return a.Uint() < b.Uint()
+	}
+	return a.String() < b.String()
+}
+
+// compileClear compiles clear.
+func (in *interp) compileClear(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	arg := c.Expr1(node.Args[0], nil)
+	if k := arg.Type.Kind(); k != reflect.Map && k != reflect.Slice {
+		c.Errorf("clear needs a map or a slice, not %v", arg.Type)
+	}
+	return in.call(c, []*fast.Expr{arg}, []xr.Type{arg.Type}, nil, func(vs []reflect.Value) []reflect.Value {
+		vs[0].Clear()
+		return nil
+	})
+}
+
+// compileValues compiles Values(a, b), which returns a and b.
+func (in *interp) compileValues(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	var args []*fast.Expr
+	var ts []xr.Type
+	for _, x := range node.Args {
+		a := c.Expr1(x, nil)
+		if a.Untyped() {
+			a.ConstTo(a.DefaultType())
+		}
+		if a.Type == nil {
+			c.Errorf("use of untyped nil")
+		}
+		args, ts = append(args, a), append(ts, a.Type)
+	}
+	return in.call(c, args, ts, ts, func(vs []reflect.Value) []reflect.Value { return vs })
+}
+
+// compileText compiles Text(f, x).
+func (in *interp) compileText(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	f, x := c.Expr1(node.Args[0], nil), c.Expr1(node.Args[1], nil)
+	return in.call(c, []*fast.Expr{f, x}, []xr.Type{f.Type, x.Type}, []xr.Type{c.TypeOf(text{})}, func(vs []reflect.Value) []reflect.Value {
+		t := text{
+			value: vs[1].Interface(),
+			write: func() string { return vs[0].Call(vs[1:])[0].String() },
+		}
+		return []reflect.Value{reflect.ValueOf(t)}
+	})
+}
+
+// A text is a value of a type that a cell has declared, with the method by
+// which the cell writes it.
+type text struct {
+	value any
+	write func() string
+}
+
+var (
+	_ fmt.Formatter = text{}
+	_ error         = text{}
+)
+
+func (t text) Error() string { return t.write() }
+
+// Format writes the value as package fmt writes one that has such a method.
+func (t text) Format(f fmt.State, verb rune) {
+	var v any = t.value
+	if strings.ContainsRune("vsxXq", verb) && !f.Flag('#') {
+		v = t.write()
+	}
+	fmt.Fprintf(f, fmt.FormatString(f, verb), v)
+}
+
+// call compiles a call of a function of ours.
+func (in *interp) call(c *fast.Comp, args []*fast.Expr, ins, outs []xr.Type, f func([]reflect.Value) []reflect.Value) *fast.Call {
+	fun := new(fast.Expr)
+	fun.Type = c.Universe.FuncOf(ins, outs, false)
+	value := xr.FromReflectValues([]reflect.Value{reflect.MakeFunc(fun.Type.ReflectType(), f)})[0]
+	fun.Fun = func(*fast.Env) xr.Value { return value }
+	return &fast.Call{Fun: fun, Args: args, OutTypes: outs}
+}

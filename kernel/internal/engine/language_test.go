@@ -1,0 +1,141 @@
+package engine_test
+
+import (
+	"os"
+	"strings"
+	"testing"
+)
+
+// What a cell can do of the language, each line a test. The values are those
+// that Go gives; "refused" is an error that says so, and what Go would do is
+// refuse as well or, in the lines of what the interpreter does not have, work.
+var language = []struct{ what, code, want string }{
+	{"range over an int literal", "s := 0\nfor i := range 4 { s += i }\ns", "value 6"},
+	{"range over an int variable", "n := 4\ns := 0\nfor i := range n { s += i }\ns", "value 6"},
+	{"range over a typed int", "var n int64 = 3\nvar s int64\nfor i := range n { s += i * n }\ns", "value 9"},
+	{"range over an int without a variable", "k := 0\nfor range 5 { k++ }\nk", "value 5"},
+	{"range over an int with an outer variable", "var i int\nfor i = range 3 { }\ni", "value 2"},
+	{"range over an int inside a function", "func f(n int) (s int) { for i := range n { if i == 1 { continue }; for j := range i { s += j } }; return }\nf(5)", "value 10"},
+	{"range over an int with an expression", "xs := []int{1, 2, 3}\ns := 0\nfor i := range len(xs) - 1 { s += xs[i] }\ns", "value 3"},
+	{"min and max of numbers", "min(3, 1, 2) + max(4, 5)", "value 6"},
+	{"min of variables", "a, b := 2.5, 1.5\nmin(a, b, 3)", "value 1.5"},
+	{"min of a unit", "import . \"github.com/evenbed/evenbed/packing/units\"\nmin(3*Bar, 200*Kilopascal)", "value 2 bar"},
+	{"max of strings", "max(\"a\", \"b\")", "value b"},
+	{"own min hides the builtin", "func() int { min := func(a, b int) int { return 7 }; return min(1, 2) }()", "value 7"},
+	{"clear of a map", "m := map[string]int{\"a\": 1}\nclear(m)\nlen(m)", "value 0"},
+	{"clear of a slice", "xs := []int{1, 2}\nclear(xs)\nxs", "value [0 0]"},
+	{"loop variable per iteration", "var fs []func() int\nfor i := 0; i < 3; i++ { fs = append(fs, func() int { return i }) }\nfs[0]() + 10*fs[1]() + 100*fs[2]()", "value 210"},
+	{"loop variable per iteration, changed in the body", "var gs []func() int\nfor i := 0; i < 6; i++ { gs = append(gs, func() int { return i }); i++ }\nlen(gs)*1000 + gs[0]() + 10*gs[1]() + 100*gs[2]()", "value 3531"},
+	{"loop variable per iteration, with continue and break", "var hs []func() int\nfor i := 0; ; i++ { if i == 1 { continue }; if i > 3 { break }; hs = append(hs, func() int { return i }) }\nlen(hs)*1000 + hs[0]() + 10*hs[1]() + 100*hs[2]()", "value 3320"},
+	{"range variable per iteration", "var ks []func() int\nfor _, v := range []int{1, 2, 3} { ks = append(ks, func() int { return v }) }\nks[0]() + 10*ks[1]() + 100*ks[2]()", "value 321"},
+	{"address of a range variable", "var ps []*int\nfor i := range []int{0, 0, 0} { ps = append(ps, &i) }\n*ps[0] + 10**ps[1] + 100**ps[2]", "value 210"},
+	{"mutual recursion", "func even(n int) bool { if n == 0 { return true }; return odd(n - 1) }\nfunc odd(n int) bool { if n == 0 { return false }; return even(n - 1) }\neven(10)", "value true"},
+	{"mutual recursion, one redefined", "func odd(n int) bool { return true }\neven(3)", "value true"},
+	{"methods in any order", "type T struct{ n int }\nfunc (t T) A() int { return t.B() + 1 }\nfunc (t T) B() int { return t.n }\nT{3}.A()", "value 4"},
+	{"methods that call each other", "type U struct{}\nfunc (u U) A(n int) int { if n == 0 { return 0 }; return u.B(n-1) + 1 }\nfunc (u U) B(n int) int { return u.A(n) + 1 }\nU{}.A(3)", "value 6"},
+	{"a type that refers to itself, with methods", "type node struct { next *node; v int }\nfunc (n *node) sum() int { if n == nil { return 0 }; return n.v + n.next.sum() }\n(&node{&node{nil, 2}, 1}).sum()", "refused"},
+	{"types that refer to each other", "type aa struct { b *bb }\ntype bb struct { a *aa; n int }\n(&aa{&bb{n: 4}}).b.n", "refused"},
+	{"a dot import in its own cell", "import . \"strings\"\nToUpper(\"a\")", "value A"},
+	{"comma ok at top level", "v, ok := map[string]int{\"k\": 1}[\"k\"]\nok", "value true"},
+	{"comma ok of an assertion", "var x any = 3\nq, isInt := x.(int)\nisInt", "value true"},
+	{"assignment to several variables at top level", "e1, e2 := 1, 2\ne1, e2 = e2, e1\n_, e1 = e1, 9\ne1*10 + e2", "value 91"},
+	{"a pair as the last line", "1, \"a\"", "value 1 a"},
+	{"a pair of variables as the last line", "l1, l2 := 1, 2.5\nl1, l2", "value 1 2.5"},
+	{"a function literal first", "func() int { return 5 }()", "value 5"},
+	{"a function literal first, called with arguments", "func(a, b int) int {\n\treturn a + b\n}(1, 2)", "value 3"},
+	{"labelled loops", "c := 0\nouter:\nfor i := 0; i < 3; i++ { for j := 0; j < 3; j++ { if j == 1 { continue outer }; c++ } }\nc", "value 3"},
+	{"goto", "g := 0\nagain:\ng++\nif g < 3 { goto again }\ng", "refused"},
+	{"switch with fallthrough", "r := 0\nswitch 1 { case 1: r += 1; fallthrough; case 2: r += 2 }\nr", "value 3"},
+	{"defer and recover", "func safe() (s string) { defer func() { if r := recover(); r != nil { s = \"caught\" } }(); panic(1) }\nsafe()", "value caught"},
+	{"generic function", "func twice[T any](x T) []T { return []T{x, x} }\ntwice(2)", "value [2 2]"},
+	{"generic type", "type pair[T any] struct{ a, b T }\npair[int]{1, 2}.b", "value 2"},
+	{"range over a function", "seq := func(yield func(int) bool) { for i := 0; i < 3; i++ { if !yield(i) { return } } }\nt := 0\nfor v := range seq { t += v }\nt", "refused"},
+	{"method expression", "type M struct{ n int }\nfunc (m M) Get() int { return m.n }\nM.Get(M{3})", "value 3"},
+	{"string plus number", "\"a\" + 1", "refused"},
+	{"string variable plus number", "str := \"a\"\nstr + 1", "refused"},
+	{"number plus string constant", "1 + \"a\"", "refused"},
+	{"a constant too large", "var f32 int8 = 300\nf32", "refused"},
+	{"a large constant as float64", "var big float64 = 1 << 100\nbig", "value 1.2676506002282294e+30"},
+	{"division of constants", "7 / 2.0", "value 3.5"},
+	{"integer division", "7 / 2", "value 3"},
+	{"a failed assertion", "var y any = \"s\"\ny.(int)", "refused"},
+	{"Stringer through fmt", "import \"fmt\"\ntype st struct{}\nfunc (st) String() string { return \"mine\" }\nfmt.Sprint(st{})", "value mine"},
+	{"%T of a cell's type", "type tt struct{}\nfmt.Sprintf(\"%T\", tt{})", "value struct {}"},
+	{"%v of a cell's type", "fmt.Sprintf(\"%v\", struct{ A int }{1})", "value {1}"},
+	{"an error type of a cell", "type myErr struct{ n int }\nfunc (e myErr) Error() string { return \"mine\" }\nfunc fails() error { return myErr{1} }\nfails().Error()", "value mine"},
+	{"errors.As to a cell's error type", "import \"errors\"\nvar me myErr\nerrors.As(fails(), &me)", "refused"},
+	{"unused variable", "func() { unused := 1 }()", ""},
+	{"int and float64", "i3 := 3\nf3 := 1.5\ni3 * f3", "refused"},
+	{"uint8 wraps", "var u8 uint8 = 255\nu8++\nu8", "value 0"},
+	{"shift", "sh := 3\n1 << sh", "value 8"},
+	{"const iota", "const (\n\tca = iota\n\tcb\n)\ncb", "value 1"},
+	{"embedded struct", "type base struct{ A int }\nfunc (b base) Hi() int { return b.A }\ntype der struct{ base }\nder{base{4}}.Hi()", "value 4"},
+	{"interface of a cell", "type hi interface{ Hi() int }\nvar h hi = der{base{5}}\nh.Hi()", "value 5"},
+	{"type switch", "func kind(x any) string { switch x.(type) { case int: return \"int\"; case string: return \"string\" }; return \"?\" }\nkind(1) + kind(\"\")", "value intstring"},
+	{"array value copies", "ar := [2]int{1, 2}\nbr := ar\nbr[0] = 9\nar[0]", "value 1"},
+	{"closures", "cnt := 0\ninc := func() { cnt++ }\ninc(); inc()\ncnt", "value 2"},
+	{"multi-line composite", "xs2 := []struct{ A, B int }{\n\t{1, 2},\n\t{3, 4},\n}\nxs2[1].B", "value 4"},
+	{"channels", "ch := make(chan int, 2)\nch <- 1\nch <- 2\nclose(ch)\nsum := 0\nfor v := range ch { sum += v }\nsum", "value 3"},
+	{"select with default", "sel := 0\nselect { case v := <-make(chan int): sel = v; default: sel = 7 }\nsel", "value 7"},
+	{"complex numbers", "real((1+2i) * (3-1i))", "value 5"},
+	{"range over a string", "rs := 0\nfor _, r := range \"é1\" { rs += int(r) }\nrs", "value 282"},
+	{"struct comparison", "der{base{1}} == der{base{1}}", "value true"},
+	{"variadic", "func vs(xs ...int) int { return len(xs) }\nvs([]int{1, 2}...) + vs(1)", "value 3"},
+	{"slices of three indices", "cap([]int{1, 2, 3}[0:1:2])", "value 2"},
+	{"slices package", "import \"slices\"\nslices.Max([]int{1, 3, 2})", "refused"},
+	{"a type that refers to itself", "type chain struct { next *chain; v int }\n(&chain{&chain{nil, 2}, 1}).next.v", "value 2"},
+	{"generic function with a constraint", "type number interface{ ~int | ~float64 }\nfunc sumOf[T number](xs []T) T { var s T; for _, x := range xs { s += x }; return s }\nsumOf([]float64{1, 2.5})", "value 3.5"},
+	{"generic function in a later cell", "sumOf([]int{1, 2})", "value 3"},
+	{"generic function with its types written", "func conv[T, U any](x T, f func(T) U) U { return f(x) }\nconv[int, string](65, func(i int) string { return string(rune(i)) })", "value A"},
+	{"generic variadic function without its types", "func lastOf[T any](xs ...T) T { return xs[len(xs)-1] }\nlastOf(1, 2)", "refused"},
+	{"method of a generic type", "type box[T any] struct{ v T }\nfunc (b box[T]) Get() T { return b.v }", "refused"},
+	{"method expression of a pointer", "type mp struct{}\nfunc (*mp) Get() int { return 1 }\n(*mp).Get(nil)", "value 1"},
+	{"Stringer through fmt, added in a later cell", "func (tt) String() string { return \"later\" }", ""},
+	{"Stringer through Printf", "fmt.Sprintf(\"%v|%6s\", tt{}, tt{})", "value later| later"},
+	{"a map's value", "map[string]int{\"a\": 4}[\"a\"]", "value 4"},
+	{"receive", "rc := make(chan int, 1)\nrc <- 5\n<-rc", "value 5"},
+	{"function without a return", "func noReturn() int { }", "refused"},
+	{"float32 overflow", "var f39 float32 = 1e39", "refused"},
+	{"unsigned constant below zero", "uint(3) - 5", "refused"},
+	{"number given to a string parameter", "func takes(s string) string { return s }\ntakes(65)", "refused"},
+	{"number in a list of strings", "[]string{\"a\", 66}", "refused"},
+	{"a conversion of a number to a string", "string(rune(65))", "value A"},
+	{"number literals", "0b101 + 0x_f + 1_000", "value 1020"},
+}
+
+func TestLanguage(t *testing.T) {
+	nb := open(t)
+	var table strings.Builder
+	table.WriteString("# What a cell can do\n\nEach line is a cell that a test has run, in this order, in one notebook." +
+		" Where it shows an error, the error is the interpreter's own or names the way round.\n\n| | cell | shows |\n| --- | --- | --- |\n")
+	for _, tc := range language {
+		got, r := nb.run(tc.code)
+		shown := strings.Join(got, "; ")
+		row := "`" + strings.TrimPrefix(shown, "value ") + "`"
+		if shown == "" {
+			row = ""
+		}
+		if r.Failure != nil {
+			row = r.Failure.Name + ": " + r.Failure.Message
+			shown = "refused"
+		}
+		if shown != tc.want {
+			t.Errorf("%s:\n%s\nshows %q, want %q; failure %v", tc.what, tc.code, shown, tc.want, r.Failure)
+		}
+		cell := strings.ReplaceAll(strings.ReplaceAll(tc.code, "\n", "`<br>`"), "|", "\\|")
+		table.WriteString("| " + tc.what + " | `" + strings.ReplaceAll(cell, "\t", "  ") + "` | " + strings.ReplaceAll(row, "|", "\\|") + " |\n")
+	}
+	const file = "../../LANGUAGE.md"
+	if os.Getenv("UPDATE_GOLDEN") != "" {
+		if err := os.WriteFile(file, []byte(table.String()), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if string(want) != table.String() {
+		t.Errorf("%s is not what the cells show; UPDATE_GOLDEN=1 writes it again", file)
+	}
+}
