@@ -237,7 +237,7 @@ func (r PulseResult) PlatesAtWidth(fraction float64) (float64, trace.Width, erro
 	if err := r.ready(); err != nil {
 		return math.NaN(), trace.Width{}, err
 	}
-	w, err := r.calm.Width(r.Apex, fraction)
+	_, w, err := r.widthAt(fraction)
 	if err != nil {
 		return math.NaN(), w, err
 	}
@@ -245,6 +245,21 @@ func (r PulseResult) PlatesAtWidth(fraction float64) (float64, trace.Width, erro
 		return math.NaN(), w, fmt.Errorf("the signal does not fall to %.4g %% of the height on both sides", 100*fraction)
 	}
 	return r.plates(-8*math.Log(fraction), w.Width()), w, nil
+}
+
+// widthAt finds the width at a fraction near the peak, or in all of the trace if
+// the signal does not fall so far there, and returns that part with it.
+func (r PulseResult) widthAt(fraction float64) (trace.Trace, trace.Width, error) {
+	w, err := r.calm.Width(r.Apex, fraction)
+	if err != nil || !math.IsNaN(w.Width()) || r.calm.Len() == r.recorded.Len() {
+		return r.calm, w, err
+	}
+	net, err := r.net()
+	if err != nil {
+		return r.calm, w, err
+	}
+	w, err = net.Width(net.Apex(r.reach()), fraction)
+	return net, w, err
 }
 
 // Method returns one of the methods by the name of its calculation.
@@ -352,7 +367,7 @@ func (r PulseResult) MomentsAt(fraction float64) (trace.Moments, error) {
 	if err := r.ready(); err != nil {
 		return trace.Moments{}, err
 	}
-	w, err := r.calm.Width(r.Apex, fraction)
+	part, w, err := r.widthAt(fraction)
 	if err != nil {
 		return trace.Moments{}, err
 	}
@@ -360,7 +375,7 @@ func (r PulseResult) MomentsAt(fraction float64) (trace.Moments, error) {
 	if math.IsNaN(limits.To - limits.From) {
 		return trace.Moments{}, fmt.Errorf("the signal does not fall to %.4g %% of the height on both sides", 100*fraction)
 	}
-	return r.calm.Moments(limits)
+	return part.Moments(limits)
 }
 
 func (l MomentLimits) page() table.Page {

@@ -361,6 +361,26 @@ func TestMethodsTogether(t *testing.T) {
 	}
 }
 
+// A long tail falls to 0.1 % of the height far from the peak only.
+func TestMomentLimitsFarOut(t *testing.T) {
+	f := func(x float64) float64 { return 1e4 * made.EMG(x, retention04-50, 30, 200) }
+	r := evaluate(t, test04(), of(t, 8001, 1.2, f))
+	list := r.MomentLimits().List
+	m := list[1].Moments.Range
+	if list[1].Refusal != nil {
+		t.Fatal(list[1].Refusal)
+	}
+	// Beyond four widths at half height; smoothing and straight pieces between
+	// samples move a crossing by less than a sample.
+	if m.To < r.Apex.X+5*r.Half.Width() {
+		t.Errorf("limits %v are not far out: this shows nothing", m)
+	}
+	near(t, "level there", f(m.To), 0.001*r.Height, 0.0001*r.Height, "the crossing of 0.1 %")
+	if again, w, err := r.PlatesAtWidth(0.001); err != nil || w.InnerRight != m.To || !(again > 0) {
+		t.Errorf("%v, %v, %v", again, w, err)
+	}
+}
+
 // Against volume every number is the same.
 func TestMethodsAgainstVolume(t *testing.T) {
 	p := test04()

@@ -118,7 +118,8 @@ type PulseResult struct {
 	// (flow, sample, bed) is not in it. NaN where there is no noise to tell.
 	PlatesPerMetreStdErr, ReducedPlateHeightStdErr, AsymmetryStdErr, SymmetryFactorStdErr float64
 
-	// How it was measured, in the units of the trace's axis.
+	// How it was measured, in the units of the trace's axis. The index of the
+	// apex counts in the part near the peak.
 	Axis                  trace.Axis
 	Apex                  trace.Apex
 	Half, Tenth, Fifth    trace.Width // at 50, 10 and 5 % of the height

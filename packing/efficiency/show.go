@@ -37,11 +37,7 @@ func (r PulseResult) page(picture bool) table.Page {
 	if missing := r.unchecked(); missing != "" {
 		p.Notice("Not checked:", missing)
 	}
-	doubts := make([]string, len(r.Warnings))
-	for i, w := range r.Warnings {
-		doubts[i] = w.String()
-	}
-	p.List("Doubts", doubts)
+	p.List("Doubts", r.doubtList())
 	p.Table(r.numbersTable())
 	if picture {
 		p.SVG(r.SVG(), r.Figure().String())
@@ -275,12 +271,17 @@ func (r PulseResult) Doubts() View {
 		if len(r.Warnings) == 0 {
 			p.Text("No doubts.")
 		}
-		doubts := make([]string, len(r.Warnings))
-		for i, w := range r.Warnings {
-			doubts[i] = w.String()
-		}
-		p.List("Doubts", doubts)
+		p.List("Doubts", r.doubtList())
 	})
+}
+
+// doubtList writes every warning with what to do.
+func (r PulseResult) doubtList() []string {
+	list := make([]string, len(r.Warnings))
+	for i, w := range r.Warnings {
+		list[i] = w.String()
+	}
+	return list
 }
 
 // Text returns the result in two or three lines: the numbers that belong
@@ -323,10 +324,7 @@ func (r PulseResult) Draw(d Drawing) figure.Figure {
 	if err := r.ready(); err != nil {
 		return figure.Figure{Title: r.name(), Description: "No result: " + errOf(err)}
 	}
-	one := r.volume.In(units.CubicMetre) // a column volume on the trace's axis
-	if r.Axis == trace.Time {
-		one = float64(r.volume.PumpedAt(r.Pulse.Flow))
-	}
+	one := r.columnVolume()
 	number := func(x float64) string { return strconv.FormatFloat(x/one, 'f', 3, 64) }
 	cv := func(x float64) string { return number(x) + " CV" }
 	a, half, tenth := r.Apex, r.Half, r.Tenth
