@@ -132,19 +132,7 @@ func (r *PulseResult) doubtSampling(tr trace.Trace) {
 		}
 		r.warn(fmt.Sprintf("%d points stand above half height: %s", n, how), "Record more often: 20 to 30 points or more")
 	}
-	near, err := r.calm.Within(trace.Range{Axis: r.Axis, From: r.Tenth.Left, To: r.Tenth.Right})
-	if err != nil {
-		return
-	}
-	widest, at, same := 0.0, 0.0, 0
-	for i := 1; i < near.Len(); i++ {
-		last := position(near, i-1)
-		if d := position(near, i) - last; d > widest {
-			widest, at = d, last
-		} else if d == 0 {
-			same++
-		}
-	}
+	widest, at, same := r.recorded.Steps(trace.Range{Axis: r.Axis, From: r.Tenth.Left, To: r.Tenth.Right})
 	if same > 0 {
 		r.warn(fmt.Sprintf("Within the peak %d samples stand at the %s of the sample before", same, r.Axis),
 			"Export the "+r.Axis.String()+" with more digits: widths are no better than its steps")

@@ -49,12 +49,15 @@ func (l Line) At(x float64) float64 {
 	if len(l.kx) == 0 {
 		return l.Level + l.Slope*(x-l.Origin)
 	}
-	k := min(max(1, sort.SearchFloat64s(l.kx, x)), len(l.kx)-1)
-	return l.piece(k, x)
+	return l.bent(x)
+}
+
+func (l *Line) bent(x float64) float64 {
+	return l.piece(min(max(1, sort.SearchFloat64s(l.kx, x)), len(l.kx)-1), x)
 }
 
 // piece returns the value at x of the straight piece that ends at knot k.
-func (l Line) piece(k int, x float64) float64 {
+func (l *Line) piece(k int, x float64) float64 {
 	x0, y0 := l.kx[k-1], l.ky[k-1]
 	return y0 + (l.ky[k]-y0)*(x-x0)/(l.kx[k]-x0)
 }
@@ -80,7 +83,7 @@ func (l Line) Flipped() Line {
 }
 
 // take puts the values y at the positions x, less the line, into out.
-func (l Line) take(out, x, y []float64) {
+func (l *Line) take(out, x, y []float64) {
 	x, out = x[:len(y)], out[:len(y)]
 	if len(l.kx) == 0 {
 		level, slope := l.Level-l.Slope*l.Origin, l.Slope
@@ -202,7 +205,7 @@ func (t Trace) BaselineUnder(b Baseline) (Line, error) {
 }
 
 // squares returns the sum of the squares of a stretch's points less the line.
-func (l Line) squares(t Trace, e [2]int) float64 {
+func (l *Line) squares(t Trace, e [2]int) float64 {
 	var some [64]float64
 	sum := 0.0
 	for i := e[0]; i < e[1]; i += len(some) {
@@ -217,7 +220,7 @@ func (l Line) squares(t Trace, e [2]int) float64 {
 }
 
 // rest returns the sums of the points of a stretch less the line.
-func (l Line) rest(t Trace, e [2]int) sums {
+func (l *Line) rest(t Trace, e [2]int) sums {
 	x, y := t.x[e[0]:e[1]], make([]float64, e[1]-e[0])
 	l.take(y, x, t.y[e[0]:e[1]])
 	var s sums

@@ -296,7 +296,7 @@ func (t Trace) ExtremesOver(l Line) (lowest, highest int) {
 }
 
 // extremeBlock is how many points [Trace.ExtremesOver] looks at together.
-const extremeBlock = 64
+const extremeBlock = 256
 
 // Count returns the number of points from one position to another.
 func (t Trace) Count(from, to float64) int {

@@ -209,3 +209,24 @@ func TestTwoPeaks(t *testing.T) {
 		t.Error("two peaks of nothing")
 	}
 }
+
+func TestSteps(t *testing.T) {
+	tr, err := Make("s", "", Time, []float64{0, 1, 2, 2, 2, 5, 6, 9}, make([]float64, 8))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tc := range []struct {
+		r           Range
+		longest, at float64
+		same        int
+	}{{Times(0, 6), 3, 2, 2}, {Times(0, 9), 3, 2, 2}, {Times(4, 9), 3, 6, 0}, {Times(1.5, 3), 0, 2, 2}} {
+		if longest, at, same := tr.Steps(tc.r); longest != tc.longest || at != tc.at || same != tc.same {
+			t.Errorf("%v: %v at %v, %d; want %v at %v, %d", tc.r, longest, at, same, tc.longest, tc.at, tc.same)
+		}
+	}
+	for _, r := range []Range{Times(20, 30), Volumes(0, 1), Times(3, 2)} {
+		if longest, at, same := tr.Steps(r); longest != 0 || !math.IsNaN(at) || same != 0 {
+			t.Errorf("%v: %v at %v, %d", r, longest, at, same)
+		}
+	}
+}
