@@ -9,7 +9,7 @@
 //	bed         settling, and measured pressure-flow curves
 //	plan        packing methods as tables of steps
 //	record      what an instrument exported
-//	efficiency  the pulse test
+//	efficiency  the pulse test, transitions, breakthrough
 //
 // Heights: a bed settled by gravity has the height L0, packed it has L; the
 // compression factor is CF = L0/L. A velocity is always superficial, flow over

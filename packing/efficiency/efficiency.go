@@ -14,6 +14,10 @@
 //	Corrected      the column without system and sample
 //	Table, Figure, Text, Measured, Doubts  its parts alone, for a report
 //
+// A [Transition] does the same with the step of a change of buffers, which every
+// cycle has, and [TransitionResult.Against] compares it with an earlier one. A
+// [Breakthrough] gives the binding capacity from the load.
+//
 // [Replicates] judges several tests of one bed by a rule that is fixed
 // beforehand; [Pulse.EvaluateAll] and [Pulse.EvaluateFrom] evaluate many
 // traces, or those of a folder, over all processors.
