@@ -80,6 +80,9 @@ func (r PulseResult) Shape() Shape {
 	}
 	const ratio = "asymmetry b/a at 10 % of the height"
 	as := fixed(r.Asymmetry, 2)
+	if e := r.AsymmetryStdErr; e > 0 {
+		as += ", standard error " + twoDigits(e)
+	}
 	take(r.Asymmetry < frontingBelow, Finding{"fronting", ratio, as, fmt.Sprintf("below %.2f", frontingBelow),
 		[]string{"bed compressed too far (pressure high and rising faster than flow)", "a gap along the wall, in wide columns (pressure low), after shrinking in salt or solvent", "uneven flow through the bed", "more sample than the detector's linear range or the bed takes"},
 		[]string{"compare pressure and compression factor with the plan", "a pulse in reverse flow", "recompress in the final buffer, or repack with less compression"}})
@@ -181,7 +184,7 @@ func (r PulseResult) shoulder() (dip, at, noise float64) {
 		for i := len(slopes) - 1; i >= 0; i-- {
 			behind[i] = math.Max(behind[i+1], slopes[i])
 		}
-		before := 0.0
+		before := math.Inf(-1)
 		for i, s := range slopes {
 			before = math.Max(before, s)
 			if d := (math.Min(before, behind[i]) - s) / steepest; d > dip {

@@ -81,6 +81,30 @@ func TestShape(t *testing.T) {
 	}
 }
 
+// The findings do not depend on how often and from when on the signal is sampled,
+// nor on a little noise.
+func TestShapeOfFewPoints(t *testing.T) {
+	r := rand.New(rand.NewPCG(9, 9))
+	for _, tc := range []struct {
+		tau  float64 // in σ
+		want string
+	}{{0, "symmetric"}, {0.5, "symmetric"}, {1, "tailing"}, {3, "tailing"}} {
+		f := func(x float64) float64 {
+			return 8000 * made.EMG(x, retention04-30*tc.tau, 60, math.Max(60*tc.tau, 1e-6))
+		}
+		for _, n := range []int{200, 300, 450, 1200} {
+			step := 4800 / float64(n-1)
+			for range 25 {
+				late := step * r.Float64()
+				res := evaluate(t, test04(), of(t, n, step, func(x float64) float64 { return f(x+late) + 0.1*r.NormFloat64() }))
+				if got := res.Shape().Names(); !slices.Equal(got, []string{tc.want}) {
+					t.Errorf("τ = %v σ in %d points, %.3g s late: %v, want %s\n%v", tc.tau, n, late, got, tc.want, res.Shape().Features)
+				}
+			}
+		}
+	}
+}
+
 func TestShapeAfterAFailedTest(t *testing.T) {
 	p := test04()
 	p.Limits.PlatesPerMetre = AtLeast("5000")
