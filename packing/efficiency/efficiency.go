@@ -22,6 +22,10 @@
 // beforehand; [Pulse.EvaluateAll] and [Pulse.EvaluateFrom] evaluate many
 // traces, or those of a folder, over all processors.
 //
+// [EMGFit] fits an exponentially modified Gaussian to a peak. [PlateHeightTests]
+// are tests at several velocities: the fitted curve has an optimum, and
+// [PlateHeightResult.Fastest] says how fast the column may run.
+//
 //	trace    the signal and what is measured in it
 //	packing  column and medium
 //	record   reads the trace from an export

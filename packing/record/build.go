@@ -361,6 +361,9 @@ func (g group) pad() {
 // place drops the rows without a position and returns how many there were and
 // how many of them held nothing at all.
 func (g *group) place() (dropped, blank int) {
+	if g.axis.Times == nil && g.axis.Span().Missing == 0 {
+		return 0, 0
+	}
 	x := positionsOf(g.axis)
 	var keep []int
 	for i, v := range x {
@@ -392,10 +395,8 @@ func (g *group) place() (dropped, blank int) {
 	g.row = keep
 	for _, c := range g.all {
 		c.Missing = 0
-		for _, v := range c.Values {
-			if math.IsNaN(v) {
-				c.Missing++
-			}
+		if c.Values != nil {
+			c.Missing = c.Span().Missing
 		}
 	}
 	return dropped, blank
@@ -491,25 +492,20 @@ func (b *builder) tell(c Column, from *source.Column) {
 	if _, known := unitOf(c.Unit); c.Unit != "" && !known {
 		b.report.remark("the unit %q of column %q is not known: kept as written", c.Unit, c.Name)
 	}
-	cr := reportOf(c)
+	s := from.Span()
+	if from.Times != nil {
+		s = source.SpanOf(c.Values)
+	}
+	cr := reportWith(c, s)
 	cr.Censored = from.Censored
 	b.report.Columns = append(b.report.Columns, cr)
 }
 
 // reportOf says what a column holds.
-func reportOf(c Column) ColumnReport {
-	cr := ColumnReport{Name: c.Name, Unit: c.Unit, Axis: c.Axis, Rows: c.len(),
-		First: math.NaN(), Last: math.NaN(), Least: math.NaN(), Largest: math.NaN()}
-	for i, v := range c.Values {
-		if math.IsNaN(v) {
-			cr.Missing++
-			continue
-		}
-		if math.IsNaN(cr.First) {
-			cr.First, cr.Least, cr.Largest = v, v, v
-		}
-		cr.Last = c.Values[i]
-		cr.Least, cr.Largest = min(cr.Least, v), max(cr.Largest, v)
-	}
-	return cr
+func reportOf(c Column) ColumnReport { return reportWith(c, source.SpanOf(c.Values)) }
+
+// reportWith says what a column holds whose span is known.
+func reportWith(c Column, s source.Span) ColumnReport {
+	return ColumnReport{Name: c.Name, Unit: c.Unit, Axis: c.Axis, Rows: c.len(), Missing: s.Missing,
+		First: s.First, Last: s.Last, Least: s.Least, Largest: s.Most}
 }

@@ -83,9 +83,17 @@ func Read(path string, options ...Options) (Record, error) {
 		return Record{}, err
 	}
 	defer c.close()
-	r, err := o.read(path, c)
+	r, err := o.readOpen(path, c)
 	if err != nil && len(c.data) > quietUpTo {
 		debug.FreeOSMemory() // what a long read had gathered is garbage now, and may be much
+	}
+	return r, err
+}
+
+// readOpen reads a file that is open, and may become shorter at any moment.
+func (o Options) readOpen(path string, c content) (r Record, err error) {
+	if fault := source.Guarded(c.data, func() { r, err = o.read(path, c) }); fault != nil {
+		return Record{}, located(path, fault)
 	}
 	return r, err
 }
@@ -187,11 +195,16 @@ func digest(ctx context.Context, data []byte) func(giveUp bool) (string, error) 
 	go func() {
 		defer close(done)
 		h := sha256.New()
-		for part := range slices.Chunk(data, 1<<20) {
-			if err = ctx.Err(); err != nil {
-				return
+		fault := source.Guarded(data, func() {
+			for part := range slices.Chunk(data, 1<<20) {
+				if err = ctx.Err(); err != nil {
+					return
+				}
+				h.Write(part)
 			}
-			h.Write(part)
+		})
+		if err == nil {
+			err = fault
 		}
 		sum = fmt.Sprintf("%x", h.Sum(nil))
 	}()

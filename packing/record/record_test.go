@@ -350,3 +350,42 @@ func BenchmarkRead(b *testing.B) {
 		}
 	}
 }
+
+// The report of a column tells of its own numbers, also where rows were put in
+// order or made fewer, and of none where there are words.
+func TestReportOfColumns(t *testing.T) {
+	for _, tc := range []struct {
+		name, text string
+		clock      Clock
+		want       []ColumnReport // by hand
+	}{
+		{"words", "UV (mAU),Pressure (bar),Vial\n2,1,a\n-1,1,b\n,1,c\n1,1,d\n", 0, []ColumnReport{
+			{Rows: 4, Missing: 1, First: 2, Last: 1, Least: -1, Largest: 2},
+			{Rows: 4, First: 1, Last: 1, Least: 1, Largest: 1},
+			{Rows: 4, First: math.NaN(), Last: math.NaN(), Least: math.NaN(), Largest: math.NaN()}}},
+		{"sorted", "Time (min),UV (mAU)\n2,5\n0,7\n1,\n3,6\n", SortRows, []ColumnReport{
+			{Rows: 4, First: 0, Last: 3, Least: 0, Largest: 3},
+			{Rows: 4, Missing: 1, First: 7, Last: 6, Least: 5, Largest: 7}}},
+		{"cut", "Time (min),UV (mAU)\n0,5\n1,7\n0,9\n2,8\n", CutAtReset, []ColumnReport{
+			{Rows: 2, First: 0, Last: 1, Least: 0, Largest: 1},
+			{Rows: 2, First: 5, Last: 7, Least: 5, Largest: 7}}},
+		{"merged", "Time (min),UV (mAU)\n0,5\n1,7\n1,9\n2,8\n", MeanOfDuplicates, []ColumnReport{
+			{Rows: 3, First: 0, Last: 2, Least: 0, Largest: 2},
+			{Rows: 3, First: 5, Last: 8, Least: 5, Largest: 8}}},
+		{"without position", "Time (min),UV (mAU)\n0,5\n,70\n1,9\n2,8\n", 0, []ColumnReport{
+			{Rows: 3, First: 0, Last: 2, Least: 0, Largest: 2},
+			{Rows: 3, First: 5, Last: 8, Least: 5, Largest: 9}}},
+	} {
+		r, err := Parse(tc.name, []byte(tc.text), Options{Clock: tc.clock})
+		if err != nil {
+			t.Error(err)
+			continue
+		}
+		for i, c := range r.Report().Columns {
+			w := tc.want[i]
+			if c.Rows != w.Rows || c.Missing != w.Missing || !equal([]float64{c.First, c.Last, c.Least, c.Largest}, []float64{w.First, w.Last, w.Least, w.Largest}) {
+				t.Errorf("%s: column %d: %+v, want %+v", tc.name, i+1, c, w)
+			}
+		}
+	}
+}

@@ -65,6 +65,8 @@ type Column struct {
 	Place      int         // in the file, from 1
 	Missing    int         // cells that held nothing or a marker for it
 	Censored   int         // cells such as "<0.5"
+
+	Known Span // what is known of Values; see Column.Span
 }
 
 // An Entry is a key with its value, and where it stood.
