@@ -230,16 +230,10 @@ def measured(evenbed, many, tmp_path_factory):
     names = ",".join(f"s{number} (mAU)" for number in range(TRACES))
     np.savetxt(folder / "many.csv", np.column_stack([t, signals.T]), delimiter=",", fmt="%.12g",
                header=f"Time (s),{names}", comments="")
-    notebook = new_notebook(cells=[new_code_cell(cell) for cell in (CELLS[0].replace(
-        '\t"github.com/evenbed/evenbed/packing/efficiency"\n', "").replace(
-        '\t"github.com/evenbed/evenbed/packing/trace"\n', "").replace(
-        '\t"github.com/evenbed/evenbed/packing/units"\n', "").replace(
-        '\t"github.com/evenbed/evenbed/packing"\n', ""), MEASURE_ALL)], metadata={
-            "kernelspec": {"name": "evenbed", "display_name": "Go (evenbed)", "language": "go"}})
-    nbformat.write(notebook, folder / "many.ipynb")
-    evenbed("run", "--out", folder / "out", folder / "many.ipynb")
-    ran = nbformat.read(folder / "out/many.ipynb", as_version=4)
-    text = "".join(output.text for cell in ran.cells for output in cell.outputs if output.output_type == "stream")
+    text = printed(evenbed, folder, ['''import (
+	"fmt"
+	"github.com/evenbed/evenbed/packing/record"
+)''', MEASURE_ALL])
     found = {}
     for number, word, rest in re.findall(r"^(\d+) ([a-z]+) (.*)$", text, re.M):
         found.setdefault((int(number), word), []).append([float(v) for v in rest.split()])

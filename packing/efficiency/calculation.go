@@ -67,7 +67,7 @@ const (
 // of the field: Plates, PlatesExact, PlatesMoments, PlatesPerMetre, HETP,
 // ReducedPlateHeight, Asymmetry, SymmetryFactor, RetentionVolume,
 // ColumnVolumes or Velocity; or that of another method: PlatesTangent,
-// PlatesAreaHeight, PlatesTenth, PlatesFiveSigma, PlatesFoleyDorsey,
+// PlatesAreaHeight, PlatesTenth, PlatesFiveSigma, PlatesFoleyDorsey, PlatesEMG,
 // PlatesCorrected or SignalToNoise. A method that has no number for this peak is
 // an error that says why, and another name one that lists them.
 func (r PulseResult) Calculation(name string) (Calculation, error) {
@@ -238,6 +238,14 @@ func (r PulseResult) moreCalculations() (list []Calculation, refused []noCalcula
 	add(err, Calculation{"PlatesFoleyDorsey", "Plates of an exponentially modified Gaussian, from the width at 10 %", `N = \frac{41.7 ` + square(letter, "w") + `}{b/a + 1.25}`,
 		fmt.Sprintf(`\frac{41.7 %s}{%s + 1.25} = %s`, square(x, on(r.Tenth.Width())), fixed(g.Ratio, 3), n),
 		letters + fmt.Sprintf("; a = %s and b = %s here", plain(a), plain(b)), foleyDorseySource, with})
+
+	e, err := r.EMG()
+	var fitted Calculation
+	if err == nil {
+		fitted, err = e.Calculation("Plates")
+	}
+	fitted.Name, fitted.Title, fitted.Beside = "PlatesEMG", "Plates by the fit of an exponentially modified Gaussian", with
+	add(err, fitted)
 
 	c, err := r.Corrected()
 	var m CorrectedMethod

@@ -192,6 +192,12 @@ func (r PulseResult) Methods() Methods {
 		why += ". The peak fronts: made for its mirror image, so read it with care"
 	}
 	add("PlatesFoleyDorsey", "Foley and Dorsey", "41.7 (tR/w)²/(b/a+1.25)", g.Plates, err, why)
+	e, err := r.EMG()
+	why = "Every point of the peak through one model: least noise, blind to what the model has not, as a shoulder"
+	if n := len(e.Warnings); err == nil && n > 0 {
+		why += fmt.Sprintf(". Its fit is in doubt (%d): see EMG()", n)
+	}
+	add("PlatesEMG", "fit of a modified Gaussian", "(µ+τ)²/(σ²+τ²)", e.Plates.Value, err, why)
 	add("PlatesMoments", "moments", "M1²/M2", r.PlatesMoments, nil, "Sees all of the peak, whatever its shape; depends most on baseline and limits, here "+r.Moments.Range.String())
 
 	m.Quote = "Quote the one that your procedure names, with reduced plate height, asymmetry and velocity; never compare numbers of different methods. If it names none, half height by the pharmacopoeia is what most limits were set with (common practice, no source)."
@@ -272,7 +278,7 @@ func (m Methods) Method(name string) (Method, error) {
 	if m.refused != nil {
 		return Method{}, m.refused
 	}
-	return Method{}, fmt.Errorf("no method %q; there are Plates, PlatesExact, PlatesTangent, PlatesAreaHeight, PlatesTenth, PlatesFiveSigma, PlatesFoleyDorsey and PlatesMoments", name)
+	return Method{}, fmt.Errorf("no method %q; there are Plates, PlatesExact, PlatesTangent, PlatesAreaHeight, PlatesTenth, PlatesFiveSigma, PlatesFoleyDorsey, PlatesEMG and PlatesMoments", name)
 }
 
 // with names what plates are read with.
