@@ -24,7 +24,9 @@ type Baseline struct {
 	Before, After Range
 }
 
-// A Line is the baseline found under a peak.
+// A Line is the baseline found under a peak. A rubber band has its values at its
+// knots; level and slope are then those of the straight line through the quiet
+// stretches.
 type Line struct {
 	Axis   Axis
 	Origin float64 // position where the line has its level
