@@ -17,6 +17,7 @@ import sys
 import tempfile
 import time
 
+import beds
 from speaker import Kernel
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
@@ -247,6 +248,12 @@ def main():
         for peer_name, key in (("curve_fit, erfcx, Jacobian", "seconds_erfcx"), ("curve_fit, exponnorm.pdf", "seconds_exponnorm")):
             theirs = float(emg[key])
             compare("EMG fit with errors, 10,000 points", seconds, peer_name, theirs, "4 times", theirs >= 4 * seconds)
+
+    print("a compressible bed ...", flush=True)
+    solved = scipy_peer("beds.py")
+    ours, = beds.ask([dict(beds.BED, kind="time", velocity=300 / 360000)])
+    own, theirs = ours["seconds"], float(solved["seconds"])
+    compare("compressible bed, one solution", own, f"SciPy {solved['scipy']}, solve_ivp", theirs, "30 times", theirs >= 30 * own)
 
     print("10,000 traces of 5,000 points on one processor and on two, in turn ...", flush=True)
     seconds, heap = many_go()

@@ -4,8 +4,9 @@
 // A [Pulse] describes the test; [Pulse.Evaluate] takes the detector's trace and
 // returns a [PulseResult]: plates and plate height, asymmetry, retention, the
 // doubts about them, and the verdict against the user's [Limits].
-// [PulseResult.Calculation] shows one number with its formula. The result also
-// answers, when asked:
+// [PulseResult.Calculation] shows one number with its formula, and
+// [PulseResult.Uncertainty] has the standard error and the 95 % interval of each.
+// The result also answers, when asked:
 //
 //	Methods        every other plate number, why they differ, which to quote
 //	MomentLimits   what the limits of the moments do

@@ -39,6 +39,9 @@ type Pulse struct {
 	// MomentRange is from where to where the moments are taken; zero: from one
 	// width at 5 % in front of the peak to one behind it.
 	MomentRange trace.Range
+	// Bootstrap takes the uncertainty from resampled traces; zero: from the
+	// first order, which is quick.
+	Bootstrap Bootstrap
 }
 
 // A Smoothing is a moving quadratic after Savitzky and Golay.
@@ -113,9 +116,10 @@ type PulseResult struct {
 	Asymmetry          float64 // b/a at 10 %
 	SymmetryFactor     float64 // w/(2a) at 5 %; NaN if the trace does not fall so far
 
-	// One standard error from the noise of the signal, taken as independent
-	// from sample to sample. What the test does to the number if it is repeated
-	// (flow, sample, bed) is not in it. NaN where there is no noise to tell.
+	// One standard error from the noise of the signal; NaN where there is no
+	// noise to tell it from. What the test does to the number if it is repeated
+	// (flow, sample, bed) is not in it. Uncertainty has those of all numbers,
+	// with intervals.
 	PlatesPerMetreStdErr, ReducedPlateHeightStdErr, AsymmetryStdErr, SymmetryFactorStdErr float64
 
 	// How it was measured, in the units of the trace's axis. The index of the
@@ -136,6 +140,7 @@ type PulseResult struct {
 	calm     trace.Trace // less the baseline and smoothed, near the peak or more
 	down     bool        // the peak points down in the trace
 	volume   units.Volume
+	spread   *spread // nil if there is no noise to tell
 }
 
 // The bounds of the warnings. Common practice, no source.
@@ -183,6 +188,9 @@ func (p Pulse) evaluate(tr trace.Trace) (PulseResult, error) {
 		return PulseResult{}, err
 	}
 	r.numbers()
+	if err := r.errors(); err != nil {
+		return PulseResult{}, err
+	}
 	r.doubts(tr)
 	r.judge()
 	return r, nil
@@ -226,6 +234,9 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 		return PulseResult{}, err
 	}
 	if err := p.Limits.check(); err != nil {
+		return PulseResult{}, err
+	}
+	if err := p.Bootstrap.check(); err != nil {
 		return PulseResult{}, err
 	}
 	if tr.Len() < 8 {
@@ -366,8 +377,7 @@ func (r *PulseResult) findPeak() error {
 // takeMoments takes the moments. Smoothing by a quadratic leaves area, mean and
 // variance of a peak as they are.
 func (r *PulseResult) takeMoments() error {
-	limits, net := r.Pulse.MomentRange, r.calm
-	span := r.recorded.Span()
+	limits, span := r.Pulse.MomentRange, r.recorded.Span()
 	if limits.IsZero() {
 		outer := r.Fifth
 		if math.IsNaN(outer.Width()) {
@@ -375,20 +385,27 @@ func (r *PulseResult) takeMoments() error {
 		}
 		limits = trace.Range{Axis: r.Axis, From: math.Max(span.From, outer.Left-outer.Width()), To: math.Min(span.To, outer.Right+outer.Width())}
 	}
-	if part := net.Span(); limits.From < part.From || limits.To > part.To {
-		var err error
-		if net, err = r.net(); err != nil {
-			return err
-		}
-	}
 	var err error
-	r.Moments, err = net.Moments(limits)
+	r.Moments, err = r.momentsWithin(limits)
 	if err != nil && r.Pulse.MomentRange.IsZero() {
 		r.Moments = trace.Moments{Range: limits, Area: math.NaN(), Mean: math.NaN(), Variance: math.NaN()}
 		r.warn("The moments cannot be taken: the signal lies below its baseline for too long", "Set Baseline to quiet stretches next to the peak")
 		return nil
 	}
 	return err
+}
+
+// momentsWithin takes the moments between limits, of the part near the peak if
+// they lie in it.
+func (r *PulseResult) momentsWithin(limits trace.Range) (trace.Moments, error) {
+	if part := r.calm.Span(); limits.From >= part.From && limits.To <= part.To {
+		return r.calm.Moments(limits)
+	}
+	net, err := r.net()
+	if err != nil {
+		return trace.Moments{}, err
+	}
+	return net.Moments(limits)
 }
 
 // position returns where point i is.
@@ -429,17 +446,27 @@ func (r *PulseResult) numbers() {
 	r.ReducedPlateHeight = r.HETP.In(r.Bead)
 	r.Asymmetry = asymmetry(r.Tenth.Front(r.Apex), r.Tenth.Back(r.Apex))
 	r.SymmetryFactor = symmetryFactor(r.Fifth.Width(), r.Fifth.Front(r.Apex))
-	r.errors()
 }
 
 // judge compares the reportable numbers with the limits.
 func (r *PulseResult) judge() {
 	l := r.Pulse.Limits
-	r.Checks = []Check{
-		newCheck("plates per metre", r.PlatesPerMetre, r.PlatesPerMetreStdErr, l.PlatesPerMetre),
-		newCheck("reduced plate height", r.ReducedPlateHeight, r.ReducedPlateHeightStdErr, l.ReducedPlateHeight),
-		newCheck("asymmetry at 10 %", r.Asymmetry, r.AsymmetryStdErr, l.Asymmetry),
-		newCheck("symmetry factor at 5 %", r.SymmetryFactor, r.SymmetryFactorStdErr, l.SymmetryFactor),
+	r.Checks = nil
+	for _, c := range []struct {
+		quantity string
+		value    float64
+		of       function
+		stdErr   *float64
+		limit    Limit
+	}{
+		{"plates per metre", r.PlatesPerMetre, func(r *PulseResult, m measured) float64 { return plates50(r, m) / r.Pulse.BedHeight.In(units.Metre) }, &r.PlatesPerMetreStdErr, l.PlatesPerMetre},
+		{"reduced plate height", r.ReducedPlateHeight, func(r *PulseResult, m measured) float64 { return r.Pulse.BedHeight.In(r.Bead) / plates50(r, m) }, &r.ReducedPlateHeightStdErr, l.ReducedPlateHeight},
+		{"asymmetry at 10 %", r.Asymmetry, asymmetry10, &r.AsymmetryStdErr, l.Asymmetry},
+		{"symmetry factor at 5 %", r.SymmetryFactor, symmetry5, &r.SymmetryFactorStdErr, l.SymmetryFactor},
+	} {
+		se, low, high, doubt := r.interval(r.spread, c.of)
+		*c.stdErr = se
+		r.Checks = append(r.Checks, newCheck(c.quantity, c.value, low, high, doubt, c.limit))
 	}
 	for _, c := range r.Checks {
 		switch {

@@ -37,6 +37,14 @@ type Line struct {
 	// Noise is the standard deviation of the points about the line in the
 	// stretches; NaN without stretches.
 	Noise float64
+	// Points is their number, and Squares the sum of their squared distances
+	// from the origin: the variances of level and slope are Noise²/Points and
+	// Noise²/Squares if the noise is independent from point to point.
+	Points  int
+	Squares float64
+	// Lag is the correlation of neighbouring points' distances from the line:
+	// about -2/Points for independent noise, which scatters by 1/√Points.
+	Lag float64
 	// DriftBefore and DriftAfter are the changes of value along each stretch,
 	// from a line through that stretch alone, less the line's own change.
 	DriftBefore, DriftAfter float64
@@ -198,7 +206,14 @@ func (t Trace) BaselineUnder(b Baseline) (Line, error) {
 		}
 		slope = 0 // the band is taken away already
 	}
-	l.Noise = math.Sqrt((l.squares(t, before) + l.squares(t, after)) / (all.n - 2))
+	rest, next := l.squares(t, before)
+	one, other := l.squares(t, after)
+	rest, next = rest+one, next+other
+	l.Noise = math.Sqrt(rest / (all.n - 2))
+	l.Points, l.Squares = int(all.n), all.xx-all.n*x*x
+	if rest > 0 {
+		l.Lag = next / rest
+	}
 	_, _, s := front.line()
 	l.DriftBefore = (s - slope) * (l.Before.To - l.Before.From)
 	_, _, s = back.line()
@@ -206,19 +221,22 @@ func (t Trace) BaselineUnder(b Baseline) (Line, error) {
 	return l, nil
 }
 
-// squares returns the sum of the squares of a stretch's points less the line.
-func (l *Line) squares(t Trace, e [2]int) float64 {
+// squares returns the sum of the squares of a stretch's points less the line,
+// and of the products of each with the next.
+func (l *Line) squares(t Trace, e [2]int) (sum, next float64) {
 	var some [64]float64
-	sum := 0.0
+	last := 0.0
 	for i := e[0]; i < e[1]; i += len(some) {
 		end := min(i+len(some), e[1])
 		left := some[:end-i]
 		l.take(left, t.x[i:end], t.y[i:end])
 		for _, d := range left {
 			sum += d * d
+			next += d * last
+			last = d
 		}
 	}
-	return sum
+	return sum, next
 }
 
 // rest returns the sums of the points of a stretch less the line.
