@@ -254,5 +254,10 @@ func TestDrawingsSayWhatTheyShow(t *testing.T) {
 	if !strings.Contains(bent.Draw(Drawing{Whole: true}).Description, "rubber band") || !strings.Contains(bent.String(), "rubber band through") {
 		t.Error("a rubber band is not named")
 	}
+	for _, u := range bent.Uncertainty() {
+		if u.Doubt == "" {
+			t.Errorf("the error of %s over a rubber band is without a doubt", u.Name)
+		}
+	}
 	near(t, "plates over a rubber band", bent.Plates, r.Plates, 0.03*r.Plates, "the chord under the peak lies 2e-6 · 600² under it at most, 1.4 % of the height")
 }

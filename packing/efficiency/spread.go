@@ -563,6 +563,8 @@ func (r *PulseResult) stdErr(s *spread, f function) (se, bias float64, doubt str
 	case !(se > 0) || math.IsNaN(bias):
 		return math.NaN(), math.NaN(), "no standard error can be worked out at such a peak"
 	case doubt != "":
+	case r.Baseline.Bent():
+		doubt = "the baseline is a rubber band, and the error is that over a straight line"
 	case s.lag > 0 && s.points < fewestCorrelated:
 		doubt = "the noise is correlated, and the quiet stretches are too short to tell how much"
 	case s.lag == mostLag:
