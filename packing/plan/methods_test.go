@@ -103,7 +103,7 @@ func TestEveryInputShows(t *testing.T) {
 			case reflect.Interface:
 				x.Set(reflect.ValueOf(bed.PowerSolids{Stress0: 5.1 * Kilopascal, Exponent: 0.08}))
 			}
-			now, _ := x.Interface(), 0
+			now := x.Interface()
 			p, _ := v.Interface().(planner).Plan()
 			if p.HTML() == was {
 				t.Errorf("%s: %s = %v changes nothing shown", name, field, now)
@@ -462,5 +462,24 @@ func TestLarge(t *testing.T) {
 	c.Column.InnerDiameter = 10 * Centimetre
 	if p := mustPlan(t, c); len(p.Large) != 0 || strings.Contains(p.String(), "four points") {
 		t.Errorf("10 cm: %v", p.Large)
+	}
+}
+
+func TestCompare(t *testing.T) {
+	f := planned(t, "flow", bare(t, own(t)))
+	h := planned(t, "hybrid", bare(t, plan.FlowThenAdapter{Law: demoLaw(), PackingVelocity: 240 * CentimetrePerHour}))
+	a := planned(t, "axial", bare(t, plan.AxialCompression{Law: demoLaw()}))
+	n := planned(t, "in place", bare(t, plan.PackInPlace{FillFlow: 300 * LitrePerHour}))
+	no := own(t)
+	no.CompressionFactor = 1.2
+	r, _ := no.Plan()
+	html := plan.Compare(f, h, a, n, r).HTML()
+	for _, want := range []string{"flow 1.120 at 332 cm/h", "flow 1.094 at 240 cm/h · adapter 1.024", ">adapter 1.120", "slurry pumped in, 1.12", "51 min", ">1.10<", "refused", "Refused, constant flow:", "at most 1.137"} {
+		if !strings.Contains(html, want) {
+			t.Errorf("%q is missing in\n%s", want, html)
+		}
+	}
+	if s := plan.Compare().String(); !strings.Contains(s, "No result:") {
+		t.Error(s)
 	}
 }
