@@ -294,7 +294,8 @@ func (w *work) firstAdapterStage() {
 		"liquid leaving through the vent, beads at the seal, hands off",
 		"adapter 1 to 2 mm above the bed, no air under it")
 	s.BedHeight, s.Adapter = p.First.BedHeight, p.waits()
-	travel := time30(p.First.AdapterTravel)
+	w.row("ruler: adapter before it presses", w.ruler(p.waits()))
+	travel := fastTravel(p.First.AdapterTravel)
 	w.addPhase(phase{name: "adapter", kind: rising, duration: travel, velocity: p.First.Velocity, bedFrom: p.First.BedHeight, bedTo: p.Bed.SettledHeight,
 		adapterFrom: p.Pour.SlurryHeight, adapterTo: p.waits()})
 }
@@ -308,9 +309,9 @@ func (p Procedure) waits() units.Length {
 	return p.First.BedHeight + aboveBed
 }
 
-// time30 is the time for a fast travel of an adapter, 5 mm/s: for the picture of
+// fastTravel is the time for the fast travel of an adapter, 5 mm/s: for playing
 // the pack, not for the plan.
-func time30(l units.Length) units.Time { return l.Passed(5 * units.MillimetrePerSecond) }
+func fastTravel(l units.Length) units.Time { return l.Passed(5 * units.MillimetrePerSecond) }
 
 func (w *work) secondStage() {
 	c, p := w.c, w.p
@@ -335,12 +336,20 @@ func (w *work) secondStage() {
 	s.Volume, s.Adapter = p.Second.Flow.For(p.Second.Time), p.waits()
 	w.row("flow in step 2", p.flow(p.Second.Flow))
 	if known(p.Second.Pressure) {
-		w.row("pressure in step 2", fmt.Sprintf("%.2f bar", p.Second.Pressure.In(units.Bar)))
+		w.row("pressure in step 2", w.gauge(p.Second.Velocity, p.Second.Pressure))
 		w.bedRow("bed in step 2", p.Second.BedHeight)
 		w.addPhase(phase{name: "step 2", kind: pressing, velocity: p.Second.Velocity, lost: p.Bed.SettledHeight - p.Second.BedHeight, bedTo: p.Second.BedHeight,
 			pressureFrom: p.First.Pressure.Times(p.Second.Velocity.In(p.First.Velocity)), pressureTo: p.Second.Pressure,
 			adapterFrom: p.waits(), adapterTo: p.waits()})
 	}
+}
+
+// gauge is the pressure that a gauge before the column reads.
+func (w *work) gauge(u units.Velocity, bed units.Pressure) string {
+	if !w.hasHardware() {
+		return fmt.Sprintf("%.2f bar over the bed, a gauge reads more", bed.In(units.Bar))
+	}
+	return fmt.Sprintf("%.2f bar at the gauge, %.2f over the bed", (bed + w.hardware(u)).In(units.Bar), bed.In(units.Bar))
 }
 
 func (w *work) catchStage() {

@@ -162,6 +162,15 @@ func TestMethodsShow(t *testing.T) {
 				}
 			}
 		}
+		paper := p.Paper().HTML()
+		for _, part := range []string{"☐", "ends when", "Safety", "stop when the pressure nears", "initials"} {
+			if !strings.Contains(paper, part) {
+				t.Errorf("%s: the paper has no %q", name, part)
+			}
+		}
+		if strings.Contains(paper, "Cautions") {
+			t.Errorf("%s: the paper is as long as the plan", name)
+		}
 		if len(p.Unknown) == 0 || len(p.Stages) < 4 || len(p.Sheet) < 8 {
 			t.Errorf("%s: %d unknown, %d stages, %d rows on the sheet", name, len(p.Unknown), len(p.Stages), len(p.Sheet))
 		}
@@ -387,6 +396,9 @@ func TestMethodRefusals(t *testing.T) {
 		p, err := tc.m.Plan()
 		if err == nil || !strings.Contains(err.Error(), tc.want) || !strings.Contains(p.String(), "Refused:") {
 			t.Errorf("%T: %v, want %q", tc.m, err, tc.want)
+		}
+		if paper := p.Paper().String(); !strings.Contains(paper, "Refused:") || strings.Contains(paper, "ends when") {
+			t.Errorf("%T: a refused plan goes to the column:\n%s", tc.m, paper)
 		}
 		if _, err := p.Play(); err == nil {
 			t.Errorf("%T: a refused plan is played", tc.m)

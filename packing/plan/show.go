@@ -53,11 +53,7 @@ func (p Procedure) page() table.Page {
 	if len(p.Taken) > 0 {
 		page.Text("Taken, since not given: " + strings.Join(p.Taken, "; ") + ".")
 	}
-	page.Table(p.checkTable())
-	page.Table(p.numberTable())
-	page.Table(p.stageTable())
-	page.Table(p.riseTable())
-	page.Table(p.choiceTable())
+	p.atColumn(&page)
 	page.Table(p.limitTable())
 	page.Table(p.dutyTable())
 	page.Table(p.forceTable())
@@ -68,6 +64,15 @@ func (p Procedure) page() table.Page {
 	page.List("Safety", p.Safety)
 	page.Table(p.sheetTable())
 	return page
+}
+
+// atColumn adds what is read beside the column.
+func (p Procedure) atColumn(page *table.Page) {
+	page.Table(p.checkTable())
+	page.Table(p.numberTable())
+	page.Table(p.stageTable())
+	page.Table(p.riseTable())
+	page.Table(p.choiceTable())
 }
 
 // checkTable has a box to tick before each item, and a place for initials.
@@ -213,6 +218,15 @@ func margin(m float64) string {
 	return fmt.Sprintf("%.0f %% left", math.Floor(100*m+1e-9))
 }
 
+// rulerWords says what to add to a height for the ruler.
+func (p Procedure) rulerWords() string {
+	z := p.Request.RulerZero
+	if z == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" (the ruler reads %+.1f cm)", z.In(units.Centimetre))
+}
+
 // numberTable holds the steps in numbers, as far as there are any.
 func (p Procedure) numberTable() table.Table {
 	flowUnit, one := "L/h", units.LitrePerHour
@@ -221,7 +235,7 @@ func (p Procedure) numberTable() table.Table {
 		flowUnit, one = "mL/min", units.MillilitrePerMinute
 		volumeUnit, litre = "mL", units.Millilitre
 	}
-	t := table.Table{Caption: "Steps in numbers", RowHeaders: true, Columns: []table.Column{{Name: "step"}, {Name: "time", Right: true}, {Name: "longest", Right: true},
+	t := table.Table{Caption: "Steps in numbers, heights above the bottom net" + p.rulerWords(), RowHeaders: true, Columns: []table.Column{{Name: "step"}, {Name: "time", Right: true}, {Name: "longest", Right: true},
 		{Name: "velocity", Unit: "cm/h", Right: true}, {Name: "flow", Unit: flowUnit, Right: true}, {Name: "volume", Unit: volumeUnit, Right: true},
 		{Name: "pressure", Unit: "bar", Right: true}, {Name: "bed", Unit: "cm", Right: true}, {Name: "adapter", Unit: "cm", Right: true}}}
 	digits := func(x float64) string {
@@ -395,9 +409,12 @@ func (p Procedure) sheetTable() table.Table {
 		Columns: []table.Column{{Name: "what"}, {Name: "expected"}, {Name: "found"}, {Name: "initials"}}}
 	const line, short = "____________", "______"
 	c := p.Request
-	t.Add("column, medium and lot", strings.TrimSpace(c.Column.Tag+" "+c.Medium.Label()), line, short)
+	t.Add("column, medium and lot", strings.TrimPrefix(c.Column.Tag+", "+c.Medium.Label(), ", "), line, short)
 	t.Add("date, start, end", "", line, short)
 	t.Add("operator, second person", "", line, short)
+	if len(p.Pressures) > 0 {
+		t.Add("stop when the pressure nears", fmt.Sprintf("%s bar, %s", bar(p.Pressures[0].Limit), p.Pressures[0].Name), line, short)
+	}
 	for _, r := range p.Sheet {
 		t.Add(r.What, r.Expected, line, short)
 	}
@@ -407,3 +424,39 @@ func (p Procedure) sheetTable() table.Table {
 	t.Add("remarks", "", line, short)
 	return t
 }
+
+// Paper is what goes to the column: checks, steps, tables to look up, and the
+// sheet to fill in, without what was weighed before.
+type Paper struct{ Procedure Procedure }
+
+// Paper returns what to print for the column. A refused procedure has nothing to
+// print but its refusal.
+func (p Procedure) Paper() Paper { return Paper{p} }
+
+func (s Paper) page() table.Page {
+	p := s.Procedure
+	if p.Refusal != nil || len(p.Stages) == 0 {
+		return p.page()
+	}
+	var page table.Page
+	page.Heading(p.title())
+	if len(p.NotChecked) > 0 {
+		page.List("Not checked", p.NotChecked)
+	}
+	page.Table(p.summary())
+	p.atColumn(&page)
+	page.Table(p.sheetTable())
+	page.List("Safety", p.Safety)
+	return page
+}
+
+// HTML shows what to print, in large type.
+func (s Paper) HTML() string {
+	return "<div style=\"font-size:1.1em\">\n" + s.page().HTML() + "</div>\n"
+}
+
+// Markdown shows what to print.
+func (s Paper) Markdown() string { return s.page().Markdown() }
+
+// String shows what to print as text.
+func (s Paper) String() string { return s.page().String() }
