@@ -161,7 +161,7 @@ func (w *work) checklist() {
 	add("pump and lines primed, no air; hoses secured and rated for the pressure")
 	add("medium %s, lot compared with the label; slurry in packing liquid, fines decanted, stirred without a magnetic bar", c.Medium.Label())
 	add("slurry, liquid and column at %v, the column for 24 h (common practice)", c.Temperature)
-	add("buffer ready, as much as the total below")
+	add("buffer ready: %s or more", volume(p.TotalBuffer()))
 	add("timer, ruler from the bottom net, sheet, gloves, eye protection, spill tray")
 }
 

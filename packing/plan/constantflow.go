@@ -167,7 +167,14 @@ func (w *work) choices(u units.Velocity) {
 			w.refuseError(err)
 			return
 		}
-		choice := Choice{h, way, units.Velocity(nan), units.Pressure(nan)}
+		choice := Choice{h, way, units.Velocity(nan), units.Pressure(nan), units.Pressure(nan)}
+		if c.Law != nil && way.CannotKeep == "" {
+			b := w.model()
+			b.SettledHeight = way.Settled
+			if load, err := b.LoadFor(way.KeepHeight, 0); err == nil {
+				choice.Load = load
+			}
+		}
 		if len(w.curve.Points) > 0 && way.CannotKeep == "" {
 			// At equal factor the drag on a bed of another height is that of the
 			// whole bed, velocity times settled height.
@@ -262,6 +269,9 @@ func (w *work) firstStage() {
 			steady, p.First.Bound.In(units.Minute), p.First.Flow.For(p.First.Bound).In(p.Bed.ColumnVolume)))
 	s.Time, s.Longest, s.Velocity, s.Flow, s.Volume = p.First.Time, p.First.Bound, p.First.Velocity, p.First.Flow, p.First.Volume
 	s.Pressure, s.BedHeight = p.First.Pressure, p.First.BedHeight
+	if c.Method == suctionFill {
+		s.Adapter = p.Pour.SlurryHeight
+	}
 	w.row("flow in step 1", p.flow(p.First.Flow))
 	w.row("time of step 1", fmt.Sprintf("%.0f to %.0f min", p.First.Time.In(units.Minute), p.First.TimeAtHalfDensity.In(units.Minute)))
 	w.bedRow("bed after step 1", p.First.BedHeight)

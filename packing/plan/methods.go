@@ -390,6 +390,9 @@ func (w *work) axialSteps() {
 			fmt.Sprintf("Leave the slurry to settle. About %.0f min; %.0f min if the density excess is half of %v. No vibration, no draught of warm air.", p.First.Time.In(units.Minute), 2*p.First.Time.In(units.Minute), c.Medium.DensityExcess),
 			"the edge of the clear liquid coming down; a surface that is not level", "bed height within 1 mm over 10 min (common practice), liquid above clear")
 		s.Time, s.BedHeight = p.First.Time, p.Bed.SettledHeight
+		if top > 0 {
+			s.Adapter = top
+		}
 		w.row("time of settling", fmt.Sprintf("%.0f to %.0f min", p.First.Time.In(units.Minute), 2*p.First.Time.In(units.Minute)))
 		w.bedRow("settled bed", p.Bed.SettledHeight)
 		w.addPhase(phase{name: "settle", kind: settling, duration: p.First.Time, bedFrom: p.Pour.SlurryHeight, bedTo: p.Bed.SettledHeight, suspension: w.suspension(w.inColumn(), 0, 1), adapterFrom: top, adapterTo: top})

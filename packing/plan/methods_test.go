@@ -200,6 +200,8 @@ func TestLoad(t *testing.T) {
 	near(t, "flow", p.Second.CompressionFactor, 1.0942, 2e-4, "the curve between 1.0805 at 200 and 1.1096 at 300 cm/h, see demoState")
 	q := planned(t, "axial", bare(t, plan.AxialCompression{Law: demoLaw()}))
 	near(t, "load", float64(q.Adapter.Load), load, 1e-5, "the same bed")
+	mid := q.Choices[len(q.Choices)/2]
+	near(t, "load as planned", float64(mid.Load), load, 1e-5, "nothing differs")
 	near(t, "time", q.Adapter.Time.In(Second), 2.16/30*3600, 1e-12, "2.16 cm at 30 cm/h")
 
 	// With friction: NumPy and SciPy, initial-value problem; 5e4 Pa at the top.

@@ -520,6 +520,7 @@ type Choice struct {
 	Way      packing.Decision
 	Velocity units.Velocity // of the second step that keeps the height; NaN: not known, or out of reach
 	Pressure units.Pressure // with it
+	Load     units.Pressure // of the adapter that keeps the height, by the law; NaN: not known
 }
 
 // A BufferRow is liquid that the pack takes.

@@ -298,22 +298,36 @@ func (p Procedure) choiceTable() table.Table {
 	if c.FirstVelocity == 0 && c.Method == axialCompression {
 		read = "settled bed"
 	}
+	byFlow := p.byFlow() && c.Method != flowThenAdapter
 	t := table.Table{Caption: "If the " + read + " reads otherwise: keep the factor or the height, and note which", RowHeaders: true, Columns: []table.Column{{Name: "ruler reads", Unit: "cm", Right: true},
-		{Name: "settled", Unit: "cm", Right: true}, {Name: "keep the factor: mark at", Unit: "cm", Right: true}, {Name: "keep the height: factor", Right: true}, {Name: "with it: velocity", Unit: "cm/h", Right: true}, {Name: "pressure", Unit: "bar", Right: true}}}
+		{Name: "settled", Unit: "cm", Right: true}, {Name: "keep the factor: mark at", Unit: "cm", Right: true}, {Name: "keep the height: factor", Right: true}}}
+	if byFlow {
+		t.Columns = append(t.Columns, table.Column{Name: "with it: velocity", Unit: "cm/h", Right: true}, table.Column{Name: "pressure", Unit: "bar", Right: true})
+	}
+	if known(p.Adapter.Load) {
+		t.Columns = append(t.Columns, table.Column{Name: "with it: force of the adapter", Unit: "kN", Right: true})
+	}
 	for _, x := range p.Choices {
 		keep := fmt.Sprintf("%.3f", x.Way.KeepHeight)
 		if x.Way.CannotKeep != "" {
 			keep = "cannot be kept"
 		}
-		reach := number(x.Velocity.In(units.CentimetrePerHour), 0)
-		if reach == "" {
-			reach = "not known"
-			if known(p.Reach.Curve.CompressionFactor) && x.Way.CannotKeep == "" {
-				reach = "beyond the curve"
+		row := []string{fmt.Sprintf("%.2f", (x.Found + c.RulerZero).In(units.Centimetre)), fmt.Sprintf("%.2f", x.Way.Settled.In(units.Centimetre)),
+			fmt.Sprintf("%.2f", (x.Way.KeepFactor + c.RulerZero).In(units.Centimetre)), keep}
+		if byFlow {
+			reach := number(x.Velocity.In(units.CentimetrePerHour), 0)
+			if reach == "" {
+				reach = "not known"
+				if known(p.Reach.Curve.CompressionFactor) && x.Way.CannotKeep == "" {
+					reach = "beyond the curve"
+				}
 			}
+			row = append(row, reach, number(x.Pressure.In(units.Bar), 2))
 		}
-		t.Add(fmt.Sprintf("%.2f", (x.Found+c.RulerZero).In(units.Centimetre)), fmt.Sprintf("%.2f", x.Way.Settled.In(units.Centimetre)),
-			fmt.Sprintf("%.2f", (x.Way.KeepFactor+c.RulerZero).In(units.Centimetre)), keep, reach, number(x.Pressure.In(units.Bar), 2))
+		if known(p.Adapter.Load) {
+			row = append(row, number(x.Load.On(p.Bed.Area).In(units.Kilonewton), 2))
+		}
+		t.Add(row...)
 	}
 	return t
 }
@@ -444,9 +458,9 @@ func (s Paper) page() table.Page {
 		page.List("Not checked", p.NotChecked)
 	}
 	page.Table(p.summary())
+	page.List("Safety", p.Safety)
 	p.atColumn(&page)
 	page.Table(p.sheetTable())
-	page.List("Safety", p.Safety)
 	return page
 }
 
