@@ -184,6 +184,9 @@ func (w *work) large() {
 	}
 	least, most := p.Test.Flow, p.Test.Flow
 	for _, u := range w.uses {
+		if u.adapter {
+			continue
+		}
 		q := c.Column.Flow(u.velocity)
 		least, most = min(least, q), max(most, q)
 	}

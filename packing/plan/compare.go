@@ -50,7 +50,7 @@ func (c Comparison) page() table.Page {
 				load = significant(p.Adapter.Force.In(units.Kilonewton), 3)
 			}
 		}
-		t.Add(p.Request.Method, formed, p.compressed(), number(highest.In(units.Bar), 2), load, volume(p.TotalBuffer()))
+		t.Add(p.Request.Method, formed, p.compressed(), number(highest.In(units.Bar), 2), load, strings.ReplaceAll(volume(p.TotalBuffer()), " ", "\u00a0"))
 	}
 	page.Table(t)
 	return page

@@ -137,7 +137,9 @@ func (w *work) third() {
 	if u < w.p.Second.Velocity {
 		w.refuse(fmt.Sprintf("third velocity %v", u), fmt.Sprintf("it is below the second, %v", w.p.Second.Velocity), "a third step below the second compresses nothing: leave it zero to run the second again")
 	}
-	w.checkCritical("third velocity", u)
+	if c.ThirdVelocity > 0 {
+		w.checkCritical("third velocity", u)
+	}
 	at := w.at(u)
 	s.Velocity, s.Flow, s.CompressionFactor, s.Pressure = u, c.Column.Flow(u), at.CompressionFactor, at.Pressure
 	w.use(u, at.Pressure)
@@ -368,7 +370,7 @@ func (w *work) catchStage() {
 	s.Time, s.BedHeight, s.Adapter = p.Adapter.Time, c.BedHeight, c.BedHeight
 	w.row("ruler: adapter at the mark", w.ruler(c.BedHeight))
 	if known(p.Second.BedHeight) {
-		w.addPhase(phase{name: "catch", kind: catching, velocity: p.Second.Velocity, speed: c.AdapterSpeed, held: c.Catch == OutletOpen,
+		w.addPhase(phase{name: "catch", kind: catching, velocity: p.Second.Velocity, speed: c.AdapterSpeed, held: c.Catch == OutletOpen, pressureTo: p.Second.Pressure.Times(c.AdapterSpeed.In(p.Second.Velocity)),
 			bedFrom: p.Second.BedHeight, bedTo: p.Bed.SettledHeight, adapterFrom: p.Adapter.From, adapterTo: c.BedHeight})
 	}
 }

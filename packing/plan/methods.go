@@ -135,7 +135,7 @@ func (w *work) hybridStages() {
 	s.Time, s.Velocity, s.Flow, s.BedHeight, s.Adapter = a.Time, a.Speed, a.Displaced, c.BedHeight, c.BedHeight
 	w.loadRows()
 	w.row("ruler: adapter at the mark", w.ruler(c.BedHeight))
-	w.addPhase(phase{name: "adapter onto the bed", kind: catching, velocity: p.Second.Velocity, speed: p.Second.Velocity, held: true,
+	w.addPhase(phase{name: "adapter onto the bed", kind: catching, velocity: p.Second.Velocity, speed: p.Second.Velocity, held: true, pressureTo: p.Second.Pressure,
 		bedFrom: p.Second.BedHeight, bedTo: p.Bed.SettledHeight, adapterFrom: p.waits(), adapterTo: p.Second.BedHeight})
 	w.addPhase(phase{name: "adapter compresses", kind: driving, duration: a.Time, velocity: a.Speed, bedFrom: p.Second.BedHeight, bedTo: c.BedHeight, adapterFrom: p.Second.BedHeight, adapterTo: c.BedHeight,
 		pressureFrom: p.Second.Pressure.Times(a.Speed.In(p.Second.Velocity)), pressureTo: w.packedPressure(a.Speed, p.Viscosity)})

@@ -307,7 +307,7 @@ func (ph phase) playCatching() []Moment {
 		if !ph.held {
 			free = between(ph.bedFrom, ph.bedTo, degree(t, lost, ph.velocity))
 		} else {
-			m.Velocity, m.Pressure = ph.speed, units.Pressure(nan)
+			m.Velocity, m.Pressure = ph.speed, ph.pressureTo
 			if m.Adapter == ph.adapterTo {
 				m.Velocity, m.Pressure = 0, 0
 			}
