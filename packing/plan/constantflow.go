@@ -285,13 +285,15 @@ func (w *work) firstStage() {
 		bedFrom: p.Pour.SlurryHeight, bedTo: p.First.BedHeight, pressureTo: p.First.Pressure, suspension: w.suspension(w.inColumn(), p.First.Velocity, 1)})
 }
 
-// bedRow asks for the height of the bed, at four points of a large column.
+// bedRow asks for the height of the bed, at four points of a large column with
+// the tilt.
 func (w *work) bedRow(what string, h units.Length) {
 	if w.c.Column.InnerDiameter < largeDiameter {
 		w.row("ruler: "+what, w.ruler(h))
 		return
 	}
 	w.row("ruler: "+what, w.ruler(h)+" at four points")
+	w.row("tilt of the "+what+", largest less smallest", "within your limit")
 }
 
 func (w *work) firstAdapterStage() {

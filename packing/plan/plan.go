@@ -510,7 +510,7 @@ type EmptyColumn struct {
 type Rise struct {
 	After    units.Time
 	AtMost   units.Length // at the velocity that was flowing, or all that was compressed
-	ByRecord units.Length // by the user's record; NaN without one
+	ByRecord units.Length // by the user's record, as far as it does not pass AtMost; NaN without one
 }
 
 // A Choice is what to do when the bed after the first step stands at another

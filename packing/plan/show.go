@@ -461,6 +461,11 @@ func (s Paper) page() table.Page {
 	page.List("Safety", p.Safety)
 	p.atColumn(&page)
 	page.Table(p.sheetTable())
+	log := table.Table{Caption: "Readings during a step, until it is steady", Columns: []table.Column{{Name: "step"}, {Name: "time"}, {Name: "flow"}, {Name: "pressure"}, {Name: "bed height"}}}
+	for range 12 {
+		log.Add("________", "________", "________", "________", "________")
+	}
+	page.Table(log)
 	return page
 }
 
