@@ -50,11 +50,7 @@ func (r PlateHeightResult) page(picture bool) table.Page {
 		p.Notice("No result:", "nothing has been fitted.")
 		return p
 	}
-	doubts := make([]string, len(r.Warnings))
-	for i, w := range r.Warnings {
-		doubts[i] = w.String()
-	}
-	p.List("Doubts", doubts)
+	p.List("Doubts", sentences(r.Warnings))
 	p.Table(r.Table())
 	if picture {
 		p.SVG(r.SVG(), r.Figure().String())
@@ -69,6 +65,9 @@ func (r PlateHeightResult) page(picture bool) table.Page {
 // Table returns the terms of the law and its minimum as a table that shows
 // itself.
 func (r PlateHeightResult) Table() table.Table {
+	if r.Fit.Status == fit.NotFitted {
+		return without("Plate height against velocity", r.Refusal)
+	}
 	law := "H = A + B/u + C u, u superficial velocity"
 	if r.Tests.Law == Knox {
 		law = "h = A ν^(1/3) + B/ν + C ν, ν by the interstitial velocity"
@@ -103,6 +102,14 @@ func (r PlateHeightResult) Table() table.Table {
 	}
 	t.Add("scatter about the curve", significant(r.Fit.ResidualSD*float64(r.length()/units.Millimetre), 2), "", "mm")
 	return t
+}
+
+// Doubts returns the warnings, each with what to do.
+func (r PlateHeightResult) Doubts() table.Table {
+	if r.Fit.Status == fit.NotFitted {
+		return without("Doubts", r.Refusal)
+	}
+	return doubts(r.Warnings)
 }
 
 // Figure draws tests, curve, band and optimum against the superficial velocity.
