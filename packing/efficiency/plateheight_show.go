@@ -151,9 +151,8 @@ func (r PlateHeightResult) figure(run *FastestRun) figure.Figure {
 	f.Lines = []figure.Line{
 		{Name: "tests", Points: dots, Dots: true, Bare: true},
 		{Name: "fitted curve", Points: figure.Points{X: u, Y: h}},
-		{Name: fmt.Sprintf("%.4g %% band", 100*r.Tests.Confidence), Points: figure.Points{X: u, Y: low}, Faint: true},
-		{Points: figure.Points{X: u, Y: high}, Faint: true},
 	}
+	f.Bands = []figure.Band{{Name: fmt.Sprintf("%.4g %% band", 100*r.Tests.Confidence), Low: figure.Points{X: u, Y: low}, High: figure.Points{X: u, Y: high}, Colour: 1}}
 	f.Description = fmt.Sprintf("%d tests between %v and %v with the %v curve and its band.", len(r.heights), slow, fast, r.Tests.Law)
 	if r.Optimum >= slow && r.Optimum <= fast {
 		f.Marks = append(f.Marks, figure.Mark{X1: float64(r.Optimum), Y1: float64(r.LeastPlateHeight), X2: float64(r.Optimum), Y2: float64(r.LeastPlateHeight),
