@@ -145,24 +145,24 @@ func (r PlateHeightResult) figure(run *FastestRun) figure.Figure {
 		mean, sd, n := r.repeats(v)
 		dots.X, dots.Y = append(dots.X, float64(v)), append(dots.Y, mean*one)
 		if n > 1 {
-			f.Marks = append(f.Marks, figure.Mark{X1: float64(v), Y1: (mean - sd) * one, X2: float64(v), Y2: (mean + sd) * one, Ends: true})
+			f.Marks = append(f.Marks, figure.Mark{X1: float64(v), Y1: (mean - sd) * one, X2: float64(v), Y2: (mean + sd) * one, Ends: true, Colour: 1})
 		}
 	}
 	f.Lines = []figure.Line{
-		{Name: "tests", Points: dots, Dots: true, Bare: true},
 		{Name: "fitted curve", Points: figure.Points{X: u, Y: h}},
+		{Name: "tests", Points: dots, Dots: true, Bare: true},
 	}
-	f.Bands = []figure.Band{{Name: fmt.Sprintf("%.4g %% band", 100*r.Tests.Confidence), Low: figure.Points{X: u, Y: low}, High: figure.Points{X: u, Y: high}, Colour: 1}}
+	f.Bands = []figure.Band{{Name: fmt.Sprintf("%.4g %% band", 100*r.Tests.Confidence), Low: figure.Points{X: u, Y: low}, High: figure.Points{X: u, Y: high}}}
 	f.Description = fmt.Sprintf("%d tests between %v and %v with the %v curve and its band.", len(r.heights), slow, fast, r.Tests.Law)
 	if r.Optimum >= slow && r.Optimum <= fast {
 		f.Marks = append(f.Marks, figure.Mark{X1: float64(r.Optimum), Y1: float64(r.LeastPlateHeight), X2: float64(r.Optimum), Y2: float64(r.LeastPlateHeight),
-			Label: fmt.Sprintf("optimum %v", r.Optimum), Place: figure.Below, Colour: 1})
+			Label: fmt.Sprintf("optimum %v", r.Optimum), Place: figure.Below, Colour: 2})
 		f.Description += fmt.Sprintf(" Least plate height %v at %v.", r.LeastPlateHeight, r.Optimum)
 	}
 	if run != nil {
 		f.Levels = []figure.Level{{Y: float64(run.PlateHeight), Label: "allowed, " + run.PlateHeight.String()}}
 		f.Marks = append(f.Marks, figure.Mark{X1: float64(run.Velocity), Y1: float64(run.High), X2: float64(run.Velocity), Y2: float64(run.High),
-			Label: fmt.Sprintf("run at %v", run.Velocity), Place: figure.Below, Colour: 2})
+			Label: fmt.Sprintf("run at %v", run.Velocity), Place: figure.Below, Colour: 3})
 		f.Description += fmt.Sprintf(" Allowed are %v, met up to %v.", run.PlateHeight, run.Velocity)
 	}
 	return f
