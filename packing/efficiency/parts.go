@@ -1,18 +1,11 @@
 package efficiency
 
-import (
-	"fmt"
-
-	"github.com/evenbed/evenbed/packing/table"
-)
+import "github.com/evenbed/evenbed/packing/table"
 
 // without returns the table of a part that a result does not have: a note in
 // the place of its rows says why.
 func without(caption string, refusal error) table.Table {
-	if refusal != nil {
-		return table.Table{Caption: caption, Note: fmt.Sprintf("No result: %v", refusal)}
-	}
-	return table.Table{Caption: caption, Note: "No result: nothing has been evaluated."}
+	return table.Table{Caption: caption, Note: "No result: " + errOf(refusal)}
 }
 
 // doubts returns warnings as a table.

@@ -25,6 +25,8 @@ func TestParts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	pulse := demo(t)
+	series := PulseSeries{Pulse: pulse.Pulse, Rows: []PulseRow{{Number: 1, PlatesPerMetre: 4000, Asymmetry: 1.1}}}
 	refusal := errors.New("no *step* found")
 	for _, tc := range []struct {
 		name        string
@@ -42,6 +44,10 @@ func TestParts(t *testing.T) {
 			parts(ReplicatesResult{Refusal: refusal}), parts(ReplicatesResult{})},
 		{"peak", peak.Markdown(), map[string]table.Table{"Table": peak.Table(), "Goodness": peak.Goodness()},
 			parts(EMGResult{Refusal: refusal}), parts(EMGResult{})},
+		{"pulse", pulse.Markdown(), map[string]table.Table{"Table": pulse.Table(), "Measured": pulse.Measured()},
+			parts(PulseResult{Refusal: refusal}), parts(PulseResult{})},
+		{"series", series.Markdown(), map[string]table.Table{"Table": series.Table()},
+			parts(PulseSeries{Refusal: refusal}), parts(PulseSeries{})},
 		{"comparison", compared.Markdown(), map[string]table.Table{"Table": compared.Table()},
 			parts(FrontComparison{Refusal: refusal}), parts(FrontComparison{})},
 	} {
@@ -54,13 +60,17 @@ func TestParts(t *testing.T) {
 			t.Errorf("%s: %d parts found, want %d or more", tc.name, len(tc.refused), len(tc.there))
 		}
 		for i, got := range tc.refused {
-			if want := "No result: no *step* found"; got.Note != want || len(got.Rows) > 0 || got.Caption == "" {
+			if want := "No result: no *step* found."; got.Note != want || len(got.Rows) > 0 || got.Caption == "" {
 				t.Errorf("%s: part %d of a refusal is %+v", tc.name, i, got)
 			}
 			if want := "No result: nothing has been evaluated."; tc.no[i].Note != want || len(tc.no[i].Rows) > 0 {
 				t.Errorf("%s: part %d of nothing is %+v", tc.name, i, tc.no[i])
 			}
 		}
+	}
+	failed := PulseSeries{Rows: []PulseRow{{Err: refusal}}}
+	if got := failed.Table().Note; got != "No result: no trace has a result: see Errors()." || failed.SVG() != "" || failed.Figure().Description != got {
+		t.Errorf("a series of failures says %q", got)
 	}
 	if d := doubts(nil); d.Note != "No doubts." || len(d.Rows) != 0 {
 		t.Errorf("no doubts are %+v", d)
