@@ -259,6 +259,32 @@ func scientific(v float64) string {
 	return fmt.Sprintf(`%s \cdot 10^{%d}`, significant(v/math.Pow10(power), 3), power)
 }
 
+// downwards writes a velocity rounded down, so that what is shown meets the need;
+// the millionth is for 108 that comes out as 107.9999999.
+func downwards(u units.Velocity) string {
+	return fixed(math.Floor(u.In(units.CentimetrePerHour)*10+1e-6)/10, 1)
+}
+
+// Table returns the largest velocity by each demand.
+func (f FastestRun) Table() table.Table {
+	if f.Velocity == 0 {
+		return without("Largest superficial velocity", nil)
+	}
+	t := table.Table{Caption: "Largest superficial velocity", RowHeaders: true, Columns: []table.Column{{Name: "demand"}, {Name: "velocity", Unit: "cm/h", Right: true}, {Name: "from"}}}
+	if math.IsInf(float64(f.ByResidence), 1) {
+		t.Add("residence time", "no demand", "")
+	} else {
+		t.Add("residence time of "+f.Need.ResidenceTime.String(), downwards(f.ByResidence), "bed height over residence time")
+	}
+	asked := "plate height of " + f.PlateHeight.String()
+	if f.Need.Plates > 0 {
+		asked += fmt.Sprintf(" (%s plates in %v)", fixed(f.Need.Plates, 0), f.Need.BedHeight)
+	}
+	t.Add(asked, downwards(f.ByPlates), "upper limit of the band")
+	t.Add("the same without room for error", downwards(f.ByCurve), "the curve itself")
+	return t
+}
+
 func (f FastestRun) page(picture bool) table.Page {
 	var p table.Page
 	p.Heading("How fast the column may run")
@@ -266,9 +292,6 @@ func (f FastestRun) page(picture bool) table.Page {
 		p.Notice("No result:", "nothing has been worked out.")
 		return p
 	}
-	// Rounded down, so that what is shown meets the need; the millionth is for
-	// 108 that comes out as 107.9999999.
-	cmh := func(u units.Velocity) string { return fixed(math.Floor(u.In(units.CentimetrePerHour)*10+1e-6)/10, 1) }
 	by := "the plate height"
 	switch {
 	case f.ByResidence < f.ByPlates:
@@ -276,23 +299,11 @@ func (f FastestRun) page(picture bool) table.Page {
 	case f.AtEdge:
 		by = "the fastest test"
 	}
-	p.Notice("Up to "+cmh(f.Velocity)+" cm/h:", "bounded by "+by+".")
+	p.Notice("Up to "+downwards(f.Velocity)+" cm/h:", "bounded by "+by+".")
 	if f.AtEdge {
 		p.Notice("Not tested beyond:", "the fastest test still meets the plate height; what happens above "+f.ByPlates.String()+" is not known.")
 	}
-	t := table.Table{Caption: "Largest superficial velocity", RowHeaders: true, Columns: []table.Column{{Name: "demand"}, {Name: "velocity", Unit: "cm/h", Right: true}, {Name: "from"}}}
-	if math.IsInf(float64(f.ByResidence), 1) {
-		t.Add("residence time", "no demand", "")
-	} else {
-		t.Add("residence time of "+f.Need.ResidenceTime.String(), cmh(f.ByResidence), "bed height over residence time")
-	}
-	asked := "plate height of " + f.PlateHeight.String()
-	if f.Need.Plates > 0 {
-		asked += fmt.Sprintf(" (%s plates in %v)", fixed(f.Need.Plates, 0), f.Need.BedHeight)
-	}
-	t.Add(asked, cmh(f.ByPlates), "upper limit of the band")
-	t.Add("the same without room for error", cmh(f.ByCurve), "the curve itself")
-	p.Table(t)
+	p.Table(f.Table())
 	g := table.Table{Caption: "There", RowHeaders: true, Columns: []table.Column{{Name: "quantity"}, {Name: "value", Right: true}}}
 	g.Add("residence time", f.Residence.String())
 	g.Add("plate height of the curve, upper limit", f.Expected.String()+", "+f.High.String())
