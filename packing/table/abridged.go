@@ -18,6 +18,22 @@ const (
 // gap stands for what is left out.
 const gap = "…"
 
+// bounded writes the table, abridged so far that the text has at most so many bytes.
+func (t Table) bounded(write func(Table) string) string {
+	rows, cell := mostRows, mostRunes
+	for {
+		text := write(t.abridged(rows, cell))
+		if len(text) <= mostBytes || cell == 0 {
+			return text
+		}
+		if rows > 4 {
+			rows /= 2
+		} else {
+			cell /= 2
+		}
+	}
+}
+
 // abridged returns the table with its first and last rows and columns, two
 // thirds and one third, and cells of at most so many characters. The note
 // counts what there is.

@@ -89,20 +89,7 @@ func align(c Column) string {
 }
 
 // HTML writes the table with a caption and scoped heads, in at most 256 KiB.
-func (t Table) HTML() string {
-	rows, cell := mostRows, mostRunes
-	for {
-		text := t.abridged(rows, cell).html()
-		if len(text) <= mostBytes || cell == 0 {
-			return text
-		}
-		if rows > 4 {
-			rows /= 2
-		} else {
-			cell /= 2
-		}
-	}
-}
+func (t Table) HTML() string { return t.bounded(Table.html) }
 
 func (t Table) html() string {
 	var b strings.Builder
@@ -159,8 +146,9 @@ func (t Table) headRow(b *strings.Builder, text func(Column) string, weight stri
 }
 
 // Markdown writes a pipe table under its caption; units stand in the head.
-func (t Table) Markdown() string {
-	t = t.abridged(mostRows, mostRunes)
+func (t Table) Markdown() string { return t.bounded(Table.markdown) }
+
+func (t Table) markdown() string {
 	var b strings.Builder
 	if t.Caption != "" {
 		b.WriteString("**" + markdown.Escape(t.Caption) + "**\n\n")
@@ -207,8 +195,9 @@ const widest = 60
 
 // String writes the table in columns, without trailing spaces; long cells are
 // wrapped between words.
-func (t Table) String() string {
-	t = t.abridged(mostRows, mostRunes)
+func (t Table) String() string { return t.bounded(Table.text) }
+
+func (t Table) text() string {
 	var head [][]string
 	if t.hasNames() && (len(t.Rows) > 0 || t.Note == "") {
 		names, unitRow := make([]string, len(t.Columns)), make([]string, len(t.Columns))

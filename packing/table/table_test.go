@@ -166,8 +166,8 @@ func TestLargeTablesAreAbridged(t *testing.T) {
 	}
 }
 
-// Whatever is in it, a table in HTML has at most 256 KiB.
-func TestHTMLIsBounded(t *testing.T) {
+// Whatever is in it, a table has at most 256 KiB in each form.
+func TestBounded(t *testing.T) {
 	for name, big := range map[string]Table{
 		"long cells": large(100, 30, strings.Repeat(" <&\"é", 1000)),
 		"one cell":   large(1, 1, strings.Repeat("\"", 2_000_000)),
@@ -176,8 +176,10 @@ func TestHTMLIsBounded(t *testing.T) {
 	} {
 		got := big.HTML()
 		wellFormed(t, got)
-		if len(got) > 256<<10 {
-			t.Errorf("%s: %d bytes", name, len(got))
+		for form, text := range map[string]string{"HTML": got, "Markdown": big.Markdown(), "text": big.String()} {
+			if len(text) > 256<<10 {
+				t.Errorf("%s: %s has %d bytes", name, form, len(text))
+			}
 		}
 	}
 }
