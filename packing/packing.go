@@ -2,7 +2,10 @@
 // what follows from their geometry.
 //
 // A [Column], a [Medium] and a [Slurry] are described first; volumes, heights,
-// flows and the void after compression follow. The packages below take them up:
+// flows and the void after compression follow. [SlurrySamples] give the slurry's
+// concentration with its error, [Pour] how much of it to prepare, [Found] the ways
+// on when the bed settled otherwise than planned, and [Packed] the compression
+// factor with its error. The packages below take them up:
 //
 //	units       quantities with their unit: 2 * units.Bar
 //	liquid      density and viscosity of the liquid

@@ -52,3 +52,30 @@ func BenchmarkPulse10k(b *testing.B) { benchmarkPulse(b, false) }
 
 // BenchmarkPulse10kPeakOnly smooths only near the peak.
 func BenchmarkPulse10kPeakOnly(b *testing.B) { benchmarkPulse(b, true) }
+
+// BenchmarkEMG10k fits all 10,000 points of the same trace, less its known
+// baseline, as the peers do, with standard errors.
+func BenchmarkEMG10k(b *testing.B) {
+	_, tr := bench10k(b)
+	flat := tr.Minus(trace.Line{Axis: trace.Time, Level: 0.05, Slope: 1e-5})
+	b.ReportAllocs()
+	for b.Loop() {
+		r, err := EMGFit{Ground: WithoutGround}.Evaluate(flat)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if !(r.Tau.StdErr > 0) {
+			b.Fatal("no standard error")
+		}
+	}
+}
+
+// BenchmarkEMG10kGround does the same work and finds the sloped ground, too.
+func BenchmarkEMG10kGround(b *testing.B) {
+	_, tr := bench10k(b)
+	for b.Loop() {
+		if _, err := (EMGFit{}).Evaluate(tr); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -5,6 +5,7 @@
 // returns a [PulseResult]: plates and plate height, asymmetry, retention, the
 // doubts about them, and the verdict against the user's [Limits].
 // [PulseResult.Calculation] shows one number with its formula.
+// [PulseResult.Uncertainty] has the standard error and the 95 % interval of each.
 //
 // A [Transition] does the same with the step of a change of buffers, which every
 // cycle has, and [TransitionResult.Against] compares it with an earlier one. A
@@ -13,6 +14,10 @@
 // [Replicates] judges several tests of one bed by a rule that is fixed
 // beforehand; [Pulse.EvaluateAll] and [Pulse.EvaluateFrom] evaluate many
 // traces, or those of a folder, over all processors.
+//
+// [EMGFit] fits an exponentially modified Gaussian to a peak. [PlateHeightTests]
+// are tests at several velocities: the fitted curve has an optimum, and
+// [PlateHeightResult.Fastest] says how fast the column may run.
 //
 //	trace    the signal and what is measured in it
 //	packing  column and medium
