@@ -35,11 +35,11 @@ type Review struct {
 	PumpPressure   units.Pressure // limit of the pump; zero: not given
 	ReliefPressure units.Pressure // set point of the relief device; zero: not given
 
-	Slurry              packing.Slurry // as measured; zero: of the plan
-	SlurryPoured        units.Volume   // as measured; zero: not known
-	ConcentrationStdErr units.Fraction // relative; zero: 3 %
-	PouredStdErr        units.Fraction // relative; zero: 1 %
-	HeightStdErr        units.Length   // of reading a height; zero: 0.5 mm
+	Slurry       packing.Slurry // as measured; zero: of the plan
+	SlurryPoured units.Volume   // as measured; zero: not known
+	SlurryStdErr units.Fraction // of the concentration, absolute; zero: 3 % of it
+	PouredStdErr units.Volume   // zero: 1 % of it
+	HeightStdErr units.Length   // of reading a height; zero: 0.5 mm
 
 	Steady     Steady
 	Tolerances Tolerances
@@ -112,8 +112,8 @@ type Findings struct {
 	Review    Review // with what was taken
 	Run       Run
 
-	Decision Decision
-	Reasons  []string // for the decision
+	Advice  Advice
+	Reasons []string // for the advice
 
 	Steps        []Step
 	Moves        []AdapterMove
@@ -141,20 +141,20 @@ type Findings struct {
 	signals signals
 }
 
-// A Decision is what to do with a pack after it was read back. A pack is never
+// An Advice is what to do with a pack after it was read back. A pack is never
 // accepted before its test.
-type Decision int
+type Advice int
 
-// The decisions.
+// The advices.
 const (
-	Undecided     Decision = iota // something that decides is not known
-	ProceedToTest                 // nothing speaks against the test
-	AddStep                       // one further compression step
-	Repack                        // unpack and pack again
+	Undecided     Advice = iota // something that decides is not known
+	ProceedToTest               // nothing speaks against the test
+	AddStep                     // one further compression step
+	Repack                      // unpack and pack again
 )
 
-// String returns the decision in words.
-func (d Decision) String() string {
+// String returns the advice in words.
+func (d Advice) String() string {
 	return [...]string{"not decided", "proceed to test", "add a step", "unpack and repack"}[d]
 }
 
@@ -361,8 +361,14 @@ func (w *reviewer) takeDefaults() {
 	fraction(&t.Volume, 10*units.Percent, "of volumes")
 	length(&r.HeightStdErr, 0.5*units.Millimetre, "standard error of a height reading")
 	if r.SlurryPoured != 0 {
-		fraction(&r.ConcentrationStdErr, 3*units.Percent, "relative standard error of the slurry concentration")
-		fraction(&r.PouredStdErr, 1*units.Percent, "of the volume poured")
+		if r.SlurryStdErr == 0 {
+			r.SlurryStdErr = r.Slurry.Concentration * 3 * units.Percent
+			w.taken("standard error of the slurry concentration 3 %% of it")
+		}
+		if r.PouredStdErr == 0 {
+			r.PouredStdErr = r.SlurryPoured.Times(0.01)
+			w.taken("standard error of the volume poured 1 %% of it")
+		}
 	}
 	if r.ShortestPlateau == 0 {
 		r.ShortestPlateau = 20 * units.Second
@@ -395,11 +401,11 @@ func (w *reviewer) checkInputs() error {
 		}
 	}
 	if r.SlurryPoured != 0 {
-		if err := r.Slurry.Check(); err != nil {
-			return err
-		}
 		if v := r.SlurryPoured.Height(r.Column.Area()); !(v > 0 && v < 10) {
 			return bad(fmt.Sprintf("slurry poured %v", r.SlurryPoured), fmt.Sprintf("it would stand %v high", v), "was the unit forgotten? Write for example 27.5 * Litre")
+		}
+		if _, err := w.bySlurry(r.BedHeight); err != nil {
+			return err
 		}
 	}
 	for _, x := range []struct {
@@ -418,12 +424,7 @@ func (w *reviewer) checkInputs() error {
 		{"height error", "0.5 * Millimetre", float64(r.HeightStdErr), 0.1},
 		{"shortest plateau", "20 * Second", float64(r.ShortestPlateau), 86400},
 		{"flow tolerance", "5 * Percent", float64(r.FlowTolerance), 0.5},
-		{"relative concentration error", "3 * Percent", float64(r.ConcentrationStdErr), 1},
-		{"relative error of the volume poured", "1 * Percent", float64(r.PouredStdErr), 1},
 	} {
-		if r.SlurryPoured == 0 && x.v == 0 {
-			continue // the errors of the slurry, not needed
-		}
 		if !(x.v > 0 && x.v <= x.most) {
 			return bad(fmt.Sprintf("%s %v", x.what, x.v), fmt.Sprintf("it must be above zero and at most %v in SI units", x.most), "was the unit forgotten? Write for example "+x.example)
 		}

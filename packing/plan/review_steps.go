@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/bed"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -308,17 +310,19 @@ func (w *reviewer) readingDrift(s *Step) (change, se float64, why string) {
 // heights finds settled and packed bed and the compression factor.
 func (w *reviewer) heights() {
 	f, r := w.f, w.r
-	relative := func(se, of float64) float64 { return se / of }
 	w.settled()
 	w.packed()
 	l, ul := float64(f.BedHeight), float64(f.BedHeightStdErr)
 	if l > 0 && f.SettledHeight > 0 {
 		f.CompressionFactor = float64(f.SettledHeight) / l
-		f.CompressionFactorStdErr = f.CompressionFactor * math.Hypot(relative(float64(f.SettledHeightStdErr), float64(f.SettledHeight)), relative(ul, l))
+		f.CompressionFactorStdErr = f.CompressionFactor * math.Hypot(f.SettledHeightStdErr.In(f.SettledHeight), ul/l)
 	}
 	if r.SlurryPoured > 0 && l > 0 {
-		f.BySlurry = r.SlurryPoured.Times(float64(r.Slurry.Concentration)).Height(r.Column.Area()).In(f.BedHeight)
-		f.BySlurryStdErr = f.BySlurry * math.Hypot(math.Hypot(float64(r.ConcentrationStdErr), float64(r.PouredStdErr)), relative(ul, l))
+		if by, err := w.bySlurry(f.BedHeight); err == nil {
+			f.BySlurry, f.BySlurryStdErr = by.CompressionFactor, by.StdErr
+		} else {
+			w.notJudged("compression factor from the slurry (%v)", err)
+		}
 	}
 	switch {
 	case r.SlurryPoured == 0:
@@ -329,6 +333,25 @@ func (w *reviewer) heights() {
 				f.BySlurry, f.BySlurryStdErr, f.CompressionFactor, f.CompressionFactorStdErr)
 		}
 	}
+}
+
+// bySlurry returns the compression factor of a bed from the slurry poured.
+func (w *reviewer) bySlurry(height units.Length) (packing.PackedResult, error) {
+	r := w.r
+	return packing.Packed{Column: r.Column, Slurry: r.Slurry, SlurryStdErr: r.SlurryStdErr,
+		Poured: r.SlurryPoured, PouredStdErr: r.PouredStdErr, Height: height, HeightStdErr: r.HeightStdErr}.Evaluate()
+}
+
+// curve returns the measured curve, in the packing liquid as far as both
+// viscosities are known.
+func (w *reviewer) curve() bed.Curve {
+	c := w.r.Curve
+	if mu := w.r.Plan.Viscosity; w.planned && c.Viscosity > 0 && mu > 0 {
+		if here, err := c.WithViscosity(mu); err == nil {
+			return here
+		}
+	}
+	return c
 }
 
 // settled finds the settled height from the end of step 1.
@@ -377,19 +400,19 @@ func (w *reviewer) packed() {
 	}
 	end := f.Steps[len(f.Steps)-1]
 	from := end.to - math.Min(30, (end.to-end.from)/5)
-	bed, adapter := units.Length(sig.bed.median(from, end.to)), units.Length(sig.adapter.median(from, end.to))
+	height, adapter := units.Length(sig.bed.median(from, end.to)), units.Length(sig.adapter.median(from, end.to))
 	if !sig.bed.recorded() {
-		bed = w.reading(float64(stop.Start), end.to)
+		height = w.reading(float64(stop.Start), end.to)
 	}
 	before := units.Length(sig.adapter.median(last.from, last.to))
 	if first := f.firstCompression(); first != nil {
 		before = units.Length(sig.adapter.median(first.from, first.to))
 	}
 	f.Travel = before - adapter
-	f.Gap = adapter - bed
+	f.Gap = adapter - height
 	switch {
-	case !math.IsNaN(float64(bed)):
-		f.BedHeight, f.BedHeightFrom = bed, "bed height"
+	case !math.IsNaN(float64(height)):
+		f.BedHeight, f.BedHeightFrom = height, "bed height"
 		if !sig.bed.recorded() {
 			f.BedHeightFrom = "height read by eye"
 		}
@@ -406,7 +429,7 @@ func (w *reviewer) packed() {
 	if math.IsNaN(float64(f.Travel)) {
 		w.notJudged("travel of the adapter (no position of the adapter)")
 	}
-	if d := bed - adapter; d > 2*units.Millimetre {
+	if d := height - adapter; d > 2*units.Millimetre {
 		w.doubt("The bed stands %.1f mm above the adapter's lower face: one of the two is read from another zero.", d.In(units.Millimetre))
 	}
 }
