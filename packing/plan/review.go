@@ -343,22 +343,29 @@ func (w *reviewer) takeDefaults() {
 			w.taken("%s %v", what, usual)
 		}
 	}
-	length(&r.Steady.Height, 1*units.Millimetre, "a step is over when the height changes by no more than")
-	fraction(&r.Steady.Pressure, 2*units.Percent, "and the pressure by no more than")
-	if r.Steady.Over == 0 {
-		r.Steady.Over = 5 * units.Minute
-		w.taken("over %v", r.Steady.Over)
+	c := &r.Steady
+	if c.Height == 0 {
+		c.Height = 1 * units.Millimetre
+		w.taken("height changes by no more than %v when a step is over", c.Height)
+	}
+	if c.Pressure == 0 {
+		c.Pressure = 2 * units.Percent
+		w.taken("pressure changes by no more than %v when a step is over", c.Pressure)
+	}
+	if c.Over == 0 {
+		c.Over = 5 * units.Minute
+		w.taken("both over %v", c.Over)
 	}
 	t := &r.Tolerances
 	fraction(&t.Velocity, 5*units.Percent, "tolerance of velocity")
-	fraction(&t.Pressure, 20*units.Percent, "of pressure")
-	fraction(&t.Height, 5*units.Percent, "of settled height and heights under flow")
-	length(&t.Mark, 2*units.Millimetre, "of the mark and of a gap under the adapter")
+	fraction(&t.Pressure, 20*units.Percent, "tolerance of pressure")
+	fraction(&t.Height, 5*units.Percent, "tolerance of settled height and heights under flow")
+	length(&t.Mark, 2*units.Millimetre, "tolerance of the mark and of a gap under the adapter")
 	if t.CompressionFactor == 0 {
 		t.CompressionFactor = 0.03
-		w.taken("of the compression factor %v", t.CompressionFactor)
+		w.taken("tolerance of the compression factor %v", t.CompressionFactor)
 	}
-	fraction(&t.Volume, 10*units.Percent, "of volumes")
+	fraction(&t.Volume, 10*units.Percent, "tolerance of volumes")
 	length(&r.HeightStdErr, 0.5*units.Millimetre, "standard error of a height reading")
 	if r.SlurryPoured != 0 {
 		if r.SlurryStdErr == 0 {
@@ -374,7 +381,7 @@ func (w *reviewer) takeDefaults() {
 		r.ShortestPlateau = 20 * units.Second
 		w.taken("shortest stretch of constant flow %v", r.ShortestPlateau)
 	}
-	fraction(&r.FlowTolerance, 5*units.Percent, "within which a flow counts as constant")
+	fraction(&r.FlowTolerance, 5*units.Percent, "a flow counts as constant within")
 }
 
 func (w *reviewer) checkInputs() error {

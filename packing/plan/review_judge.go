@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"sort"
+	"strings"
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/units"
@@ -12,6 +13,7 @@ import (
 // limits holds every limit against the most that was recorded.
 func (w *reviewer) limits() {
 	f, r, sig := w.f, w.r, w.f.signals
+	var missing []string
 	for _, l := range []struct {
 		name  string
 		limit units.Pressure
@@ -21,7 +23,7 @@ func (w *reviewer) limits() {
 	} {
 		switch {
 		case l.limit == 0:
-			w.notJudged("pressure limit of the %s (not given)", l.name)
+			missing = append(missing, "pressure of the "+l.name)
 			continue
 		case !sig.pressure.recorded():
 			w.notJudged("pressure limit of the %s, %s bar (no pressure was recorded)", l.name, bar(l.limit))
@@ -37,10 +39,13 @@ func (w *reviewer) limits() {
 		{"velocity of " + mediumName(r.Medium), r.Medium.MaxVelocity}, {"flow of the pump", r.Column.Velocity(r.Limits.PumpFlow)},
 	} {
 		if l.limit == 0 {
-			w.notJudged("limit for the %s (not given)", l.name)
+			missing = append(missing, l.name)
 			continue
 		}
 		f.Flows = append(f.Flows, sig.velocity.check(l.name, float64(l.limit)))
+	}
+	if len(missing) > 0 {
+		w.notJudged("limits that were not given: %s", strings.Join(missing, ", "))
 	}
 	for _, l := range [][]LimitCheck{f.Pressures, f.Flows} {
 		sort.SliceStable(l, func(i, j int) bool { return l[i].Limit < l[j].Limit })
@@ -156,7 +161,11 @@ func (w *reviewer) deviations() {
 		relative("velocity of the compression", "cm/h", p.Second.Velocity.In(units.CentimetrePerHour), of(two, speed), t.Velocity)
 		relative("pressure of the compression", "bar", p.Second.Pressure.In(units.Bar), of(two, pressure), t.Pressure)
 		relative("bed under flow, compression", "cm", p.Second.BedHeight.In(cm), of(two, height), t.Height)
-		d := add("adapter travel to the mark", "cm", p.Second.AdapterTravel.In(cm), f.Travel.In(cm), nan)
+		left := nan
+		if one != nil {
+			left = (one.Height - f.BedHeight).In(cm)
+		}
+		d := add("from the bed of step 1 to the mark", "cm", p.Second.AdapterTravel.In(cm), left, nan)
 		if d.Verdict == Outside { // nothing allowed: shown only
 			d.Verdict, d.Why = NotJudged, "the mark is judged"
 		}

@@ -11,9 +11,9 @@ import (
 // Rise is how the surface of the bed rose after the last compression, from the
 // stop of the flow until the adapter met it.
 //
-//	h(t) = h0 + Σ a (1 - exp(-t/τ)),  first velocity Σ a/τ
+//	h(t) = h0 + Σ a (1 - exp(-t/τ)),  first velocity Σ a/τ (+ c)
 //
-// with one or two terms. Without friction it starts at the velocity that was
+// with one or two terms, or with one and a steady creep ct. Without friction it starts at the velocity that was
 // flowing, whatever the medium.
 type Rise struct {
 	From, Until   units.Time // on the record's clock
@@ -23,7 +23,9 @@ type Rise struct {
 	First         units.Velocity // at which it started
 	FirstStdErr   units.Velocity
 	Bound         units.Velocity // that which was flowing
-	Whole         units.Length   // it would have risen in the end
+	Creep         units.Velocity // of a slower part, where the record is too short for its time constant
+	CreepStdErr   units.Velocity
+	Whole         units.Length // it would have risen in the end
 	WholeStdErr   units.Length
 	Lasting       float64 // part of the compression that would have stayed
 	LastingStdErr float64
@@ -94,26 +96,24 @@ func bedNoise(s signal, at *Step) float64 {
 	return sd
 }
 
-// fitRise fits two terms, and one if two are not determined.
+// fitRise fits one term, and two where the record tells them apart. Where it
+// shows that there is a slower part but is too short for its time constant, that
+// part becomes a steady creep.
 func (w *reviewer) fitRise(t, h []float64) {
 	f := w.f
 	r := &f.Rise
-	one, ok := riseFit(t, h, 1, float64(r.Seen), float64(r.Bound))
+	best, ok := riseFit(t, h, 1, false, r)
 	if !ok {
 		r.Problem = "no time constant fits the rise"
 		w.notJudged("time constants of the rise (%s)", r.Problem)
 		return
 	}
-	best, terms := one, 1
-	if two, ok := riseFit(t, h, 2, float64(r.Seen), float64(r.Bound)); ok && len(t) >= 12 {
-		known := true
-		for k := 1; k < 5; k++ {
-			known = known && two.Params[k].StdErr < two.Params[k].Value/2
-		}
-		// Two more parameters must take away clearly more than their share.
-		gain := (one.RSS - two.RSS) / 2 / (two.RSS / float64(two.DegreesOfFreedom))
-		if known && gain > 6 {
+	terms, creeps := 1, false
+	if len(t) >= 12 {
+		if two, ok := riseFit(t, h, 2, false, r); ok && clearlyBetter(two, best) && told(two, 1, 2, 3, 4) {
 			best, terms = two, 2
+		} else if creep, ok := riseFit(t, h, 1, true, r); ok && clearlyBetter(creep, best) && told(creep, 1, 2, 3) {
+			best, creeps = creep, true
 		}
 	}
 	for k := range terms {
@@ -125,11 +125,24 @@ func (w *reviewer) fitRise(t, h []float64) {
 	}
 	first, firstErr := best.Derived(func(p []float64) float64 {
 		sum := 0.0
+		if creeps {
+			sum = p[3]
+		}
 		for k := range terms {
 			sum += p[1+2*k] / p[2+2*k]
 		}
 		return sum
 	})
+	r.First, r.FirstStdErr = units.Velocity(first), units.Velocity(firstErr)
+	if first-2*firstErr > 1.1*float64(r.Bound) {
+		w.doubt("The bed started to rise at %.2f mm/s, faster than the %.2f mm/s that was flowing: look at the clock and the scale of the height.",
+			r.First.In(units.MillimetrePerSecond), r.Bound.In(units.MillimetrePerSecond))
+	}
+	if creeps {
+		r.Creep, r.CreepStdErr = units.Velocity(best.Params[3].Value), units.Velocity(best.Params[3].StdErr)
+		w.notJudged("how far the bed would have risen (it was still rising when the adapter met it or the record ended)")
+		return
+	}
 	whole, wholeErr := best.Derived(func(p []float64) float64 {
 		sum := 0.0
 		for k := range terms {
@@ -137,7 +150,6 @@ func (w *reviewer) fitRise(t, h []float64) {
 		}
 		return sum
 	})
-	r.First, r.FirstStdErr = units.Velocity(first), units.Velocity(firstErr)
 	r.Whole, r.WholeStdErr = units.Length(whole), units.Length(wholeErr)
 	if l0 := f.SettledHeight; l0 > 0 {
 		compressed := float64(l0) - best.Params[0].Value
@@ -146,38 +158,60 @@ func (w *reviewer) fitRise(t, h []float64) {
 	} else {
 		w.notJudged("lasting part of the compression (no settled height)")
 	}
-	if first-2*firstErr > 1.1*float64(r.Bound) {
-		w.doubt("The bed started to rise at %.2f mm/s, faster than the %.2f mm/s that was flowing: look at the clock and the scale of the height.",
-			r.First.In(units.MillimetrePerSecond), r.Bound.In(units.MillimetrePerSecond))
-	}
 }
 
-// riseFit fits a rise with a number of terms, from time constants spread over
-// the record.
-func riseFit(t, h []float64, terms int, seen, bound float64) (fit.Result, bool) {
-	span := t[len(t)-1]
+// clearlyBetter tells whether the parameters that a model has more than another
+// lower the sum of squares by clearly more than noise lets them: F above 6.
+func clearlyBetter(more, less fit.Result) bool {
+	extra := float64(less.DegreesOfFreedom - more.DegreesOfFreedom)
+	return (less.RSS-more.RSS)/extra > 6*more.RSS/float64(more.DegreesOfFreedom)
+}
+
+// told tells whether parameters are known to better than half of themselves.
+func told(r fit.Result, params ...int) bool {
+	for _, k := range params {
+		if !(r.Params[k].StdErr < r.Params[k].Value/2) {
+			return false
+		}
+	}
+	return true
+}
+
+// riseFit fits a rise with a number of terms, and with a creep if asked.
+func riseFit(t, h []float64, terms int, creep bool, r *Rise) (fit.Result, bool) {
+	span, seen := t[len(t)-1], math.Max(float64(r.Seen), 1e-6)
 	above := fit.AtLeast(0)
-	short := fit.Between(span/1000, 20*span)
+	times := fit.Between(span/1000, 20*span)
 	params := []fit.Param{{Name: "h0", Start: h[0]}}
-	if terms == 1 {
-		params = append(params, fit.Param{Name: "a", Start: seen, Bounds: above}, fit.Param{Name: "τ", Start: math.Min(span/3, math.Max(seen/bound, span/100)), Bounds: short})
-	} else {
-		params = append(params, fit.Param{Name: "a1", Start: 0.6 * seen, Bounds: above}, fit.Param{Name: "τ1", Start: span / 12, Bounds: short},
-			fit.Param{Name: "a2", Start: 0.4 * seen, Bounds: above}, fit.Param{Name: "τ2", Start: span, Bounds: short})
+	switch {
+	case terms == 2:
+		params = append(params, fit.Param{Name: "a1", Start: 0.6 * seen, Bounds: above}, fit.Param{Name: "τ1", Start: span / 12, Bounds: times},
+			fit.Param{Name: "a2", Start: 0.4 * seen, Bounds: above}, fit.Param{Name: "τ2", Start: span / 2, Bounds: times})
+	case creep:
+		params = append(params, fit.Param{Name: "a", Start: 0.7 * seen, Bounds: above}, fit.Param{Name: "τ", Start: span / 10, Bounds: times},
+			fit.Param{Name: "creep", Start: 0.3 * seen / span, Bounds: above})
+	default:
+		params = append(params, fit.Param{Name: "a", Start: seen, Bounds: above}, fit.Param{Name: "τ", Start: span / 5, Bounds: times})
 	}
 	result, err := fit.Curve{Params: params, X: t, Y: h,
 		Model: func(x float64, p []float64) float64 {
 			sum := p[0]
-			for k := 1; k < len(p); k += 2 {
+			for k := 1; k+1 < len(p); k += 2 {
 				sum += p[k] * -math.Expm1(-x/p[k+1])
+			}
+			if creep {
+				sum += p[3] * x
 			}
 			return sum
 		},
 		Gradient: func(x float64, p, g []float64) {
 			g[0] = 1
-			for k := 1; k < len(p); k += 2 {
+			for k := 1; k+1 < len(p); k += 2 {
 				e := math.Exp(-x / p[k+1])
 				g[k], g[k+1] = 1-e, -p[k]*e*x/(p[k+1]*p[k+1])
+			}
+			if creep {
+				g[3] = x
 			}
 		}}.Fit()
 	return result, err == nil && result.Converged()
@@ -191,6 +225,9 @@ func (r Rise) String() string {
 	s := fmt.Sprintf("%.1f mm seen in %.0f s", r.Seen.In(units.Millimetre), (r.Until - r.From).In(units.Second))
 	for _, term := range r.Terms {
 		s += fmt.Sprintf("; %s mm with a time constant of %s s", withError(term.Size.In(units.Millimetre), term.SizeStdErr.In(units.Millimetre)), withError(term.Time.In(units.Second), term.TimeStdErr.In(units.Second)))
+	}
+	if !math.IsNaN(float64(r.Creep)) {
+		s += fmt.Sprintf("; beside it a creep of %s mm/s", withError(r.Creep.In(units.MillimetrePerSecond), r.CreepStdErr.In(units.MillimetrePerSecond)))
 	}
 	return s
 }

@@ -53,9 +53,7 @@ func (f Findings) page(picture bool) table.Page {
 	p.Table(f.checkTable())
 	p.Table(f.moveTable())
 	p.Table(f.riseTable())
-	if len(f.Taken) > 0 {
-		p.Text("Taken, since not given (common practice, no source): " + strings.Join(f.Taken, "; ") + ".")
-	}
+	p.List("Taken, since not given (common practice, no source)", f.Taken)
 	p.List("Cautions", f.cautions())
 	p.Table(f.sheetTable())
 	return p
@@ -87,12 +85,8 @@ func (f Findings) Table() table.Table {
 	t.Add("compression factor", number(r.CompressionFactor, 3), number(f.CompressionFactor, 3), number(f.CompressionFactorStdErr, 3), "", "heights")
 	t.Add("compression factor", number(r.CompressionFactor, 3), number(f.BySlurry, 3), number(f.BySlurryStdErr, 3), "", "slurry poured")
 	t.Add("column volume", number(r.Column.Volume(r.BedHeight).In(units.Litre), 2), number(r.Column.Volume(f.BedHeight).In(units.Litre), 2), "", "L", "packed height")
-	travel := "not planned"
-	if r.Plan.Request.Column.InnerDiameter > 0 {
-		travel = number(r.Plan.Second.AdapterTravel.In(cm), 2)
-	}
-	t.Add("adapter travel, compression to the end", travel, number(f.Travel.In(cm), 2), "", "cm", "adapter")
-	t.Add("gap under the adapter", "0", number(f.Gap.In(units.Millimetre), 1), "", "mm", "adapter, bed height")
+	t.Add("adapter travel, compression to the end", "", number(f.Travel.In(cm), 2), "", "cm", "adapter")
+	t.Add("gap under the adapter", "0.0", number(f.Gap.In(units.Millimetre), 1), "", "mm", "adapter, bed height")
 	return t
 }
 
@@ -170,7 +164,10 @@ func (f Findings) deviationTable() table.Table {
 		}
 		difference := ""
 		if v := d.Found - d.Planned; !math.IsNaN(v) {
-			difference = strings.TrimPrefix(fmt.Sprintf("%+.*f", n, v), " ")
+			difference = fmt.Sprintf("%+.*f", n, v)
+			if strings.Trim(difference, "-+0.") == "" {
+				difference = number(0, n)
+			}
 		}
 		t.Add(d.What, d.Unit, planned, number(d.Found, n), difference, allowed, verdict)
 	}
@@ -218,7 +215,9 @@ func (f Findings) riseTable() table.Table {
 	}
 	t.Add("velocity at first", fmt.Sprintf("%s mm/s; at most %.2f mm/s was to be expected, the velocity that was flowing",
 		withError(r.First.In(units.MillimetrePerSecond), r.FirstStdErr.In(units.MillimetrePerSecond)), r.Bound.In(units.MillimetrePerSecond)))
-	t.Add("left alone it would rise by", withError(r.Whole.In(units.Millimetre), r.WholeStdErr.In(units.Millimetre))+" mm")
+	if !math.IsNaN(float64(r.Whole)) {
+		t.Add("left alone it would rise by", withError(r.Whole.In(units.Millimetre), r.WholeStdErr.In(units.Millimetre))+" mm")
+	}
 	if !math.IsNaN(r.Lasting) {
 		t.Add("part of the compression that stays", withError(100*r.Lasting, 100*r.LastingStdErr)+" %")
 	}
@@ -280,41 +279,21 @@ func (f Findings) Figure() figure.Stack {
 		plain = append(plain, figure.Span{From: float64(step.Start), To: float64(step.End)})
 		words[i] = fmt.Sprintf("%s from %s to %s min at %s cm/h", step.Name, number(step.Start.In(units.Minute), 1), number(step.End.In(units.Minute), 1), number(step.Velocity.In(units.CentimetrePerHour), 0))
 	}
-	points := func(s signal) figure.Points { return figure.Points{X: s.x, Y: s.y} }
-
-	height := figure.Figure{X: x, Y: figure.Axis{Label: "Height", Unit: "cm", One: float64(units.Centimetre)}, Spans: named, Height: 250,
-		Levels: []figure.Level{{Y: float64(f.Review.BedHeight), Label: "mark " + cm(f.Review.BedHeight)}}}
-	if s.bed.recorded() {
-		height.Lines = append(height.Lines, figure.Line{Name: "bed", Points: points(s.bed)})
-	}
-	if s.adapter.recorded() {
-		height.Lines = append(height.Lines, figure.Line{Name: "adapter", Points: points(s.adapter)})
-	}
-	if len(f.Run.Readings) > 0 {
-		var p figure.Points
-		for _, r := range f.Run.Readings {
-			p.X, p.Y = append(p.X, float64(r.At)), append(p.Y, float64(r.Height-f.Run.RulerZero))
-		}
-		height.Lines = append(height.Lines, figure.Line{Name: "bed, read by eye", Points: p, Dots: true, Bare: true})
-	}
+	height := f.heightPanel(x, named, 250)
 	flow := figure.Figure{X: x, Y: figure.Axis{Label: "Velocity", Unit: "cm/h", One: float64(units.CentimetrePerHour)}, Spans: plain, Height: 170,
-		Lines: []figure.Line{{Points: points(s.velocity)}}}
+		Lines: []figure.Line{{Points: s.velocity.points()}}}
 	panels := []figure.Figure{}
 	if len(height.Lines) > 0 {
 		panels = append(panels, height)
 	} else {
 		flow.Spans = named
 	}
-	for _, l := range f.Flows {
-		flow.Levels = append(flow.Levels, figure.Level{Y: l.Limit, Label: l.Name})
-	}
+	flow.Levels = levels(f.Flows)
 	panels = append(panels, flow)
 	if s.pressure.recorded() {
 		p := figure.Figure{X: x, Y: figure.Axis{Label: "Pressure", Unit: "bar", One: float64(units.Bar)}, Spans: plain, Height: 170,
-			Lines: []figure.Line{{Points: points(s.pressure)}}}
-		for _, l := range f.Pressures {
-			p.Levels = append(p.Levels, figure.Level{Y: l.Limit, Label: l.Name})
-		}
+			Lines: []figure.Line{{Points: s.pressure.points()}}}
+		p.Levels = levels(f.Pressures)
 		panels = append(panels, p)
 	}
 	title := "Recorded pack"
@@ -322,4 +301,69 @@ func (f Findings) Figure() figure.Stack {
 		title += " of " + tag
 	}
 	return figure.Stack{Title: title, Panels: panels, Description: "Height, velocity and pressure against time. " + strings.Join(words, "; ") + "."}
+}
+
+func (s signal) points() figure.Points { return figure.Points{X: s.x, Y: s.y} }
+
+// levels returns the lowest limit, and every other that was passed, from the
+// highest down. A limit far above what was recorded would hide the record.
+func levels(limits []LimitCheck) []figure.Level {
+	var out []figure.Level
+	for i := len(limits) - 1; i >= 0; i-- {
+		if l := limits[i]; i == 0 || l.Verdict == Outside {
+			out = append(out, figure.Level{Y: l.Limit, Label: l.Name})
+		}
+	}
+	return out
+}
+
+// heightPanel draws bed and adapter over the mark.
+func (f Findings) heightPanel(x figure.Axis, spans []figure.Span, high int) figure.Figure {
+	s := f.signals
+	panel := figure.Figure{X: x, Y: figure.Axis{Label: "Height", Unit: "cm", One: float64(units.Centimetre)}, Spans: spans, Height: high,
+		Levels: []figure.Level{{Y: float64(f.Review.BedHeight), Label: "mark " + cm(f.Review.BedHeight)}}}
+	if s.bed.recorded() {
+		panel.Lines = append(panel.Lines, figure.Line{Name: "bed", Points: s.bed.points()})
+	}
+	if s.adapter.recorded() {
+		panel.Lines = append(panel.Lines, figure.Line{Name: "adapter", Points: s.adapter.points()})
+	}
+	if len(f.Run.Readings) > 0 {
+		var p figure.Points
+		for _, r := range f.Run.Readings {
+			p.X, p.Y = append(p.X, float64(r.At)), append(p.Y, float64(r.Height-f.Run.RulerZero))
+		}
+		panel.Lines = append(panel.Lines, figure.Line{Name: "bed, read by eye", Points: p, Dots: true, Bare: true})
+	}
+	return panel
+}
+
+// Closeup draws bed and adapter from shortly before the last stop until shortly
+// after the adapter has come to rest: how the bed rose, and where it was caught.
+// Without a stop after a compression it is empty.
+func (f Findings) Closeup() figure.Stack {
+	stop := f.step(Stop)
+	if stop == nil || (!f.signals.bed.recorded() && !f.signals.adapter.recorded()) {
+		return figure.Stack{}
+	}
+	from, to := stop.Start-20*units.Second, stop.Start+2*units.Minute
+	for _, m := range f.Moves {
+		if m.Start >= stop.Start && m.Start < stop.End {
+			to = m.End + 20*units.Second
+		}
+	}
+	if stop.End < to {
+		to = stop.End
+	}
+	part := func(s signal) signal {
+		i, j := s.within(float64(from), float64(to))
+		return signal{s.x[i:j], s.y[i:j]}
+	}
+	near := f
+	near.signals.bed, near.signals.adapter = part(f.signals.bed), part(f.signals.adapter)
+	near.Run.Readings = nil
+	x := figure.Axis{Label: "Time", Unit: "min", One: 60, Min: from.In(units.Minute), Max: to.In(units.Minute)}
+	panel := near.heightPanel(x, []figure.Span{{From: float64(stop.Start), To: float64(to), Label: "flow off"}}, 300)
+	return figure.Stack{Title: "Stop and catch", Panels: []figure.Figure{panel},
+		Description: "Bed and adapter about the last stop. " + capital(f.Rise.String()) + "."}
 }
