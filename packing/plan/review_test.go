@@ -1,7 +1,8 @@
 package plan_test
 
 import (
-	"os"
+	"math"
+	"strings"
 	"testing"
 
 	"github.com/evenbed/evenbed/packing"
@@ -65,11 +66,74 @@ func runOf(t testing.TB, p made.Pack) plan.Run {
 		BedHeight: signal("Bed height", "cm", rows.Bed), Adapter: signal("Adapter", "cm", rows.Adapter), AdapterReads: plan.AboveNet}
 }
 
-func TestLook(t *testing.T) {
-	f, err := plan.Review{Plan: planned(t), SlurryPoured: 27.5 * Litre}.Of(runOf(t, made.OwnPack()))
+// read reads a made pack back, after a change to what is asked of it.
+func read(t testing.TB, p made.Pack, change func(r *plan.Review, run *plan.Run)) plan.Findings {
+	t.Helper()
+	r, run := plan.Review{Plan: planned(t), SlurryPoured: 27.5 * Litre}, runOf(t, p)
+	if change != nil {
+		change(&r, &run)
+	}
+	f, err := r.Of(run)
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Log("\n" + f.String())
-	os.WriteFile("/tmp/review.html", []byte("<meta charset=utf-8><body style='font-family:sans-serif'>"+f.HTML()), 0o644)
+	return f
+}
+
+func kinds(f plan.Findings) string {
+	var s []string
+	for _, step := range f.Steps {
+		s = append(s, step.Name)
+	}
+	return strings.Join(s, " | ")
+}
+
+const ownKinds = "before the flow | step 1, loose bed | flow off, adapter | step 2, compress | stop, catch | flow afterwards"
+
+// What is read back of a made pack against what it was made of.
+func TestReviewOwn(t *testing.T) {
+	p := made.OwnPack()
+	f := read(t, p, nil)
+	if got := kinds(f); got != ownKinds {
+		t.Fatalf("steps %s, want %s", got, ownKinds)
+	}
+	if f.Advice != plan.ProceedToTest || f.Compressions != 1 {
+		t.Errorf("%v after %d compressions (%v), want proceed to test after 1", f.Advice, f.Compressions, f.Reasons)
+	}
+	area := math.Pi / 4 * 30 * 30 // cm²
+	one, two := f.Steps[1], f.Steps[3]
+	const pump = 3.0 / 60 // min, that the pump takes for a change, and a row
+	for _, tc := range []struct {
+		what            string
+		got, want, room float64
+	}{
+		{"start of step 1, min", one.Start.In(Minute), p.FirstFrom, pump},
+		{"end of step 1, min", one.End.In(Minute), p.FirstTo, pump},
+		{"start of step 2, min", two.Start.In(Minute), p.SecondFrom, pump},
+		{"end of step 2, min", two.End.In(Minute), p.SecondTo, pump},
+		{"velocity of step 1, cm/h", one.Velocity.In(CentimetrePerHour), p.First, 0.02},
+		{"velocity of step 2, cm/h", two.Velocity.In(CentimetrePerHour), p.Second, 0.3},
+		{"spread of step 2, cm/h: 0.4 % noise", two.VelocitySD.In(CentimetrePerHour), 0.004 * p.Second, 0.2},
+		{"volume of step 1, L: u·A·t", one.Volume.In(Litre), p.First * area * (p.FirstTo - p.FirstFrom) / 60 / 1000, 0.03},
+		{"volume of step 2, L: u·A·t", two.Volume.In(Litre), p.Second * area * (p.SecondTo - p.SecondFrom) / 60 / 1000, 0.15},
+		{"column volumes of step 2", two.ColumnVolumes, p.Second / 60 * (p.SecondTo - p.SecondFrom) / 18, 0.02},
+		{"settled height, cm", f.SettledHeight.In(Centimetre), p.Settle, 0.03},
+		{"packed height, cm", f.BedHeight.In(Centimetre), p.Mark, 0.005},
+		{"compression factor", f.CompressionFactor, p.Settle / p.Mark, 0.002},
+		{"its error: 0.5 mm of each height, one times CF(20 cm/h) = 1.0107", f.CompressionFactorStdErr, p.Settle / p.Mark * math.Hypot(0.05/p.Settle*1.0107, 0.05/p.Mark), 1e-4},
+		{"from the slurry: 27.5 L of 52 %", f.BySlurry, 27.5e3 * 0.52 / area / p.Mark, 0.001},
+		{"its error: 3 % of C, 1 % of V, 0.5 mm", f.BySlurryStdErr, 27.5e3 * 0.52 / area / p.Mark * math.Sqrt(9e-4+1e-4+math.Pow(0.05/p.Mark, 2)), 1e-4},
+		{"travel, cm", f.Travel.In(Centimetre), p.Settle + 0.15 - p.Mark, 0.01},
+		{"speed of the catch, mm/s", f.Moves[1].Speed.In(MillimetrePerSecond), 0.9, 0.1},
+		{"pressure of step 2, bar: calculated for the medium, and 12 mbar of hardware", two.Pressure.In(Bar), pressureOf(p.Second, p.Settle) + 0.012, 0.003},
+	} {
+		near(t, tc.what, tc.got, tc.want, tc.room, "what the pack was made of")
+	}
+}
+
+// pressureOf is the pressure [bar] of the made medium at a velocity [cm/h] and a
+// settled height [cm].
+func pressureOf(u, settled float64) float64 {
+	_, pa := made.Marram.At(u/360000, settled/100)
+	return pa / 1e5
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"sort"
 )
 
 // A Pack is how a recorded pack of column 04 went. Times are in minutes of the
@@ -74,12 +75,13 @@ func (p Pack) Rows() PackRows {
 		slow = 20
 	}
 	const (
-		dt       = 0.25 // s, of the integration
-		fast     = 3.0  // mm/s of the adapter in the open tube
-		sealed   = 0.9  // mm/s of the sealed adapter
-		above    = 0.2  // cm over the bed before step 2
+		fast     = 3.0 // mm/s of the adapter in the open tube
+		sealed   = 0.9 // mm/s of the sealed adapter
+		above    = 0.2 // cm over the bed before step 2
 		hardware = 0.012
 	)
+	every := int(math.Ceil(p.Step / 0.25))
+	dt := p.Step / float64(every) // s, of the integration
 	thirdTo := p.ThirdAt + 4
 	// The velocity that the pump is set to, the adapter's aim and its speed.
 	set := func(t float64) float64 {
@@ -101,7 +103,6 @@ func (p Pack) Rows() PackRows {
 	kept := 0.0                                    // compression that stays, cm
 	height := rest
 	rows := int(math.Round(p.End*60/p.Step)) + 1
-	every := int(math.Round(p.Step / dt))
 	for i := range rows * every {
 		s := float64(i) * dt
 		t := s / 60
@@ -178,20 +179,21 @@ func (p Pack) Rows() PackRows {
 }
 
 // curveOf returns height [cm] and pressure [bar] of Marram against velocity
-// [cm/h], between points by straight lines.
+// [cm/h] up to a last one, between points by straight lines. The points are taken
+// at pressures, for which nothing has to be searched.
 func curveOf(settled, last float64) (height, bar func(u float64) float64) {
-	const n = 24
-	h, b := make([]float64, n+1), make([]float64, n+1)
-	h[0] = settled
-	for i := 1; i <= n; i++ {
-		m, pa := Marram.At(last*float64(i)/n/360000, settled/100)
-		h[i], b[i] = m*100, pa/1e5
+	u, h, b := []float64{0}, []float64{settled}, []float64{0}
+	for drop := 200.0; u[len(u)-1] < last; drop *= 1.1 { // Pa
+		solids, length := Marram.integrals(drop)
+		v := solids / (Marram.Viscosity * (1 - Marram.Void) * settled / 100) // m/s
+		u = append(u, v*360000)
+		h = append(h, length/(Marram.Viscosity*v)*100)
+		b = append(b, drop/1e5)
 	}
-	read := func(y []float64) func(u float64) float64 {
-		return func(u float64) float64 {
-			x := math.Min(math.Max(u, 0), last) / last * n
-			i := min(int(x), n-1)
-			return y[i] + (x-float64(i))*(y[i+1]-y[i])
+	read := func(y []float64) func(v float64) float64 {
+		return func(v float64) float64 {
+			i := min(max(sort.SearchFloat64s(u, v), 1), len(u)-1)
+			return y[i-1] + (y[i]-y[i-1])*(v-u[i-1])/(u[i]-u[i-1])
 		}
 	}
 	return read(h), read(b)
