@@ -66,6 +66,14 @@ func runOf(t testing.TB, p made.Pack) plan.Run {
 		BedHeight: signal("Bed height", "cm", rows.Bed), Adapter: signal("Adapter", "cm", rows.Adapter), AdapterReads: plan.AboveNet}
 }
 
+// about compares within an absolute distance.
+func about(t *testing.T, what string, got, want, room float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= room) {
+		t.Errorf("%s: %.6g, want %.6g within %.2g", what, got, want, room)
+	}
+}
+
 // read reads a made pack back, after a change to what is asked of it.
 func read(t testing.TB, p made.Pack, change func(r *plan.Review, run *plan.Run)) plan.Findings {
 	t.Helper()
@@ -127,7 +135,7 @@ func TestReviewOwn(t *testing.T) {
 		{"speed of the catch, mm/s", f.Moves[1].Speed.In(MillimetrePerSecond), 0.9, 0.1},
 		{"pressure of step 2, bar: calculated for the medium, and 12 mbar of hardware", two.Pressure.In(Bar), pressureOf(p.Second, p.Settle) + 0.012, 0.003},
 	} {
-		near(t, tc.what, tc.got, tc.want, tc.room, "what the pack was made of")
+		about(t, tc.what, tc.got, tc.want, tc.room)
 	}
 }
 
@@ -136,4 +144,62 @@ func TestReviewOwn(t *testing.T) {
 func pressureOf(u, settled float64) float64 {
 	_, pa := made.Marram.At(u/360000, settled/100)
 	return pa / 1e5
+}
+
+// Variants of the made pack, and what is to be advised.
+func TestReviewAdvice(t *testing.T) {
+	for _, tc := range []struct {
+		name   string
+		pack   func(p *made.Pack)
+		change func(r *plan.Review, run *plan.Run)
+		advice plan.Advice
+		reason string // part of the first reason
+		kinds  string // empty: as in the stored pack
+	}{
+		{"at the mark", nil, nil, plan.ProceedToTest, "within 2 mm of the mark", ""},
+		{"mark missed", func(p *made.Pack) { p.Mark = 18.5 }, nil, plan.AddStep, "5.0 mm above the mark", ""},
+		{"mark missed, but allowed by the user", func(p *made.Pack) { p.Mark = 18.5 },
+			func(r *plan.Review, _ *plan.Run) { r.Tolerances.Mark = 6 * Millimetre }, plan.ProceedToTest, "within 6 mm", ""},
+		{"third step reaches the mark", func(p *made.Pack) { p.Mark, p.ThirdAt, p.Mark3, p.End = 18.5, 53, 18.02, 66 }, nil, plan.ProceedToTest, "within 2 mm of the mark",
+			"before the flow | step 1, loose bed | flow off, adapter | step 2, compress | stop, catch | step 3, compress again | stop, catch again | flow afterwards"},
+		{"third step misses too", func(p *made.Pack) { p.Mark, p.ThirdAt, p.Mark3, p.End = 18.6, 53, 18.4, 66 }, nil, plan.Repack, "4.0 mm above the mark",
+			"before the flow | step 1, loose bed | flow off, adapter | step 2, compress | stop, catch | step 3, compress again | stop, catch again | flow afterwards"},
+		{"settled a little low: 19.2/1.12 = 17.14 cm, 4.8 % below 18", func(p *made.Pack) { p.Settle = 19.2 }, nil, plan.AddStep, "the factor is kept at 17.1", ""},
+		{"settled too low: 18.9/1.12 = 16.88 cm, 6.3 % below 18", func(p *made.Pack) { p.Settle = 18.9 }, nil, plan.Repack, "pour more slurry", ""},
+		{"settled too high: 21/18.02 = 1.165", func(p *made.Pack) { p.Settle = 21 }, nil, plan.Repack, "no step makes it smaller", ""},
+		{"a gap is left", func(p *made.Pack) { p.Mark = 18.1 }, func(_ *plan.Review, run *plan.Run) { run.RulerZero = 3 * Millimetre }, plan.AddStep, "a gap of 3.0 mm", ""},
+		{"medium's limit passed", func(p *made.Pack) { p.Surge = 1.7 }, nil, plan.Repack, "the bed was pressed beyond", ""},
+		{"column's limit passed", nil, func(r *plan.Review, _ *plan.Run) { r.Column = r.Plan.Request.Column; r.Column.MaxPressure = 0.5 * Bar }, plan.Repack, "limit of the column, 0.5 bar", ""},
+		{"tube's limit passed", nil, func(r *plan.Review, _ *plan.Run) { r.TubePressure = 0.5 * Bar }, plan.Repack, "limit of the tube, 0.5 bar", ""},
+		{"relief device's set point passed: not the bed's fault", nil, func(r *plan.Review, _ *plan.Run) { r.ReliefPressure = 0.5 * Bar }, plan.ProceedToTest, "", ""},
+		{"pulsating pump", func(p *made.Pack) { p.Pulsation = 0.1 }, nil, plan.ProceedToTest, "", ""},
+		{"no noise", func(p *made.Pack) { p.Noise = 0 }, nil, plan.ProceedToTest, "", ""},
+		{"much noise", func(p *made.Pack) { p.Noise = 6 }, nil, plan.ProceedToTest, "", ""},
+		{"one reading each 10 s", func(p *made.Pack) { p.Step = 10 }, nil, plan.ProceedToTest, "", ""},
+		{"other times than planned", func(p *made.Pack) { p.FirstFrom, p.FirstTo, p.SecondFrom, p.SecondTo, p.End = 7, 65, 70, 90, 110 }, nil, plan.ProceedToTest, "", ""},
+		{"other velocities than planned", func(p *made.Pack) { p.First, p.Second = 26, 290 }, nil, plan.ProceedToTest, "", ""},
+		{"ended too early for the user's criterion", func(p *made.Pack) { p.Slow = 300 },
+			func(r *plan.Review, _ *plan.Run) { r.Steady.Height = 0.3 * Millimetre }, plan.AddStep, "the height still changed by", ""},
+		{"no bed height, adapter known", nil, func(_ *plan.Review, run *plan.Run) { run.BedHeight = trace.Trace{} }, plan.ProceedToTest, "", ""},
+		{"no heights at all", nil, func(_ *plan.Review, run *plan.Run) { run.BedHeight, run.Adapter = trace.Trace{}, trace.Trace{} }, plan.Undecided, "height of the packed bed is not known", ""},
+		{"neither settled height nor slurry", nil, func(r *plan.Review, run *plan.Run) { run.BedHeight, r.SlurryPoured = trace.Trace{}, 0 }, plan.Undecided, "the compression factor is not known", ""},
+		{"the record ends in step 2", func(p *made.Pack) { p.End = 47; p.Condition = 331 }, nil, plan.Undecided, "height of the packed bed is not known", ownKinds[:strings.Index(ownKinds, " | stop")]},
+		{"the record ends in step 1", func(p *made.Pack) { p.End = 36; p.Condition = 20 }, nil, plan.Undecided, "no compression step", "before the flow | step 1, loose bed"},
+	} {
+		p := made.OwnPack()
+		if tc.pack != nil {
+			tc.pack(&p)
+		}
+		f := read(t, p, tc.change)
+		want := tc.kinds
+		if want == "" {
+			want = ownKinds
+		}
+		if got := kinds(f); got != want {
+			t.Errorf("%s: steps %s", tc.name, got)
+		}
+		if f.Advice != tc.advice || len(f.Reasons) == 0 || !strings.Contains(f.Reasons[0], tc.reason) {
+			t.Errorf("%s: %v, %q; want %v, %q", tc.name, f.Advice, f.Reasons, tc.advice, tc.reason)
+		}
+	}
 }
