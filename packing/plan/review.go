@@ -178,7 +178,7 @@ type StepKind int
 const (
 	Waiting     StepKind = iota // no flow, neither of the two below
 	LooseBed                    // low flow before the first compression
-	AdapterDown                 // no flow between the loose bed and the first compression
+	AdapterDown                 // no flow between the loose bed and the first compression: time for the adapter
 	Compression                 // high flow
 	Stop                        // no flow after a compression, in which the adapter goes to the mark
 	LaterFlow                   // lower flow after a compression
@@ -209,7 +209,7 @@ type Step struct {
 // user's criterion at the end of a step, by a straight line.
 type Steadiness struct {
 	Height         units.Length
-	HeightStdErr   units.Length
+	HeightStdErr   units.Length // NaN: of two readings by eye
 	HeightIs       Verdict
 	HeightWhy      string // why it is not judged
 	Pressure       units.Fraction

@@ -128,6 +128,9 @@ func (f Findings) steadyTable() table.Table {
 		if math.IsNaN(v) {
 			return "not known"
 		}
+		if math.IsNaN(se) {
+			return number(v, decimals)
+		}
 		return fmt.Sprintf("%s ± %s", number(v, decimals), number(se, decimals))
 	}
 	verdict := func(v Verdict, why string) string {

@@ -109,7 +109,12 @@ func (w *reviewer) name(flats []plateau, rest, high float64) {
 			}
 			stopped = true
 		case p.level <= rest && loose && i+1 < len(flats) && compressing(flats[i+1]):
-			s.Kind, s.Name = AdapterDown, "flow off, adapter"
+			s.Kind, s.Name = AdapterDown, "flow off"
+			for _, m := range f.Moves {
+				if m.End > s.Start && m.Start < s.End {
+					s.Name = "flow off, adapter"
+				}
+			}
 		case p.level <= rest && loose:
 			s.Name = "flow off"
 			if i+1 < len(flats) {
@@ -235,10 +240,13 @@ func (w *reviewer) judgeEnd(s *Step) {
 	}
 }
 
-// verdictOf judges a change with its standard error: it is not judged where
-// twice the error would hide what is allowed.
+// verdictOf judges a change with its standard error, if that is known: it is not
+// judged where twice the error would hide what is allowed.
 func verdictOf(change, se, allowed float64, why string) (Verdict, string) {
 	d := math.Abs(change)
+	if math.IsNaN(se) {
+		se = 0
+	}
 	switch {
 	case why != "":
 		return NotJudged, why
@@ -284,7 +292,8 @@ func (s signal) drift(from, to float64) (change, se float64, why string) {
 }
 
 // readingDrift is drift from heights read by eye: the last one of the step
-// against the latest that is at least the time of the criterion earlier.
+// against the latest that is at least the time of the criterion earlier. How well
+// two readings off one ruler differ is not known, so they are taken as read.
 func (w *reviewer) readingDrift(s *Step) (change, se float64, why string) {
 	last := -1
 	for i, r := range w.run.Readings {
@@ -301,7 +310,7 @@ func (w *reviewer) readingDrift(s *Step) (change, se float64, why string) {
 		if b.At-a.At >= w.r.Steady.Over {
 			// Per the time of the criterion.
 			part := w.r.Steady.Over.In(b.At - a.At)
-			return float64(b.Height-a.Height) * part, math.Sqrt2 * float64(w.r.HeightStdErr) * part, ""
+			return float64(b.Height-a.Height) * part, nan, ""
 		}
 	}
 	return nan, nan, fmt.Sprintf("it needs two readings %v apart", w.r.Steady.Over)
