@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"regexp"
 	"strings"
 	"testing"
@@ -405,5 +406,89 @@ func TestAfterFailedTest(t *testing.T) {
 	var none plan.NextRemedy
 	if !strings.Contains(none.String(), "nothing was asked") {
 		t.Error(none)
+	}
+}
+
+// Whatever is recorded, there is an answer or an error, and it shows itself.
+func TestReviewAnything(t *testing.T) {
+	review := plan.Review{Plan: planned(t), SlurryPoured: 27.5 * Litre}
+	answers := 0
+	for seed := range uint64(400) {
+		r := rand.New(rand.NewPCG(seed, 5))
+		signal := func(name, unit string, most float64) trace.Trace {
+			if r.IntN(4) == 0 {
+				return trace.Trace{}
+			}
+			n := 2 + r.IntN(60)
+			x, y := make([]float64, n), make([]float64, n)
+			at, level := 1000*r.Float64(), most*r.Float64()
+			for i := range x {
+				if r.IntN(5) == 0 {
+					level = most * r.Float64()
+				}
+				at += float64(r.IntN(100))
+				x[i], y[i] = at, level
+			}
+			tr, err := trace.Make(name, unit, trace.Time, x, y)
+			if err != nil {
+				return trace.Trace{}
+			}
+			return tr
+		}
+		f, err := review.Of(plan.Run{Flow: signal("Flow", "cm/h", 400), Pressure: signal("Pressure", "bar", 1), BedHeight: signal("Bed height", "cm", 40),
+			Adapter: signal("Adapter", "cm", 40), AdapterReads: plan.AboveNet})
+		if err == nil && len(f.Steps) > 0 {
+			answers++
+		}
+		if f.HTML() == "" || (err != nil) != (f.Refusal != nil) {
+			t.Errorf("seed %d: %v, %v", seed, err, f.Refusal)
+		}
+		for _, s := range f.Steps {
+			if !(s.End >= s.Start) {
+				t.Errorf("seed %d: step %+v", seed, s)
+			}
+		}
+	}
+	if answers < 100 {
+		t.Errorf("only %d answers", answers)
+	}
+}
+
+// Every input of the review that is read changes the page.
+func TestReviewReadsEveryInput(t *testing.T) {
+	own := read(t, made.OwnPack(), nil).String()
+	for name, change := range map[string]func(r *plan.Review, run *plan.Run){
+		"BedHeight":         func(r *plan.Review, _ *plan.Run) { r.BedHeight = 17.9 * Centimetre },
+		"CompressionFactor": func(r *plan.Review, _ *plan.Run) { r.CompressionFactor = 1.13 },
+		"Limits":            func(r *plan.Review, _ *plan.Run) { r.Limits.SystemPressure = 2.2 * Bar },
+		"TubePressure":      func(r *plan.Review, _ *plan.Run) { r.TubePressure = 4 * Bar },
+		"PumpPressure":      func(r *plan.Review, _ *plan.Run) { r.PumpPressure = 4 * Bar },
+		"ReliefPressure":    func(r *plan.Review, _ *plan.Run) { r.ReliefPressure = 4 * Bar },
+		"Slurry":            func(r *plan.Review, _ *plan.Run) { r.Slurry.Concentration = 51 * Percent },
+		"SlurryPoured":      func(r *plan.Review, _ *plan.Run) { r.SlurryPoured = 27.3 * Litre },
+		"SlurryStdErr":      func(r *plan.Review, _ *plan.Run) { r.SlurryStdErr = 1 * Percent },
+		"PouredStdErr":      func(r *plan.Review, _ *plan.Run) { r.PouredStdErr = 1 * Litre },
+		"HeightStdErr":      func(r *plan.Review, _ *plan.Run) { r.HeightStdErr = 1 * Millimetre },
+		"Steady.Height":     func(r *plan.Review, _ *plan.Run) { r.Steady.Height = 2 * Millimetre },
+		"Steady.Pressure":   func(r *plan.Review, _ *plan.Run) { r.Steady.Pressure = 5 * Percent },
+		"Steady.Over":       func(r *plan.Review, _ *plan.Run) { r.Steady.Over = 4 * Minute },
+		"Velocity":          func(r *plan.Review, _ *plan.Run) { r.Tolerances.Velocity = 0.1 * Percent },
+		"Pressure":          func(r *plan.Review, _ *plan.Run) { r.Tolerances.Pressure = 1 * Percent },
+		"Height":            func(r *plan.Review, _ *plan.Run) { r.Tolerances.Height = 0.1 * Percent },
+		"Mark":              func(r *plan.Review, _ *plan.Run) { r.Tolerances.Mark = 0.1 * Millimetre },
+		"Factor":            func(r *plan.Review, _ *plan.Run) { r.Tolerances.CompressionFactor = 0.001 },
+		"Volume":            func(r *plan.Review, _ *plan.Run) { r.Tolerances.Volume = 0.1 * Percent },
+		"ShortestPlateau":   func(r *plan.Review, _ *plan.Run) { r.ShortestPlateau = 5 * Minute },
+		"FlowTolerance":     func(r *plan.Review, _ *plan.Run) { r.FlowTolerance = 40 * Percent },
+		"Curve":             func(r *plan.Review, _ *plan.Run) { r.Curve = r.Plan.Request.Curve; r.Curve.Points = nil },
+		"Label": func(r *plan.Review, run *plan.Run) {
+			r.Column = r.Plan.Request.Column
+			r.Column.Tag = ""
+			run.Label = "friday"
+		},
+	} {
+		if read(t, made.OwnPack(), change).String() == own {
+			t.Errorf("%s changes nothing", name)
+		}
 	}
 }

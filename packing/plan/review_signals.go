@@ -435,7 +435,8 @@ func (g grid) plateaus(shortest units.Time, rel, floor float64) []plateau {
 	}
 	level := func(s stretch) float64 { return medianOf(append([]float64(nil), g.calm[s.first:s.end]...)) }
 
-	// Join what is at one level and was broken by a disturbance only.
+	// Join what is at one level and was broken by a disturbance only: a short one,
+	// or one that is no stop.
 	var joined []stretch
 	for _, s := range found {
 		if len(joined) > 0 {
@@ -443,7 +444,8 @@ func (g grid) plateaus(shortest units.Time, rel, floor float64) []plateau {
 			a, b := level(*last), level(s)
 			low, high := extremes(g.calm[last.end-1 : s.first+1])
 			swing := math.Max(math.Abs(low-a), math.Abs(high-a))
-			if math.Abs(a-b) <= apart((a+b)/2) && swing <= math.Max(3*apart(a), math.Abs(a)/2) {
+			short := float64(s.first-last.end)*g.step < float64(shortest)/2
+			if math.Abs(a-b) <= apart((a+b)/2) && (short || swing <= math.Max(3*apart(a), math.Abs(a)/2)) {
 				last.end = s.end
 				continue
 			}
