@@ -175,6 +175,7 @@ func (w *reviewer) deviations() {
 	d := add("compression factor", "", r.CompressionFactor, cf, t.CompressionFactor)
 	if d.Verdict != NotJudged && math.Abs(math.Abs(cf-r.CompressionFactor)-t.CompressionFactor) < 2*u {
 		d.Why = fmt.Sprintf("its error, %.3f, leaves it open", u)
+		w.doubt("The compression factor is %s %v of %v, but its error of %.3f leaves that open.", d.Verdict, t.CompressionFactor, r.CompressionFactor, u)
 	}
 }
 
@@ -288,11 +289,12 @@ func (w *reviewer) decide() {
 	}
 }
 
+// capital begins a text with a capital letter, if it begins with a letter.
 func capital(s string) string {
 	if s == "" {
 		return s
 	}
-	return string(s[0]-'a'+'A') + s[1:]
+	return strings.ToUpper(s[:1]) + s[1:]
 }
 
 func minutes(t units.Time) string { return fmt.Sprintf("%.1f min", t.In(units.Minute)) }

@@ -322,6 +322,38 @@ func TestReviewLimit(t *testing.T) {
 	}
 }
 
+// Doubts about zeros and about a factor at the edge of what is allowed.
+func TestReviewDoubts(t *testing.T) {
+	for _, tc := range []struct {
+		name   string
+		change func(r *plan.Review, run *plan.Run)
+		want   string
+	}{
+		{"ruler of the plan", func(r *plan.Review, _ *plan.Run) { r.Plan.Request.RulerZero = 12 * Millimetre }, "plan's ruler reads 1.2 cm"},
+		{"reading by eye", func(_ *plan.Review, run *plan.Run) {
+			run.Readings = []plan.HeightReading{{At: 45 * Minute, Height: 19 * Centimetre}}
+		}, "At 45.0 min the bed was read by eye 9."},
+		{"gauge", func(_ *plan.Review, run *plan.Run) {
+			run.Pressure = changed(t, run.Pressure, "bar", same, func(v float64) float64 { return v + 0.1 })
+		}, "The gauge reads 0.099 bar"},
+		{"slurry lost", func(r *plan.Review, _ *plan.Run) { r.SlurryPoured = 31 * Litre }, "slurry left in tank and hoses"},
+		// 20.27/18.02 = 1.125, 0.005 from 1.12, with an error of 0.004.
+		{"factor at the edge", func(r *plan.Review, _ *plan.Run) { r.Tolerances.CompressionFactor = 0.006 }, "leaves that open"},
+		{"velocity limit", func(r *plan.Review, _ *plan.Run) {
+			r.Medium = r.Plan.Request.Medium
+			r.Medium.MaxVelocity = 320 * CentimetrePerHour
+		}, "above the limit for the velocity of Marram, 320 cm/h"},
+	} {
+		f := read(t, made.OwnPack(), tc.change)
+		if all := strings.Join(f.Doubts, "\n"); !strings.Contains(all, tc.want) {
+			t.Errorf("%s: doubts %q", tc.name, all)
+		}
+	}
+	if f := read(t, made.OwnPack(), nil); len(f.Doubts) != 0 {
+		t.Errorf("doubts about a pack that went well: %q", f.Doubts)
+	}
+}
+
 // A pause of the record is told.
 func TestReviewPause(t *testing.T) {
 	f := read(t, made.OwnPack(), func(_ *plan.Review, run *plan.Run) {

@@ -48,6 +48,7 @@ func (f Findings) page(picture bool) table.Page {
 		p.SVG(g.SVG(), g.String())
 	}
 	p.Table(f.stepTable())
+	p.Table(f.endTable())
 	p.Table(f.steadyTable())
 	p.Table(f.deviationTable())
 	p.Table(f.checkTable())
@@ -99,8 +100,16 @@ func (f Findings) stepTable() table.Table {
 	for _, s := range f.Steps {
 		t.Add(s.Name, number(s.Start.In(units.Minute), 1), number(s.End.In(units.Minute), 1), number(s.Duration.In(units.Minute), 1),
 			number(s.Volume.In(units.Litre), 2), number(s.ColumnVolumes, 3), f.flow(s.Flow),
-			fmt.Sprintf("%s ± %s", number(s.Velocity.In(units.CentimetrePerHour), 1), number(s.VelocitySD.In(units.CentimetrePerHour), 1)),
-			number(s.Pressure.In(units.Bar), 3), number(s.Height.In(units.Centimetre), 2), number(s.Adapter.In(units.Centimetre), 2))
+			number(s.Velocity.In(units.CentimetrePerHour), 1), number(s.VelocitySD.In(units.CentimetrePerHour), 1))
+	}
+	return t
+}
+
+func (f Findings) endTable() table.Table {
+	t := table.Table{Caption: "At the end of each step", RowHeaders: true, Columns: []table.Column{
+		{Name: "step"}, {Name: "bed height", Unit: "cm", Right: true}, {Name: "adapter", Unit: "cm", Right: true}, {Name: "pressure", Unit: "bar", Right: true}}}
+	for _, s := range f.Steps {
+		t.Add(s.Name, number(s.Height.In(units.Centimetre), 2), number(s.Adapter.In(units.Centimetre), 2), number(s.Pressure.In(units.Bar), 3))
 	}
 	return t
 }
@@ -122,7 +131,7 @@ func (f Findings) flow(q units.VolumeFlow) string {
 
 func (f Findings) steadyTable() table.Table {
 	c := f.Review.Steady
-	t := table.Table{Caption: fmt.Sprintf("End of the steps: height within %v and pressure within %v over %v", c.Height, c.Pressure, c.Over), RowHeaders: true, Columns: []table.Column{
+	t := table.Table{Caption: fmt.Sprintf("Steady at the end: height within %v and pressure within %v over %v", c.Height, c.Pressure, c.Over), RowHeaders: true, Columns: []table.Column{
 		{Name: "step"}, {Name: "height changed by", Unit: "mm", Right: true}, {Name: "height"}, {Name: "pressure changed by", Unit: "%", Right: true}, {Name: "pressure"}}}
 	change := func(v, se float64, decimals int) string {
 		if math.IsNaN(v) {

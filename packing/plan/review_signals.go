@@ -244,6 +244,17 @@ func (w *reviewer) orient() error {
 		}
 		h.Height -= run.RulerZero
 	}
+	if zero := w.r.Plan.Request.RulerZero; zero != 0 && run.RulerZero == 0 && (s.bed.recorded() || len(run.Readings) > 0) {
+		w.doubt("The plan's ruler reads %v at the bottom net; the heights of the run were taken as counted from the net. If they are off that ruler, give RulerZero.", zero)
+	}
+	for _, h := range w.run.Readings {
+		if !s.bed.recorded() {
+			break
+		}
+		if d := math.Abs(s.bed.at(float64(h.At)) - float64(h.Height)); d > float64(w.r.Tolerances.Mark) {
+			w.doubt("At %s the bed was read by eye %.1f mm from what was recorded: one of the two has another zero or another clock.", minutes(h.At), d*1000)
+		}
+	}
 	for _, x := range []struct {
 		what string
 		y    []float64
