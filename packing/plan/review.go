@@ -267,11 +267,14 @@ func (r Review) Of(run Run) (Findings, error) {
 	unknown(&f)
 	unknown(&f.Rise)
 	w := &reviewer{r: r, run: run, f: &f}
-	if err := w.prepare(); err != nil {
+	err := w.prepare()
+	if err == nil {
+		err = w.cut()
+	}
+	if err != nil {
 		f.Refusal, f.Review = err, w.r
 		return f, err
 	}
-	w.cut()
 	w.steadiness()
 	w.heights()
 	w.rise()

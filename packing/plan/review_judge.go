@@ -242,7 +242,11 @@ func (w *reviewer) decide() {
 	case -short > t.CompressionFactor:
 		repack = append(repack, fmt.Sprintf("the compression factor, %.3f, is above %v by more than %v, and no step makes it smaller", cf, r.CompressionFactor, t.CompressionFactor))
 	case high > t.Mark:
-		add = append(add, fmt.Sprintf("the bed stands at %.2f cm, %.1f mm above the mark; %v is allowed", f.BedHeight.In(units.Centimetre), high.In(units.Millimetre), t.Mark))
+		why := fmt.Sprintf("the bed stands at %.2f cm, %.1f mm above the mark; %v is allowed", f.BedHeight.In(units.Centimetre), high.In(units.Millimetre), t.Mark)
+		if f.SettledHeight > r.BedHeight.Times(r.CompressionFactor)+t.Mark && math.Abs(short) <= t.CompressionFactor {
+			why += fmt.Sprintf(" (the bed had settled higher than planned: if the factor was to be kept and not the height, the mark is %.2f cm; give it as BedHeight)", f.SettledHeight.Times(1/r.CompressionFactor).In(units.Centimetre))
+		}
+		add = append(add, why)
 	case short > t.CompressionFactor:
 		keep := f.BedHeight.Times(cf / r.CompressionFactor)
 		if d, err := (packing.Found{Column: r.Column, BedHeight: r.BedHeight, CompressionFactor: r.CompressionFactor, Height: f.BedHeight.Times(cf)}).Decide(); err == nil {

@@ -256,6 +256,11 @@ func TestReviewRefuses(t *testing.T) {
 		{"flow all zero", func(_ *plan.Review, run *plan.Run) {
 			run.Flow = changed(t, run.Flow, "L/h", same, func(float64) float64 { return 0 })
 		}, "zero all the time"},
+		{"flow nowhere constant", func(_ *plan.Review, run *plan.Run) {
+			n := 0.0
+			run.Flow = changed(t, run.Flow, "L/h", same, func(float64) float64 { n++; return math.Exp(math.Min(n, 80) / 10) })
+			run.Flow, _ = run.Flow.Within(trace.Times(60, 156))
+		}, "nowhere constant within 5 %"},
 		{"readings out of order", func(_ *plan.Review, run *plan.Run) {
 			run.Readings = []plan.HeightReading{{At: 20 * Minute, Height: 0.2}, {At: 10 * Minute, Height: 0.2}}
 		}, "not later than the one before"},

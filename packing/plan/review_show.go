@@ -11,17 +11,17 @@ import (
 )
 
 // HTML shows the findings, or why there are none.
-func (f Findings) HTML() string { return f.page(true).HTML() }
+func (f Findings) HTML() string { return f.page().HTML() }
 
 // Markdown shows the findings, or why there are none.
-func (f Findings) Markdown() string { return f.page(true).Markdown() }
+func (f Findings) Markdown() string { return f.page().Markdown() }
 
 // String shows the findings, or why there are none.
-func (f Findings) String() string { return f.page(true).String() }
+func (f Findings) String() string { return f.page().String() }
 
 // page lays the findings out: the advice with its reasons, what could not be
 // judged, the summary, the picture, the details.
-func (f Findings) page(picture bool) table.Page {
+func (f Findings) page() table.Page {
 	var p table.Page
 	title := "Recorded pack"
 	for _, s := range []string{f.Review.Column.Tag, f.Run.Label} {
@@ -43,10 +43,8 @@ func (f Findings) page(picture bool) table.Page {
 	p.List("Not judged", f.NotJudged)
 	p.List("Doubts", f.Doubts)
 	p.Table(f.Table())
-	if picture {
-		g := f.Figure()
-		p.SVG(g.SVG(), g.String())
-	}
+	g := f.Figure()
+	p.SVG(g.SVG(), g.String())
 	p.Table(f.stepTable())
 	p.Table(f.endTable())
 	p.Table(f.steadyTable())
@@ -54,7 +52,7 @@ func (f Findings) page(picture bool) table.Page {
 	p.Table(f.checkTable())
 	p.Table(f.moveTable())
 	p.Table(f.riseTable())
-	p.List("Taken, since not given (common practice, no source)", f.Taken)
+	p.List("Taken, since not given (numbers are common practice, no source)", f.Taken)
 	p.List("Cautions", f.cautions())
 	p.Table(f.sheetTable())
 	return p

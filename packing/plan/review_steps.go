@@ -9,8 +9,9 @@ import (
 	"github.com/evenbed/evenbed/packing/units"
 )
 
-// cut finds the steps and the movements of the adapter.
-func (w *reviewer) cut() {
+// cut finds the steps and the movements of the adapter. It refuses a flow that is
+// nowhere constant.
+func (w *reviewer) cut() error {
 	s, f := w.f.signals, w.f
 	usual := w.sampling()
 	if least := 3 * units.Time(usual); w.r.ShortestPlateau < least {
@@ -23,6 +24,10 @@ func (w *reviewer) cut() {
 	g := gridOf(s.velocity, usual, w.r.ShortestPlateau)
 	most := medianOfTop(g.calm)
 	flats := g.plateaus(w.r.ShortestPlateau, float64(w.r.FlowTolerance), 0.005*most)
+	if len(flats) == 0 {
+		return &packing.InputError{Where: w.run.Label, What: "flow", Problem: fmt.Sprintf("it is nowhere constant within %v for %v", w.r.FlowTolerance, w.r.ShortestPlateau),
+			Remedy: "look at the record; if it pulsates, give a larger FlowTolerance"}
+	}
 	rest, high := w.bounds(flats)
 	w.name(flats, rest, high)
 	if f.Compressions == 0 {
@@ -31,6 +36,7 @@ func (w *reviewer) cut() {
 	for i := range f.Steps {
 		w.measure(&f.Steps[i])
 	}
+	return nil
 }
 
 // medianOfTop returns a high level that single readings do not make: the value
@@ -89,12 +95,13 @@ func (w *reviewer) name(flats []plateau, rest, high float64) {
 		if f.Compressions == 0 {
 			return p.level >= high
 		}
+		fastest := 0.0
 		for _, s := range f.Steps {
-			if s.Kind == Compression { // as fast as before, about
-				return p.level >= 0.75*float64(s.Velocity)
+			if s.Kind == Compression {
+				fastest = math.Max(fastest, float64(s.Velocity))
 			}
 		}
-		return false
+		return p.level >= 0.75*fastest // about as fast as before
 	}
 	loose, stopped := false, true
 	for i, p := range flats {
