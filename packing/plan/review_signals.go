@@ -406,13 +406,16 @@ func movingMedian(y []float64, half int) []float64 {
 }
 
 // noise returns the standard deviation of the bins about their slow course, from
-// the median of the differences, which single steps do not change.
+// the median of the second differences: neither steps nor ramps are noise.
 func (g grid) noise() float64 {
-	d := make([]float64, len(g.y)-1)
-	for i := range d {
-		d[i] = math.Abs(g.y[i+1] - g.y[i])
+	if len(g.y) < 3 {
+		return 0
 	}
-	return 1.4826 / math.Sqrt2 * medianOf(d)
+	d := make([]float64, len(g.y)-2)
+	for i := range d {
+		d[i] = math.Abs(g.y[i+2] - 2*g.y[i+1] + g.y[i])
+	}
+	return 1.4826 / math.Sqrt(6) * medianOf(d)
 }
 
 // plateaus finds the plateaus that last at least shortest. Two levels differ if
