@@ -78,7 +78,7 @@ func (w *reviewer) rise() {
 	}
 	r.Until = units.Time(sig.bed.x[end-1])
 	t, h := make([]float64, 0, r.Points), make([]float64, 0, r.Points)
-	every := max(1, r.Points/500) // more do not make it better known than the model is
+	every := max(1, r.Points/250) // more do not make it better known than the model is
 	for k := i; k < end; k += every {
 		t, h = append(t, sig.bed.x[k]-float64(r.From)), append(h, sig.bed.y[k])
 	}

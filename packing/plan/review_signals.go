@@ -281,7 +281,12 @@ func heightsOf(r []HeightReading) []float64 {
 func extremes(y []float64) (least, most float64) {
 	least, most = math.Inf(1), math.Inf(-1)
 	for _, v := range y {
-		least, most = math.Min(least, v), math.Max(most, v)
+		if v < least {
+			least = v
+		}
+		if v > most {
+			most = v
+		}
 	}
 	return least, most
 }
