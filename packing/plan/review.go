@@ -340,12 +340,6 @@ func (w *reviewer) takeDefaults() {
 			w.taken("%s %v", what, usual)
 		}
 	}
-	length := func(to *units.Length, usual units.Length, what string) {
-		if *to == 0 {
-			*to = usual
-			w.taken("%s %v", what, usual)
-		}
-	}
 	c := &r.Steady
 	if c.Height == 0 {
 		c.Height = 1 * units.Millimetre
@@ -363,13 +357,19 @@ func (w *reviewer) takeDefaults() {
 	fraction(&t.Velocity, 5*units.Percent, "tolerance of velocity")
 	fraction(&t.Pressure, 20*units.Percent, "tolerance of pressure")
 	fraction(&t.Height, 5*units.Percent, "tolerance of settled height and heights under flow")
-	length(&t.Mark, 2*units.Millimetre, "tolerance of the mark and of a gap under the adapter")
+	if t.Mark == 0 {
+		t.Mark = 2 * units.Millimetre
+		w.taken("tolerance of the mark and of a gap under the adapter %v", t.Mark)
+	}
 	if t.CompressionFactor == 0 {
 		t.CompressionFactor = 0.03
 		w.taken("tolerance of the compression factor %v", t.CompressionFactor)
 	}
 	fraction(&t.Volume, 10*units.Percent, "tolerance of volumes")
-	length(&r.HeightStdErr, 0.5*units.Millimetre, "standard error of a height reading")
+	if r.HeightStdErr == 0 {
+		r.HeightStdErr = 0.5 * units.Millimetre
+		w.taken("standard error of a height reading 0.5 mm")
+	}
 	if r.SlurryPoured != 0 {
 		if r.SlurryStdErr == 0 {
 			r.SlurryStdErr = r.Slurry.Concentration * 3 * units.Percent

@@ -315,6 +315,15 @@ func (w *reviewer) sheet() {
 		}
 		return fmt.Sprintf(format, v)
 	}
+	medium := ""
+	if r.Medium.Name != "" {
+		medium = r.Medium.Label()
+	}
+	for _, x := range [][2]string{{"record", w.run.Label}, {"column", r.Column.Tag}, {"medium", medium}} {
+		if x[1] != "" {
+			add(x[0], "", x[1])
+		}
+	}
 	if r.SlurryPoured > 0 || w.planned {
 		found := ""
 		if r.SlurryPoured > 0 {
@@ -336,6 +345,9 @@ func (w *reviewer) sheet() {
 		}
 		format := "%." + fmt.Sprint(d.decimals()) + "f" + unit
 		add(d.What, known(d.Planned, format), known(d.Found, format))
+	}
+	if !math.IsNaN(f.BySlurry) {
+		add("compression factor from the slurry", known(r.CompressionFactor, "%.3f"), fmt.Sprintf("%.3f ± %.3f", f.BySlurry, f.BySlurryStdErr))
 	}
 	for _, s := range f.Steps {
 		if s.Kind != LooseBed && s.Kind != Compression {
