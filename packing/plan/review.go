@@ -154,8 +154,18 @@ const (
 )
 
 // String returns the advice in words.
-func (d Advice) String() string {
-	return [...]string{"not decided", "proceed to test", "add a step", "unpack and repack"}[d]
+func (a Advice) String() string {
+	switch a {
+	case Undecided:
+		return "not decided"
+	case ProceedToTest:
+		return "proceed to test"
+	case AddStep:
+		return "add a step"
+	case Repack:
+		return "unpack and repack"
+	}
+	return "unknown advice"
 }
 
 // A Verdict says whether something is as it was asked to be.
@@ -169,7 +179,17 @@ const (
 )
 
 // String returns the verdict in words.
-func (v Verdict) String() string { return [...]string{"not judged", "within", "outside"}[v] }
+func (v Verdict) String() string {
+	switch v {
+	case NotJudged:
+		return "not judged"
+	case Within:
+		return "within"
+	case Outside:
+		return "outside"
+	}
+	return "unknown verdict"
+}
 
 // A StepKind tells what a step of a record is.
 type StepKind int

@@ -14,8 +14,8 @@ import (
 //	h(t) = h0 + Σ a (1 - exp(-t/τ)),  first velocity Σ a/τ (+ c)
 //
 // counted from the moment at which half of the flow had stopped, with one or two
-// terms, or with one and a steady creep ct. Without friction it starts at the velocity that was
-// flowing, whatever the medium.
+// terms, or with one and a steady creep ct. Without friction it starts at the
+// velocity that was flowing, whatever the medium.
 type Rise struct {
 	From, Until   units.Time // on the record's clock
 	Points        int
