@@ -132,7 +132,7 @@ type Findings struct {
 	BySlurry                float64 // the same from the slurry poured
 	BySlurryStdErr          float64
 
-	Rise       Rise
+	Rise       RiseRecord
 	Deviations []Deviation
 	Pressures  []LimitCheck // lowest first
 	Flows      []LimitCheck // lowest first

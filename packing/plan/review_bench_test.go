@@ -16,7 +16,7 @@ func BenchmarkReview(b *testing.B) {
 	if n := run.Flow.Len(); n < 100000 {
 		b.Fatalf("%d rows", n)
 	}
-	review := plan.Review{Plan: planned(b), SlurryPoured: 27.5 * Litre}
+	review := plan.Review{Plan: madePlan(b), SlurryPoured: 27.5 * Litre}
 	for b.Loop() {
 		f, err := review.Of(run)
 		if err != nil || f.Advice != plan.ProceedToTest {

@@ -224,7 +224,7 @@ func TestReviewRestartedClock(t *testing.T) {
 }
 
 func TestReviewRefuses(t *testing.T) {
-	refusedPlan := planned(t)
+	refusedPlan := madePlan(t)
 	refusedPlan.Refusal = errors.New("too much pressure")
 	volume := func(t trace.Trace) trace.Trace {
 		out, err := trace.Make(t.Name, t.Unit, trace.Volume, t.Positions(), t.Values())
@@ -274,7 +274,7 @@ func TestReviewRefuses(t *testing.T) {
 		{"compression in percent", func(r *plan.Review, _ *plan.Run) { r.CompressionFactor = 12 }, "settled over packed height"},
 		{"pump pressure without unit", func(r *plan.Review, _ *plan.Run) { r.PumpPressure = 3 }, "pump pressure limit"},
 	} {
-		r, run := plan.Review{Plan: planned(t), SlurryPoured: 27.5 * Litre}, runOf(t, made.OwnPack())
+		r, run := plan.Review{Plan: madePlan(t), SlurryPoured: 27.5 * Litre}, runOf(t, made.OwnPack())
 		tc.change(&r, &run)
 		f, err := r.Of(run)
 		if err == nil || !strings.Contains(err.Error(), tc.want) {
@@ -448,7 +448,7 @@ func TestAfterFailedTest(t *testing.T) {
 
 // Whatever is recorded, there is an answer or an error, and it shows itself.
 func TestReviewAnything(t *testing.T) {
-	review := plan.Review{Plan: planned(t), SlurryPoured: 27.5 * Litre}
+	review := plan.Review{Plan: madePlan(t), SlurryPoured: 27.5 * Litre}
 	answers := 0
 	for seed := range uint64(400) {
 		r := rand.New(rand.NewPCG(seed, 5))

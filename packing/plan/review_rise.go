@@ -8,7 +8,7 @@ import (
 	"github.com/evenbed/evenbed/packing/units"
 )
 
-// Rise is how the surface of the bed rose after the last compression, from the
+// A RiseRecord is how the surface of the bed rose after the last compression, from the
 // stop of the flow until the adapter met it.
 //
 //	h(t) = h0 + Σ a (1 - exp(-t/τ)),  first velocity Σ a/τ (+ c)
@@ -16,7 +16,7 @@ import (
 // counted from the moment at which half of the flow had stopped, with one or two
 // terms, or with one and a steady creep ct. Without friction it starts at the
 // velocity that was flowing, whatever the medium.
-type Rise struct {
+type RiseRecord struct {
 	From, Until   units.Time // on the record's clock
 	Points        int
 	Seen          units.Length   // risen in that time
@@ -179,7 +179,7 @@ func told(r fit.Result, params ...int) bool {
 }
 
 // riseFit fits a rise with a number of terms, and with a creep if asked.
-func riseFit(t, h []float64, terms int, creep bool, r *Rise) (fit.Result, bool) {
+func riseFit(t, h []float64, terms int, creep bool, r *RiseRecord) (fit.Result, bool) {
 	span, seen := t[len(t)-1], math.Max(float64(r.Seen), 1e-6)
 	above := fit.AtLeast(0)
 	times := fit.Between(span/1000, 20*span)
@@ -219,7 +219,7 @@ func riseFit(t, h []float64, terms int, creep bool, r *Rise) (fit.Result, bool) 
 }
 
 // String writes the rise in a sentence.
-func (r Rise) String() string {
+func (r RiseRecord) String() string {
 	if r.Problem != "" {
 		return r.Problem
 	}

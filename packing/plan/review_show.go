@@ -58,8 +58,8 @@ func (f Findings) page() table.Page {
 	return p
 }
 
-// number writes a number, or that it is not known.
-func number(v float64, decimals int) string {
+// decimal writes a number, or that it is not known.
+func decimal(v float64, decimals int) string {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return "not known"
 	}
@@ -79,13 +79,13 @@ func (f Findings) Table() table.Table {
 		return t
 	}
 	cm := units.Centimetre
-	t.Add("settled height, at rest", number(r.BedHeight.Times(r.CompressionFactor).In(cm), 2), number(f.SettledHeight.In(cm), 2), number(f.SettledHeightStdErr.In(cm), 2), "cm", "end of step 1")
-	t.Add("packed height", number(r.BedHeight.In(cm), 2), number(f.BedHeight.In(cm), 2), number(f.BedHeightStdErr.In(cm), 2), "cm", f.BedHeightFrom)
-	t.Add("compression factor", number(r.CompressionFactor, 3), number(f.CompressionFactor, 3), number(f.CompressionFactorStdErr, 3), "", "heights")
-	t.Add("compression factor", number(r.CompressionFactor, 3), number(f.BySlurry, 3), number(f.BySlurryStdErr, 3), "", "slurry poured")
-	t.Add("column volume", number(r.Column.Volume(r.BedHeight).In(units.Litre), 2), number(r.Column.Volume(f.BedHeight).In(units.Litre), 2), "", "L", "packed height")
-	t.Add("adapter travel, compression to the end", "", number(f.Travel.In(cm), 2), "", "cm", "adapter")
-	t.Add("gap under the adapter", "0.0", number(f.Gap.In(units.Millimetre), 1), "", "mm", "adapter, bed height")
+	t.Add("settled height, at rest", decimal(r.BedHeight.Times(r.CompressionFactor).In(cm), 2), decimal(f.SettledHeight.In(cm), 2), decimal(f.SettledHeightStdErr.In(cm), 2), "cm", "end of step 1")
+	t.Add("packed height", decimal(r.BedHeight.In(cm), 2), decimal(f.BedHeight.In(cm), 2), decimal(f.BedHeightStdErr.In(cm), 2), "cm", f.BedHeightFrom)
+	t.Add("compression factor", decimal(r.CompressionFactor, 3), decimal(f.CompressionFactor, 3), decimal(f.CompressionFactorStdErr, 3), "", "heights")
+	t.Add("compression factor", decimal(r.CompressionFactor, 3), decimal(f.BySlurry, 3), decimal(f.BySlurryStdErr, 3), "", "slurry poured")
+	t.Add("column volume", decimal(r.Column.Volume(r.BedHeight).In(units.Litre), 2), decimal(r.Column.Volume(f.BedHeight).In(units.Litre), 2), "", "L", "packed height")
+	t.Add("adapter travel, compression to the end", "", decimal(f.Travel.In(cm), 2), "", "cm", "adapter")
+	t.Add("gap under the adapter", "0.0", decimal(f.Gap.In(units.Millimetre), 1), "", "mm", "adapter, bed height")
 	return t
 }
 
@@ -96,9 +96,9 @@ func (f Findings) stepTable() table.Table {
 		{Name: "velocity ± spread", Unit: "cm/h", Right: true}, {Name: "pressure at end", Unit: "bar", Right: true},
 		{Name: "height at end", Unit: "cm", Right: true}, {Name: "adapter at end", Unit: "cm", Right: true}}}
 	for _, s := range f.Steps {
-		t.Add(s.Name, number(s.Start.In(units.Minute), 1), number(s.End.In(units.Minute), 1), number(s.Duration.In(units.Minute), 1),
-			number(s.Volume.In(units.Litre), 2), number(s.ColumnVolumes, 3), f.flow(s.Flow),
-			number(s.Velocity.In(units.CentimetrePerHour), 1), number(s.VelocitySD.In(units.CentimetrePerHour), 1))
+		t.Add(s.Name, decimal(s.Start.In(units.Minute), 1), decimal(s.End.In(units.Minute), 1), decimal(s.Duration.In(units.Minute), 1),
+			decimal(s.Volume.In(units.Litre), 2), decimal(s.ColumnVolumes, 3), f.flow(s.Flow),
+			decimal(s.Velocity.In(units.CentimetrePerHour), 1), decimal(s.VelocitySD.In(units.CentimetrePerHour), 1))
 	}
 	return t
 }
@@ -107,7 +107,7 @@ func (f Findings) endTable() table.Table {
 	t := table.Table{Caption: "At the end of each step", RowHeaders: true, Columns: []table.Column{
 		{Name: "step"}, {Name: "bed height", Unit: "cm", Right: true}, {Name: "adapter", Unit: "cm", Right: true}, {Name: "pressure", Unit: "bar", Right: true}}}
 	for _, s := range f.Steps {
-		t.Add(s.Name, number(s.Height.In(units.Centimetre), 2), number(s.Adapter.In(units.Centimetre), 2), number(s.Pressure.In(units.Bar), 3))
+		t.Add(s.Name, decimal(s.Height.In(units.Centimetre), 2), decimal(s.Adapter.In(units.Centimetre), 2), decimal(s.Pressure.In(units.Bar), 3))
 	}
 	return t
 }
@@ -122,9 +122,9 @@ func (f Findings) flowUnit() string {
 
 func (f Findings) flow(q units.VolumeFlow) string {
 	if f.flowUnit() == "mL/min" {
-		return number(q.In(units.MillilitrePerMinute), 2)
+		return decimal(q.In(units.MillilitrePerMinute), 2)
 	}
-	return number(q.In(units.LitrePerHour), 1)
+	return decimal(q.In(units.LitrePerHour), 1)
 }
 
 func (f Findings) steadyTable() table.Table {
@@ -136,9 +136,9 @@ func (f Findings) steadyTable() table.Table {
 			return "not known"
 		}
 		if math.IsNaN(se) {
-			return number(v, decimals)
+			return decimal(v, decimals)
 		}
-		return fmt.Sprintf("%s ± %s", number(v, decimals), number(se, decimals))
+		return fmt.Sprintf("%s ± %s", decimal(v, decimals), decimal(se, decimals))
 	}
 	verdict := func(v Verdict, why string) string {
 		if v == NotJudged {
@@ -165,7 +165,7 @@ func (f Findings) deviationTable() table.Table {
 		if d.Why != "" {
 			verdict += ", " + d.Why
 		}
-		planned, allowed := number(d.Planned, n), number(d.Allowed, n)
+		planned, allowed := decimal(d.Planned, n), decimal(d.Allowed, n)
 		if math.IsNaN(d.Planned) {
 			planned = "not planned"
 		}
@@ -176,10 +176,10 @@ func (f Findings) deviationTable() table.Table {
 		if v := d.Found - d.Planned; !math.IsNaN(v) {
 			difference = fmt.Sprintf("%+.*f", n, v)
 			if strings.Trim(difference, "-+0.") == "" {
-				difference = number(0, n)
+				difference = decimal(0, n)
 			}
 		}
-		t.Add(d.What, d.Unit, planned, number(d.Found, n), difference, allowed, verdict)
+		t.Add(d.What, d.Unit, planned, decimal(d.Found, n), difference, allowed, verdict)
 	}
 	return t
 }
@@ -188,7 +188,7 @@ func (f Findings) checkTable() table.Table {
 	t := table.Table{Caption: "Limits, lowest first", RowHeaders: true, Columns: []table.Column{
 		{Name: "limit"}, {Name: "allowed", Right: true}, {Name: "highest", Right: true}, {Name: "at", Unit: "min", Right: true}, {Name: "beyond for", Unit: "s", Right: true}, {Name: "verdict"}}}
 	row := func(l LimitCheck, allowed, most string) {
-		at, over := number(l.At.In(units.Minute), 1), number(l.Over.In(units.Second), 0)
+		at, over := decimal(l.At.In(units.Minute), 1), decimal(l.Over.In(units.Second), 0)
 		verdict := [...]string{"not judged", "kept", "passed"}[l.Verdict]
 		if l.Verdict == NotJudged {
 			most, at, over = "not known", "", ""
@@ -208,7 +208,7 @@ func (f Findings) moveTable() table.Table {
 	t := table.Table{Caption: "Movements of the adapter", RowHeaders: true, Columns: []table.Column{
 		{Name: "start", Unit: "min", Right: true}, {Name: "end", Unit: "min", Right: true}, {Name: "from", Unit: "cm", Right: true}, {Name: "to", Unit: "cm", Right: true}, {Name: "mean speed down", Unit: "mm/s", Right: true}}}
 	for _, m := range f.Moves {
-		t.Add(number(m.Start.In(units.Minute), 2), number(m.End.In(units.Minute), 2), number(m.From.In(units.Centimetre), 2), number(m.To.In(units.Centimetre), 2), number(m.Speed.In(units.MillimetrePerSecond), 2))
+		t.Add(decimal(m.Start.In(units.Minute), 2), decimal(m.End.In(units.Minute), 2), decimal(m.From.In(units.Centimetre), 2), decimal(m.To.In(units.Centimetre), 2), decimal(m.Speed.In(units.MillimetrePerSecond), 2))
 	}
 	return t
 }
@@ -287,7 +287,7 @@ func (f Findings) Figure() figure.Stack {
 		}
 		named = append(named, figure.Span{From: float64(step.Start), To: float64(step.End), Label: label})
 		plain = append(plain, figure.Span{From: float64(step.Start), To: float64(step.End)})
-		words[i] = fmt.Sprintf("%s from %s to %s min at %s cm/h", step.Name, number(step.Start.In(units.Minute), 1), number(step.End.In(units.Minute), 1), number(step.Velocity.In(units.CentimetrePerHour), 0))
+		words[i] = fmt.Sprintf("%s from %s to %s min at %s cm/h", step.Name, decimal(step.Start.In(units.Minute), 1), decimal(step.End.In(units.Minute), 1), decimal(step.Velocity.In(units.CentimetrePerHour), 0))
 	}
 	height := f.heightPanel(x, named, 250)
 	flow := figure.Figure{X: x, Y: figure.Axis{Label: "Velocity", Unit: "cm/h", One: float64(units.CentimetrePerHour)}, Spans: plain, Height: 170,

@@ -14,8 +14,8 @@ import (
 	. "github.com/evenbed/evenbed/packing/units"
 )
 
-// planned is the plan that the made packs followed.
-func planned(t testing.TB) plan.Procedure {
+// madePlan is the plan that the made packs followed.
+func madePlan(t testing.TB) plan.Procedure {
 	t.Helper()
 	readings, err := record.Read("../../testdata/column04-curve.csv")
 	if err != nil {
@@ -77,7 +77,7 @@ func about(t *testing.T, what string, got, want, room float64) {
 // read reads a made pack back, after a change to what is asked of it.
 func read(t testing.TB, p made.Pack, change func(r *plan.Review, run *plan.Run)) plan.Findings {
 	t.Helper()
-	r, run := plan.Review{Plan: planned(t), SlurryPoured: 27.5 * Litre}, runOf(t, p)
+	r, run := plan.Review{Plan: madePlan(t), SlurryPoured: 27.5 * Litre}, runOf(t, p)
 	if change != nil {
 		change(&r, &run)
 	}
