@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/evenbed/evenbed/kernel/display"
@@ -19,6 +20,8 @@ type job struct {
 	cancel      context.CancelFunc
 	interrupted bool // guarded by the queue's mutex
 	aborted     bool // guarded by the queue's mutex
+
+	asks atomic.Bool // its client answers questions
 }
 
 // A queue holds the cells that wait and the one that runs.
@@ -185,6 +188,7 @@ func (k *Kernel) run(j *job, count int) int {
 		k.reply(j.request, wire.ExecuteReply, nil, response)
 		return count
 	}
+	j.asks.Store(x.AllowStdin)
 	store := !x.Silent && (x.StoreHistory == nil || *x.StoreHistory)
 	number := 0
 	if !x.Silent {

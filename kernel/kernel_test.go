@@ -260,9 +260,9 @@ func TestKernelInfo(t *testing.T) {
 func TestKernelInfoBeforeTheEngine(t *testing.T) {
 	o, _ := scripted()
 	begin, release := o.Start, make(chan struct{})
-	o.Start = func(output func(host.Output)) (kernel.Backend, error) {
+	o.Start = func(ho host.Options) (kernel.Backend, error) {
 		<-release
-		return begin(output)
+		return begin(ho)
 	}
 	c := kerneltest.Start(t, o)
 	id := c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "value 2"})

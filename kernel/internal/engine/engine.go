@@ -72,6 +72,9 @@ type engine struct {
 	cellMu sync.Mutex
 	cell   *running // nil between cells
 	prog   progress
+
+	updates   updates
+	questions questions
 }
 
 // running is the cell that runs.
@@ -88,6 +91,10 @@ type running struct {
 	failureMu sync.Mutex
 	failure   *failure // of a goroutine of the cell
 	noted     []note
+
+	typed       string // by the user, and not read yet
+	closedInput bool
+	unanswered  atomic.Bool // it was stopped while it waited for the user
 }
 
 func serve(conn *pipe.Conn, out, errs io.Writer) error {
@@ -115,6 +122,8 @@ func serve(conn *pipe.Conn, out, errs io.Writer) error {
 			go e.complete(m)
 		case pipe.Inspect:
 			go e.inspect(m)
+		case pipe.Answer:
+			e.answered(m)
 		}
 	}
 }
@@ -165,6 +174,7 @@ const settle = 30 * time.Millisecond
 // ended tells the front how a cell has ended.
 func (e *engine) ended(cell *running, f *failure) {
 	e.prog.end(e, f != nil)
+	e.updates.flush(e)
 	if f == nil {
 		f = cell.takeFailure()
 	}
@@ -202,11 +212,6 @@ func (e *engine) send(ms ...*pipe.Message) {
 		m.Mark = e.mark
 	}
 	e.conn.Send(ms...)
-}
-
-// show sends a value that a cell displays.
-func (e *engine) show(b display.Bundle, id string, update bool) {
-	e.send(&pipe.Message{Kind: pipe.Display, Data: b.Data, Metadata: b.Metadata, Name: id, Flag: update})
 }
 
 // goroutineFailed reports a panic in a goroutine: as the failure of the cell

@@ -30,6 +30,14 @@ type failure struct {
 	places  []place // where it happened, and from where that was called
 }
 
+// where returns the failure's places, also of a nil one.
+func (f *failure) where() []place {
+	if f == nil {
+		return nil
+	}
+	return f.places
+}
+
 // A place is a position in a cell.
 type place struct {
 	cell         string // "cell 4"

@@ -8,7 +8,6 @@ import (
 	"go/build"
 	"go/token"
 	"io"
-	"maps"
 	"reflect"
 	"slices"
 	"strconv"
@@ -21,12 +20,10 @@ import (
 	"github.com/cosmos72/gomacro/base"
 	"github.com/cosmos72/gomacro/fast"
 	"github.com/cosmos72/gomacro/go/etoken"
-	"github.com/cosmos72/gomacro/imports"
 	xr "github.com/cosmos72/gomacro/xreflect"
 
 	"github.com/evenbed/evenbed/kernel/internal/cell"
 	"github.com/evenbed/evenbed/kernel/internal/check"
-	"github.com/evenbed/evenbed/kernel/internal/pipe"
 )
 
 const displayPath = "github.com/evenbed/evenbed/kernel/display"
@@ -93,10 +90,7 @@ func newInterp(e *engine) (in *interp, err error) {
 	in.probe = probe
 	delete(c.Binds, "probing")
 	delete(c.Binds, "probe")
-	shown := imports.Packages[displayPath]
-	shown.Binds = maps.Clone(shown.Binds)
-	shown.Binds["Clear"] = reflect.ValueOf(func(wait bool) { e.send(&pipe.Message{Kind: pipe.Clear, Flag: wait}) })
-	imports.Packages[displayPath] = shown
+	e.takeInput()
 	in.ir.ImportPackage("", displayPath)
 	in.shows = displayInterfaces(in.ir)
 	// No code runs in the interpreter's own environment, but in the lanes',
@@ -259,6 +253,9 @@ func (a *attempt) goroutine() {
 		a.in.e.ended(a.cell, f)
 	}()
 	f = a.all(a.cell.request.Code)
+	if a.stopped() && (f != nil || a.cell.unanswered.Load()) { // whatever a call made of the interrupt
+		a.cell.value, f = nil, interrupted(f.where())
+	}
 	returned = true
 }
 

@@ -5,7 +5,11 @@
 // new engine takes its place.
 package host
 
-import "github.com/evenbed/evenbed/kernel/display"
+import (
+	"context"
+
+	"github.com/evenbed/evenbed/kernel/display"
+)
 
 // An Output is something a cell shows: [Stream], [Display], [Value],
 // [Failure] or [Clear].
@@ -56,6 +60,11 @@ type Options struct {
 	// Output receives all outputs in order, one at a time, also those of
 	// goroutines that outlive their cell. It must not call the session.
 	Output func(Output)
+
+	// Input asks the user for a line of text, without the line's end. Its
+	// context ends with the cell, or when the cell is interrupted. It must not
+	// call the session. Nil means that nobody can be asked.
+	Input func(ctx context.Context, prompt string, password bool) (string, error)
 }
 
 // A Reply says how a cell ended. Its outputs have all been handed on by then.

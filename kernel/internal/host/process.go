@@ -28,6 +28,8 @@ type process struct {
 	keep *os.File // the write end of the engine's pipe; closing it ends the engine
 	out  *merger
 
+	input func(context.Context, string, bool) (string, error)
+
 	gone   chan struct{} // closed when the engine has ended and its output is read
 	killed atomic.Pointer[string]
 	waited error // of cmd.Wait, set before gone is closed
@@ -35,6 +37,7 @@ type process struct {
 	mu      sync.Mutex
 	nextID  uint64
 	answers map[uint64]chan *pipe.Message
+	cell    context.Context // of the cell that runs
 }
 
 // startProcess starts an engine and waits until it can take cells.
@@ -76,7 +79,7 @@ func startProcess(opt Options) (*process, error) {
 	for _, f := range []*os.File{toEngine, toFront, outW, errW} {
 		f.Close()
 	}
-	p := &process{cmd: cmd, keep: keep, gone: make(chan struct{}), answers: map[uint64]chan *pipe.Message{}}
+	p := &process{cmd: cmd, keep: keep, input: opt.Input, gone: make(chan struct{}), answers: map[uint64]chan *pipe.Message{}, cell: context.Background()}
 	conn, err := pipe.Open(fromEngine, keep)
 	var ready *pipe.Message
 	if err == nil {
@@ -177,10 +180,31 @@ func (p *process) receive() {
 		case pipe.Done:
 			p.out.end(m.Mark)
 			p.answer(m)
+		case pipe.Ask:
+			p.out.show(m.Mark, nil) // the text before the question comes first
+			go p.typed(m)
 		case pipe.Completed, pipe.Inspected:
 			p.answer(m)
 		}
 	}
+}
+
+// typed asks the user what a cell wants to read and tells the engine.
+func (p *process) typed(question *pipe.Message) {
+	p.mu.Lock()
+	ctx := p.cell
+	p.mu.Unlock()
+	text, err := "", errors.New("nobody can be asked for input here")
+	if p.input != nil {
+		text, err = p.input(ctx, question.Text, question.Flag)
+	}
+	if ctx.Err() != nil {
+		return // the cell has ended or will, and its engine knows
+	}
+	if err != nil {
+		text = err.Error()
+	}
+	p.conn.Send(&pipe.Message{Kind: pipe.Answer, ID: question.ID, Text: text, Flag: err == nil}) // a dead engine needs none
 }
 
 func failure(m *pipe.Message) Failure {
@@ -234,6 +258,11 @@ func (p *process) ask(m *pipe.Message, timeout time.Duration) *pipe.Message {
 // whether the cell ended well.
 func (p *process) execute(ctx context.Context, code string, number int) (f *Failure, ok bool) {
 	p.out.begin()
+	asked, end := context.WithCancel(ctx)
+	defer end()
+	p.mu.Lock()
+	p.cell = asked
+	p.mu.Unlock()
 	c, done, err := p.request(&pipe.Message{Kind: pipe.Execute, Code: code, Number: number})
 	defer done()
 	if err != nil {
