@@ -39,13 +39,18 @@ func (k *Kernel) input(ctx context.Context, prompt string, password bool) (strin
 	q := &question{id: h.ID, typed: make(chan string, 1)}
 	k.asked.Store(q)
 	defer k.asked.Store(nil)
-	for waited := time.Now(); !k.stdin.SendAlike(j.from, slices.Concat(j.Identities, frames)); {
+	var gone <-chan struct{}
+	for waited := time.Now(); ; time.Sleep(stdinPause / 100) {
+		if gone = k.stdin.SendAlike(j.from, slices.Concat(j.Identities, frames)); gone != nil {
+			break
+		}
 		if time.Since(waited) > stdinPause || ctx.Err() != nil {
 			return "", errors.New("this client does not listen on its stdin channel")
 		}
-		time.Sleep(stdinPause / 100)
 	}
 	select {
+	case <-gone:
+		return "", errors.New("the client has closed its stdin channel")
 	case text := <-q.typed:
 		return text, nil
 	case <-ctx.Done():
