@@ -22,6 +22,10 @@
 // A second one, or one that finds no cell, stops goroutines that cells have
 // left running.
 //
+// There are no subshells, and none are announced. Two cells at once would write
+// to one standard output, of which nobody could tell whose text it is, and
+// declare names in one table while the other one is being compiled.
+//
 // A cell that reads its standard input asks the client that sent it, on the
 // stdin channel, if the request allows it. The question ends with the cell.
 //

@@ -327,6 +327,8 @@ func TestInspectMarkdown(t *testing.T) {
 func TestIsComplete(t *testing.T) {
 	for _, tc := range []struct{ code, status, indent string }{
 		{"", "complete", ""},
+		{"?units.Bar", "complete", ""},
+		{"efficiency.Pulse ?\n", "complete", ""},
 		{"\n // nothing\n", "complete", ""},
 		{"1+1", "complete", ""},
 		{`fmt.Println("hello, world")`, "complete", ""},
@@ -373,6 +375,49 @@ func TestIsComplete(t *testing.T) {
 		if status, indent := complete.IsComplete(tc.code); status != tc.status || indent != tc.indent {
 			t.Errorf("%q: %s %q, want %s %q", tc.code, status, indent, tc.status, tc.indent)
 		}
+	}
+}
+
+func TestQuestion(t *testing.T) {
+	for _, tc := range []struct {
+		code, name string
+		detail     int
+	}{
+		{"?units.Bar", "units.Bar", 0}, {"efficiency.Pulse?", "efficiency.Pulse", 0}, {" ?? a . b \n", "a.b", 1}, {"\nx??", "x", 1},
+		{"µ1?", "µ1", 0}, {`?"gonum.org/v1/plot"`, "\"gonum.org/v1/plot\"", 0},
+		{"?", "", 0}, {"a", "", 0}, {"?a?", "", 0}, {"a???", "", 0}, {"?f(1)", "", 0}, {"x := a?", "", 0}, {"?a\n1", "", 0}, {"?3", "", 0}, {"\"a?\"", "", 0},
+	} {
+		name, detail, ok := complete.Question(tc.code)
+		if name != tc.name || detail != tc.detail || ok != (tc.name != "") {
+			t.Errorf("%q: %q, %d, %v", tc.code, name, detail, ok)
+		}
+	}
+}
+
+// What a reader looks for in a formula: its signature, equation, symbols with
+// units, and source.
+func TestExplain(t *testing.T) {
+	scope := demo(t)
+	for name, want := range map[string]string{
+		"units.Bar":         "const Bar Pressure = 100000",
+		"pump":              "var pump Pump",
+		`"math/rand/v2"`:    "package rand",
+		"efficiency.Pulse":  "type Pulse struct",
+		"strings.TrimSpace": "white space removed",
+	} {
+		b, ok := complete.Explain(name, 0, scope)
+		if !ok || !strings.Contains(string(b.Data["text/plain"]), want) {
+			t.Errorf("%s: %v: %s", name, ok, b.Data["text/plain"])
+		}
+	}
+	b, _ := complete.Explain("bed.StokesVelocity", 0, scope)
+	for _, want := range []string{"func StokesVelocity(", "units.Velocity", "18", "Stokes"} {
+		if !strings.Contains(string(b.Data["text/plain"]), want) {
+			t.Errorf("the settling velocity lacks %q:\n%s", want, b.Data["text/plain"])
+		}
+	}
+	if b, ok := complete.Explain("nothing.at.all", 0, scope); ok {
+		t.Errorf("%s", b.Data["text/plain"])
 	}
 }
 

@@ -57,6 +57,15 @@ func Inspect(code string, cursor, detail int, scope Scope) (display.Bundle, bool
 	return display.Bundle{}, false
 }
 
+// Explain describes the name that a cell asks about, see [Question], or the
+// package with the quoted path.
+func Explain(name string, detail int, scope Scope) (display.Bundle, bool) {
+	if path, err := strconv.Unquote(name); err == nil {
+		return describeSymbol(path, "", detail)
+	}
+	return Inspect(name, -1, detail, scope)
+}
+
 // describe finds what an expression names.
 func (a *asker) describe(expr string, detail int) (display.Bundle, bool) {
 	e, err := parser.ParseExpr(expr)

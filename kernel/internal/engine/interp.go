@@ -24,6 +24,7 @@ import (
 
 	"github.com/evenbed/evenbed/kernel/internal/cell"
 	"github.com/evenbed/evenbed/kernel/internal/check"
+	"github.com/evenbed/evenbed/kernel/internal/complete"
 )
 
 const displayPath = "github.com/evenbed/evenbed/kernel/display"
@@ -264,6 +265,9 @@ func (a *attempt) all(source string) *failure {
 	if a.stopped() {
 		return interrupted(nil)
 	}
+	if name, detail, ok := complete.Question(source); ok {
+		return a.tell(name, detail)
+	}
 	if f := a.compile(source); f != nil {
 		return f
 	}
@@ -283,6 +287,18 @@ func (a *attempt) all(source string) *failure {
 		a.in.compMu.Unlock()
 	}
 	return f
+}
+
+// tell shows what is known of a name, without running anything.
+func (a *attempt) tell(name string, detail int) *failure {
+	a.in.compMu.Lock()
+	defer a.in.compMu.Unlock()
+	b, found := complete.Explain(name, detail, complete.Session(a.in.ir))
+	if !found {
+		return &failure{name: "not found", message: "nothing is known of " + name + "; is its package imported?"}
+	}
+	a.cell.value = &b
+	return nil
 }
 
 func (a *attempt) stopped() bool {

@@ -33,6 +33,13 @@ const (
 	CommClose         Type = "comm_close"
 	InputRequest      Type = "input_request" // on stdin, from the kernel
 	InputReply        Type = "input_reply"
+
+	CreateSubshellRequest Type = "create_subshell_request" // 5.5
+	CreateSubshellReply   Type = "create_subshell_reply"
+	DeleteSubshellRequest Type = "delete_subshell_request"
+	DeleteSubshellReply   Type = "delete_subshell_reply"
+	ListSubshellRequest   Type = "list_subshell_request"
+	ListSubshellReply     Type = "list_subshell_reply"
 )
 
 // What is published to every front end.
@@ -87,9 +94,21 @@ type Reply struct {
 // ExecuteResponse is the content of an execute_reply.
 type ExecuteResponse struct {
 	Reply
-	Count           int              `json:"execution_count"`
-	UserExpressions map[string]Reply `json:"user_expressions"`
-	Payload         []struct{}       `json:"payload"` // deprecated; always empty
+	Count           int            `json:"execution_count"`
+	UserExpressions map[string]any `json:"user_expressions"` // Evaluated, or the Reply of an error
+	Payload         []struct{}     `json:"payload"`          // deprecated; always empty
+}
+
+// Evaluated is what a user expression gives.
+type Evaluated struct {
+	Reply
+	Bundle
+}
+
+// Subshells is the content of a list_subshell_reply.
+type Subshells struct {
+	Reply
+	IDs []string `json:"subshell_id"`
 }
 
 // Question is the content of an input_request.
