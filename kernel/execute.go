@@ -354,6 +354,9 @@ func (k *Kernel) output(o host.Output) {
 	if cell.silent {
 		return
 	}
+	if p, ok := o.(host.Progress); ok {
+		o = p.Display
+	}
 	switch o := o.(type) {
 	case host.Stream:
 		k.publish(wire.Stream, cell.parent, wire.Text{Name: o.Name, Text: o.Text})

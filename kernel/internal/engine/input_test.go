@@ -44,7 +44,7 @@ func TestInput(t *testing.T) {
 		{"var a, b int\nfmt.Sscan(\"1 2\", &a, &b)\nfmt.Scanf(\"%d-%d\", &a, &b)\na + b", []string{"3-4"}, 1, []string{"value 7"}},
 		{"fmt.Scan(&a, &b)\na * b", []string{"5", "", "6"}, 3, []string{"value 30"}},
 		{"fmt.Scan(&a)\nfmt.Scan(&b)\na * b", []string{"5 7"}, 1, []string{"value 35"}}, // the rest stays for the next read
-		{"fmt.Scan(&a)\na", []string{"8"}, 1, []string{"value 8"}},                     // and not for the next cell
+		{"fmt.Scan(&a)\na", []string{"8"}, 1, []string{"value 8"}},                      // and not for the next cell
 		{"in := bufio.NewReader(os.Stdin)\none, err1 := in.ReadString('\\n')\ntwo, err2 := in.ReadString('\\n')\nif err1 == nil && err2 == nil { fmt.Print(one, two) }",
 			[]string{"first line", "é and more"}, 2, []string{"stdout first line\né and more\n"}},
 		{"lines := bufio.NewScanner(os.Stdin)\nfor lines.Scan() { fmt.Println(\"<\" + lines.Text() + \">\") }", []string{"x", "y", "\x04"}, 3, []string{"stdout <x>\n<y>\n"}},

@@ -77,6 +77,8 @@ func (nb *notebook) output(o host.Output) {
 			kind = "update "
 		}
 		nb.seen = append(nb.seen, kind+string(o.Data["text/plain"]))
+	case host.Progress:
+		nb.seen = append(nb.seen, fmt.Sprintf("progress %v %s %s", o.Ended, o.ID, o.Data["text/plain"]))
 	case host.Failure:
 		nb.seen = append(nb.seen, o.Name+": "+o.Message)
 	case host.Clear:

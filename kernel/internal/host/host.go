@@ -12,7 +12,7 @@ import (
 )
 
 // An Output is something a cell shows: [Stream], [Display], [Value],
-// [Failure] or [Clear].
+// [Progress], [Failure] or [Clear].
 type Output interface{ output() }
 
 // A Stream is text written to standard output or standard error.
@@ -27,6 +27,13 @@ type Display struct {
 	display.Bundle
 	ID     string
 	Update bool
+}
+
+// Progress is a display of how far long work is: the first one when it has
+// lasted for a while, then updates, the last one when it ends.
+type Progress struct {
+	Display
+	Ended bool
 }
 
 // A Value is the value of a cell's last expression.

@@ -170,6 +170,8 @@ func (p *process) receive() {
 		switch m.Kind {
 		case pipe.Display:
 			p.out.show(m.Mark, Display{Bundle: bundle(m), ID: m.Name, Update: m.Flag})
+		case pipe.Progress:
+			p.out.show(m.Mark, Progress{Display{Bundle: bundle(m), ID: m.Name, Update: m.Flag}, m.Number == 1})
 		case pipe.Value:
 			p.out.show(m.Mark, Value{Bundle: bundle(m)})
 		case pipe.Clear:

@@ -45,7 +45,7 @@ const (
 	Completed                  // Matches, Start, End
 	Inspected                  // Data; Flag means found
 	Ask                        // Text is the prompt, Flag means that what is typed is not to be seen
-	Progress                   // like Display, of work that goes on; Lines are its plain text, Number counts them
+	Progress                   // like Display, of work that goes on; Number is 1 when it has ended
 	Ending                     // the engine ends itself; Text says why
 )
 
