@@ -56,6 +56,18 @@ func Main() error {
 	if null, err := os.Open(os.DevNull); err == nil {
 		os.Stdin = null
 	}
+	limit, err := host.Memory(os.Getenv(host.MemoryEnv))
+	if err != nil {
+		return fmt.Errorf("%s: %w", host.MemoryEnv, err)
+	}
+	if limit > 0 {
+		debug.SetMemoryLimit(limit)
+		go watchMemory(limit, func(why string) {
+			time.AfterFunc(time.Second, func() { os.Exit(1) }) // should the front not listen
+			conn.Send(&pipe.Message{Kind: pipe.Ending, Text: why})
+			os.Exit(1)
+		})
+	}
 	return serve(conn, out, errs)
 }
 

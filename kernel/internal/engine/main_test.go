@@ -36,9 +36,9 @@ type notebook struct {
 	input func(ctx context.Context, prompt string, password bool) (string, error) // the user, if not nil
 }
 
-func open(t testing.TB) *notebook {
+func open(t testing.TB, env ...string) *notebook {
 	nb := &notebook{t: t}
-	s, err := host.Start(host.Options{Command: []string{os.Args[0]}, Output: nb.output, Input: nb.typed})
+	s, err := host.Start(host.Options{Command: []string{os.Args[0]}, Env: append(os.Environ(), env...), Output: nb.output, Input: nb.typed})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -21,6 +21,10 @@ import (
 // "read,write".
 const Env = "EVENBED_PIPE"
 
+// MemoryEnv is the variable that tells an engine how much memory it may use,
+// such as "4GB"; see [Memory].
+const MemoryEnv = "EVENBED_MEMORY_LIMIT"
+
 // A process is one engine.
 type process struct {
 	cmd  *exec.Cmd
@@ -182,6 +186,8 @@ func (p *process) receive() {
 		case pipe.Done:
 			p.out.end(m.Mark)
 			p.answer(m)
+		case pipe.Ending:
+			p.killed.CompareAndSwap(nil, &m.Text)
 		case pipe.Ask:
 			p.out.show(m.Mark, nil) // the text before the question comes first
 			go p.typed(m)
