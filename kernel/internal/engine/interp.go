@@ -93,6 +93,7 @@ func newInterp(e *engine) (in *interp, err error) {
 	delete(c.Binds, "probe")
 	e.takeInput()
 	in.ir.ImportPackage("", displayPath)
+	in.ir.ImportPackage("_", "fmt") // by no name, so that values with a String method can be shown
 	in.shows = displayInterfaces(in.ir)
 	// No code runs in the interpreter's own environment, but in the lanes',
 	// and preparing it for new variables must not touch the run of a lane.
