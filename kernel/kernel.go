@@ -283,7 +283,7 @@ func (k *Kernel) close(ctx context.Context) {
 // A request is a message that came in by a socket and is answered by it.
 type request struct {
 	*wire.Message
-	via  *sock.Router
+	via  interface{ Send(sock.Peer, [][]byte) } // a [sock.Router]
 	from sock.Peer
 	at   time.Time
 }
@@ -300,14 +300,15 @@ func (k *Kernel) take(via *sock.Router) {
 			k.log.print("a message was passed over: %v", err)
 			continue
 		}
-		r := &request{m, via, in.From, in.At}
-		if m.Header.Type == wire.ExecuteRequest {
-			k.queue.push(r)
-			continue
-		}
-		if k.answer(r) {
-			k.stop()
-		}
+		k.handle(&request{m, via, in.From, in.At})
+	}
+}
+
+func (k *Kernel) handle(r *request) {
+	if r.Header.Type == wire.ExecuteRequest {
+		k.queue.push(r)
+	} else if k.answer(r) {
+		k.stop()
 	}
 }
 
