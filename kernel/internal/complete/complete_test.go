@@ -29,7 +29,7 @@ func session(t testing.TB, cells ...string) complete.Scope {
 		ir.Comp.Line = 0
 		ir.RunExpr(ir.CompileAst(ast2.AnyToAst(ir.Comp.ParseBytes([]byte(cell)), "cell")))
 	}
-	return complete.Session(ir)
+	return complete.Session(ir, true)
 }
 
 // demo is a session with a bit of everything.
@@ -47,6 +47,11 @@ func demo(t testing.TB) complete.Scope {
 		`var result optimize.Result`,
 		`const plates = 4000`,
 		`pressure := 2 * Bar`,
+		`import ("github.com/go-gota/gota/dataframe"; "github.com/go-gota/gota/series")`,
+		`df := dataframe.New(series.New([]float64{1}, series.Float, "Time"), series.New([]float64{1}, series.Float, "UV 280 nm"), series.New([]string{"a"}, series.String, "a \"b\""))`,
+		`verdicts := map[string]Pump{"plates": pump, "asymmetry": pump}`,
+		`import "github.com/evenbed/evenbed/packing/record"`,
+		`export := record.Record{Columns: []record.Column{{Name: "Time"}, {Name: "UV"}}}`,
 	)
 }
 
@@ -153,6 +158,32 @@ func TestComplete(t *testing.T) {
 		{`if pump {|`, "append function", "Flow"},
 		{`func f() optimize.Settings {|`, "append function", "InitValues"},
 		{`optimize.Settings{}; |`, "append function", "InitValues"},
+		// loops
+		{"for _, one := range pumps {\none.|", "Flow field, Start function", ""},
+		{"for name, one := range verdicts {\none.Fl|", "Flow field", "all"},
+		{"for i, axis := range []plot.Axis{p.X} {\naxis.Ma|", "Max field", "all"},
+		{"for i := range pumps {\ni.|", "", "all"},
+		{"for _, one := range strings.Fields(\"a\") {\none.|", "", "all"},
+		// strings
+		{`df.Col("|`, `Time field, UV 280 nm field, a \"b\" field`, "all"},
+		{`df.Col("UV 2|`, `UV 280 nm field`, "all"},
+		{`df.Col("uv|")`, `UV 280 nm field`, "all"},
+		{"df.Col(`a|`)", "a \"b\" field", "all"},
+		{`df.Select([]string{"Time", "U|`, `UV 280 nm field`, "all"},
+		{`x := df.Filter(dataframe.F{Colname: "T|"})`, `Time field`, "all"},
+		{`df.Arrange(dataframe.Sort("T|"))`, `Time field`, "all"},
+		{`df.Rename("new", "Ti|")`, `Time field`, "all"},
+		{`df.Select("Time").Col("T|`, `Time field`, "all"},
+		{`strings.ToUpper("T|`, ``, "all"},
+		{`verdicts["p|`, `plates field`, "all"},
+		{`export.Signal("U|`, `UV field`, "all"},
+		{`pumps["|`, ``, "all"},
+		{`os.Open("../compl|`, `../complete/ path`, "all"},
+		{`os.ReadFile("complete_t|`, `complete_test.go path`, "all"},
+		{"os.ReadFile(`../complete/quest|", `../complete/question.go path`, "all"},
+		{`f("complete_t|`, ``, "all"},
+		{`os.Open("nowhere/|`, ``, "all"},
+		{`cle|`, "clear function", ""},
 		// imports
 		{`import "gonum.org/v1/gonum/st|`, "gonum.org/v1/gonum/stat package, gonum.org/v1/gonum/stat/distuv package", ""},
 		{"import (\n\t\"fmt\"\n\t\"text/ta|", "text/tabwriter package", "all"},
@@ -201,6 +232,8 @@ func TestCompletePlace(t *testing.T) {
 		{`x := "µ"; strings.Cu`, 99, 18, 20},
 		{`x := "µ"; strings.Cu`, -1, 18, 20},
 		{`import "fm"`, 10, 8, 10},
+		{"x := \"\U0001f600\U0001f600\"; strings.Cu", 21, 19, 21}, // beyond the first 65,536 code points
+		{"/* \U0001f600 */ strings.Cu", 18, 16, 18},
 		{"", 5, 0, 0},
 	} {
 		c := complete.Complete(tc.code, tc.cursor, nil)

@@ -207,8 +207,12 @@ func (a *asker) inferName(name string, depth int) static {
 			// A declaration that names itself, such as x := x.Y, refers to an
 			// earlier one, which the session may know but the cell does not.
 			v, err := parser.ParseExpr(l.value)
-			if err == nil && leadingName(l.value) != name {
+			switch {
+			case err != nil || leadingName(l.value) == name:
+			case !l.ranged:
 				return a.infer(v, l.index, depth)
+			case l.index == 1:
+				return a.element(a.infer(v, 0, depth))
 			}
 		}
 		return static{}

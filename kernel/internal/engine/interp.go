@@ -294,7 +294,7 @@ func (a *attempt) all(source string) *failure {
 func (a *attempt) tell(name string, detail int) *failure {
 	a.in.compMu.Lock()
 	defer a.in.compMu.Unlock()
-	b, found := complete.Explain(name, detail, complete.Session(a.in.ir))
+	b, found := complete.Explain(name, detail, a.in.e.scope())
 	if !found {
 		return &failure{name: "not found", message: "nothing is known of " + name + "; is its package imported?"}
 	}
