@@ -10,7 +10,7 @@ import (
 
 // What stands in strings is proposed from values, but not while a cell runs
 // that may be writing them; names are proposed all the time.
-func TestCompletionWhileACellRuns(t *testing.T) {
+func TestCompletionInStrings(t *testing.T) {
 	nb := open(t)
 	nb.want("import (\"github.com/go-gota/gota/dataframe\"; \"github.com/go-gota/gota/series\")\nkeys := map[string]int{\"bar\": 1, \"kPa\": 2}\ndf := dataframe.New(series.New([]float64{1}, series.Float, \"UV 😀\"))\nbegun := make(chan int, 1)\ntype bed struct{ Height, Void float64 }\nb := bed{}")
 	complete := func(code string) (texts []string) {
