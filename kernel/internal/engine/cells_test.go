@@ -426,7 +426,7 @@ func TestCellsToRunAgain(t *testing.T) {
 	if want := "value text; value 14 cm; value [14 CM 13]"; before != want {
 		t.Fatalf("%s, want %s", before, want)
 	}
-	_, r := nb.run("func deep() int { return deep() + 1 }\ndeep()")
+	_, r := nb.run("p, err := os.FindProcess(os.Getpid())\nif err == nil { p.Kill() }\nselect { }")
 	if !r.Died || !slices.IsSorted(r.Rerun) {
 		t.Fatalf("%+v", r)
 	}
