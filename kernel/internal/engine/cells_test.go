@@ -388,18 +388,20 @@ func TestFatalCells(t *testing.T) {
 // The cells to run again bring all back, in the order in which they are named.
 func TestCellsToRunAgain(t *testing.T) {
 	nb := open(t)
-	cells := map[int]string{}
+	cells, failed := map[int]string{}, map[int]bool{}
 	run := func(code string) {
-		nb.run(code)
-		cells[nb.n] = code
+		_, r := nb.run(code)
+		cells[nb.n], failed[nb.n] = code, r.Failure != nil
 	}
 	for _, code := range []string{
 		"import (\"fmt\"; \"strings\")",
 		"type bed struct{ height float64 }\nfunc (b bed) String() string { return fmt.Sprint(b.height, \" cm\") }",
 		"a := 2",
 		"b := bed{float64(a)}",
-		"a = 0; panic(\"half way\")", // a cell that failed is not named, whatever it did before
-		"a = 3",
+		"a := undeclared",            // nothing of it has run
+		"a = 5; panic(\"half way\")", // but what this one did stays
+		"v, err := fmt.Sscan(\"x\", &a)\nb.height += 10", // an error that was not looked at
+		"a = a - 2",
 		"func f(x int) int { return a * x }",
 		"b = bed{b.height + float64(f(4))}",
 		"func f(x int) int { return a + x }", // and the cells before it have used another f
@@ -423,7 +425,7 @@ func TestCellsToRunAgain(t *testing.T) {
 		return strings.Join(all, "; ")
 	}
 	before := values()
-	if want := "value text; value 14 cm; value [14 CM 13]"; before != want {
+	if want := "value text; value 24 cm; value [24 CM 13]"; before != want {
 		t.Fatalf("%s, want %s", before, want)
 	}
 	_, r := nb.run("p, err := os.FindProcess(os.Getpid())\nif err == nil { p.Kill() }\nselect { }")
@@ -432,7 +434,7 @@ func TestCellsToRunAgain(t *testing.T) {
 	}
 	for _, n := range r.Rerun {
 		if code, ok := cells[n]; ok { // the others only showed something
-			if _, r := nb.run(code); r.Failure != nil {
+			if _, r := nb.run(code); (r.Failure != nil) != failed[n] {
 				t.Errorf("cell %d again: %+v", n, r.Failure)
 			}
 		}
