@@ -158,6 +158,10 @@ func TestComplete(t *testing.T) {
 		{`if pump {|`, "append function", "Flow"},
 		{`func f() optimize.Settings {|`, "append function", "InitValues"},
 		{`optimize.Settings{}; |`, "append function", "InitValues"},
+		// questions
+		{`?units.Ba|`, "Bar constant", ""},
+		{`??pum|`, "pump variable, pumps variable", "all"},
+		{`plat|?`, "plates constant", "all"},
 		// loops
 		{"for _, one := range pumps {\none.|", "Flow field, Start function", ""},
 		{"for name, one := range verdicts {\none.Fl|", "Flow field", "all"},
@@ -303,6 +307,8 @@ func TestInspect(t *testing.T) {
 		{"q := plot.New()\nq|.HideX()", "var q plot.Plot & basic type"},
 		{"q := 1\nq|", ""},
 		{`optimize.Settings{|`, "type Settings struct"},
+		{`?units.Ba|r`, "const Bar Pressure"},
+		{`units.Bar|?`, "const Bar Pressure"},
 		{`Bar|`, "const Bar Pressure = 100000 & packing/units"},
 		{`pressure.In(|`, "In(unit Pressure) float64"},
 		{`math.Pi|`, "const Pi = 3.14159"},

@@ -28,7 +28,7 @@ func TestMemoryLimit(t *testing.T) {
 
 func TestMemoryLimitThatMakesNoSense(t *testing.T) {
 	nb := open(t, host.MemoryEnv+"=lots")
-	if _, r := nb.run("1"); r.Failure == nil || !strings.Contains(r.Failure.Message, host.MemoryEnv) || !strings.Contains(r.Failure.Message, "such as 4GB") {
+	if _, r := nb.run("1"); r.Failure == nil || !r.Died || !strings.Contains(r.Failure.Message, host.MemoryEnv) || !strings.Contains(r.Failure.Message, "such as 4GB") {
 		t.Errorf("%+v", r.Failure)
 	}
 }

@@ -77,7 +77,7 @@ type Options struct {
 // A Reply says how a cell ended. Its outputs have all been handed on by then.
 type Reply struct {
 	Failure *Failure // nil if the cell ended well
-	Died    bool     // the engine ended with this cell
+	Died    bool     // the engine ended with this cell, or there was none
 	Rerun   []int    // after a death: numbers of the cells whose state is gone, in the order they ran
 }
 

@@ -129,7 +129,9 @@ func (s *Session) Execute(ctx context.Context, code string, number int) Reply {
 	}
 	p, err := s.engine()
 	if err != nil {
-		return s.fail(Failure{Name: "no engine", Message: "the engine cannot be started: " + err.Error()})
+		r := s.fail(Failure{Name: "no engine", Message: "the engine cannot be started: " + err.Error()})
+		r.Died = true
+		return r
 	}
 	failure, ok := p.execute(ctx, code, number)
 	s.mu.Lock()
