@@ -141,6 +141,11 @@ func TestComplete(t *testing.T) {
 		{"a := pump\na.|", "Flow field, Start function", ""},
 		{"pump := plot.New()\npump.|", "HideAxes function", "Flow"},
 		{"xs := make([]plot.Axis, 2)\nxs[1].Ma|", "Max field", "all"},
+		{"f := func(n int) *plot.Plot { return nil }\nf(1).HideA|", "HideAxes function", "all"},
+		{"u := 3 * pressure\nu.I|", "In function", ""},
+		{"u := -(2 * Bar)\nu.I|", "In function", ""},
+		{"few := make([]plot.Axis, 9)[2:]\nfew[0].Ma|", "Max field", "all"},
+		{"c := make(chan plot.Axis)\naxis := <-c\naxis.Ma|", "Max field", "all"},
 		// literals
 		{`optimize.Settings{|`, "InitValues field, Recorder field", "Minimize append"},
 		{`optimize.Settings{Recorder: nil, |`, "InitValues field", "Recorder append"},

@@ -155,9 +155,28 @@ func (a *asker) infer(e ast.Expr, n, depth int) static {
 	case *ast.ParenExpr:
 		return a.infer(e.X, n, depth)
 	case *ast.UnaryExpr:
-		if e.Op == token.AND {
+		switch e.Op {
+		case token.AND, token.ADD, token.SUB:
 			return a.infer(e.X, 0, depth)
+		case token.ARROW:
+			if s := a.infer(e.X, 0, depth); s.typ != nil {
+				if c, ok := s.typ.(*ast.ChanType); ok {
+					return static{typ: c.Value, home: s.home}
+				}
+			}
 		}
+	case *ast.BinaryExpr:
+		switch e.Op {
+		case token.ADD, token.SUB, token.MUL, token.QUO, token.REM:
+			if s := a.infer(e.X, 0, depth); s.typ != nil { // else a number that takes the other's type
+				return s
+			}
+			return a.infer(e.Y, 0, depth)
+		}
+	case *ast.SliceExpr:
+		return a.infer(e.X, 0, depth)
+	case *ast.FuncLit:
+		return static{typ: e.Type}
 	case *ast.StarExpr:
 		return a.infer(e.X, 0, depth)
 	case *ast.CompositeLit:

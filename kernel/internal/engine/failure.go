@@ -304,6 +304,9 @@ func (in *interp) explain(s string) string {
 			return string(w.message.ExpandString(nil, w.instead, s, m))
 		}
 	}
+	if strings.Contains(s, "*engine.Stdin") {
+		return s + "; in a cell os.Stdin asks the user: it is an io.Reader, and no *os.File"
+	}
 	if m := undefined.FindStringSubmatch(s); m != nil {
 		if path, ok := packageNamed(m[1]); ok {
 			return fmt.Sprintf("%s is not declared; the package needs import %q first", m[1], path)

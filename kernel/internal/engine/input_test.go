@@ -70,6 +70,18 @@ func TestInput(t *testing.T) {
 	}
 }
 
+func TestStdinIsNoFile(t *testing.T) {
+	nb := open(t)
+	nb.want("import (\"os\"; \"fmt\")\nfunc takes(f *os.File) { }")
+	for _, code := range []string{"var f *os.File = os.Stdin", "takes(os.Stdin)"} {
+		if _, r := nb.run(code); r.Failure == nil || !strings.Contains(r.Failure.Message, "it is an io.Reader") {
+			t.Errorf("%s: %+v", code, r.Failure)
+		}
+	}
+	nb.want("in, err := os.Stdin.Stat()\nif err == nil { fmt.Print(in.Size()) }", "stdout 0")
+	nb.want("takes(os.Stdout)")
+}
+
 // Who cannot be asked is told so at once.
 func TestInputIsRefused(t *testing.T) {
 	nb := open(t)

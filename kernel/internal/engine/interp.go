@@ -251,13 +251,13 @@ func (a *attempt) goroutine() {
 			f = &failure{name: "exit", message: "runtime.Goexit ended the cell"}
 			a.in.lane.Store(a.in.newLane())
 		}
+		if a.stopped() && (f != nil || a.cell.unanswered.Load()) { // whatever a call made of the interrupt
+			a.cell.value, f = nil, interrupted(f.where())
+		}
 		a.in.settle(a.cell)
 		a.in.e.ended(a.cell, f)
 	}()
 	f = a.all(a.cell.request.Code)
-	if a.stopped() && (f != nil || a.cell.unanswered.Load()) { // whatever a call made of the interrupt
-		a.cell.value, f = nil, interrupted(f.where())
-	}
 	returned = true
 }
 
