@@ -56,7 +56,7 @@ installed: build $(VENV)/ready
 	$(JUPYTER) $(ALONE) bin/evenbed install --sys-prefix
 
 .PHONY: test-clients
-test-clients: installed ## the public kernel test suite, nbclient, SciPy and readers of files against ours; needs Python
+test-clients: installed ## the public kernel test suite, nbclient, SciPy, fluids and readers of files against ours; needs Python
 	@mkdir -p build/jupyter/ipython
 	cd $(CLIENTS) && $(JUPYTER) $(ALONE) python -B -m pytest
 
@@ -109,7 +109,8 @@ race:
 	go test -race -skip '^(TestRefusals|TestBomb|TestStyledAndEmptyRows)$$' $$packages
 
 # A fuzz test is found by its name. The default is a number of inputs, since Go
-# sometimes calls the end of a stretch of time a failure.
+# sometimes calls the end of a stretch of time a failure. Without a bound, Go
+# spends up to a minute on making each new input smaller, and little else is done.
 .PHONY: fuzz
 fuzz:
 	EVENBED_TEST_MESSAGES=1000000 go test -count=1 -run '^TestManyMessages$$' ./kernel
@@ -139,6 +140,10 @@ gen: ## the generated tables of linked packages
 .PHONY: golden
 golden: ## golden files: rewrite, then read the diff
 	UPDATE_GOLDEN=1 go test ./...
+
+.PHONY: coverage
+coverage: ## the full statistical runs: 2,000 traces a case, and their tables
+	COVERAGE_TRACES=2000 go test -count=1 -run 'Coverage$$' ./packing/efficiency
 
 .PHONY: data
 data: ## the invented data in testdata/

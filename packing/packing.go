@@ -2,14 +2,17 @@
 // what follows from their geometry.
 //
 // A [Column], a [Medium] and a [Slurry] are described first; volumes, heights,
-// flows and the void after compression follow. The packages below take them up:
+// flows and the void after compression follow. [SlurrySamples] give the slurry's
+// concentration with its error, [Pour] how much of it to prepare, [Found] the ways
+// on when the bed settled otherwise than planned, and [Packed] the compression
+// factor with its error. The packages below take them up:
 //
 //	units       quantities with their unit: 2 * units.Bar
 //	liquid      density and viscosity of the liquid
 //	bed         settling, and measured pressure-flow curves
 //	plan        packing methods as tables of steps
 //	record      what an instrument exported
-//	efficiency  the pulse test
+//	efficiency  the pulse test, transitions, breakthrough
 //
 // Heights: a bed settled by gravity has the height L0, packed it has L; the
 // compression factor is CF = L0/L. A velocity is always superficial, flow over

@@ -40,7 +40,7 @@ func TestGeometry(t *testing.T) {
 	half := packing.Slurry{Concentration: 50 * Percent}
 	thick := packing.Slurry{Concentration: 70 * Percent}
 	settled := large.Volume(20 * Centimetre).Times(1.15)
-	added, err := thick.DilutedTo(half, 100*Litre)
+	dilution, err := thick.Adjust(half, 100*Litre)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -67,7 +67,7 @@ func TestGeometry(t *testing.T) {
 		{"slurry volume, L", half.Volume(settled).In(Litre), 32.51548, "V·CF/C"},
 		{"slurry height, cm", half.Height(23 * Centimetre).In(Centimetre), 46, "L·CF/C"},
 		{"slurry solids", half.Solids(m), 0.30, "C(1-ε0)"},
-		{"liquid to add, L", added.In(Litre), 40, "V(C1/C2 - 1): 100 L of 70 % to 50 %"},
+		{"liquid to add, L", dilution.Add.In(Litre), 40, "V(C1/C2 - 1): 100 L of 70 % to 50 %"},
 		{"large scale, L", packing.Column{InnerDiameter: 1.6 * Metre}.Volume(20 * Centimetre).In(Litre), 402.1239, "π·0.64·0.2 m³"},
 	} {
 		near(t, tc.name, tc.got, tc.want, 3e-7, tc.source)
@@ -127,7 +127,6 @@ func TestRefusals(t *testing.T) {
 	slurry := func(f Fraction) error { return packing.Slurry{Concentration: f}.Check() }
 	_, higher := packing.CompressionFactor(18*Centimetre, 20*Centimetre)
 	_, forgot := packing.CompressionFactor(23, 20)
-	_, thicker := packing.Slurry{Concentration: 0.5}.DilutedTo(packing.Slurry{Concentration: 0.7}, Litre)
 	_, low := medium.Void(0.99)
 	_, full := medium.Void(1.7)
 	_, none := packing.Medium{}.Void(1.1)
@@ -163,7 +162,6 @@ func TestRefusals(t *testing.T) {
 		{slurry(0), "must be above zero"}, {slurry(Fraction(nan)), "must be above zero"},
 		{higher, "packed height 20 cm: is above the settled height 18 cm"},
 		{forgot, "bed height 23 m: more than 3 m"},
-		{thicker, "adding liquid cannot raise it to 70 %"},
 		{low, "Marram: compression factor 0.99: a packed bed is not higher than the settled bed"},
 		{full, "compression factor 1.7: no void is left from 1.667 on"},
 		{none, "settled void 0"},

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/evenbed/evenbed/packing/internal/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -40,19 +41,63 @@ func (s Slurry) Height(settled units.Length) units.Length {
 // φ = C(1-ε0), with ε0 the void of the settled bed.
 func (s Slurry) Solids(m Medium) float64 { return float64(s.Concentration) * (1 - m.SettledVoid) }
 
-// DilutedTo returns the liquid to add to the volume v of this slurry so that it
-// has the concentration of the other, V(C1/C2 - 1). It refuses a slurry that
-// would have to be thickened.
-func (s Slurry) DilutedTo(to Slurry, v units.Volume) (units.Volume, error) {
-	if err := s.Check(); err != nil {
-		return 0, err
+// An Adjustment brings a slurry to another concentration.
+type Adjustment struct {
+	From, To Slurry
+	Volume   units.Volume // of the slurry before
+	Add      units.Volume // of liquid; zero: none
+	Decant   units.Volume // of clear liquid after settling; zero: none
+	After    units.Volume // of the slurry then
+}
+
+// Adjust returns how to bring the volume v of this slurry to the concentration of
+// the other: liquid to add, V(C1/C2 - 1), or to decant after settling,
+// V(1 - C1/C2). It refuses slurries that Check refuses and a volume that is none.
+func (s Slurry) Adjust(to Slurry, v units.Volume) (Adjustment, error) {
+	for _, err := range []error{s.Check(), to.Check(), checkVolume("slurry volume", v)} {
+		if err != nil {
+			return Adjustment{}, err
+		}
 	}
-	if err := to.Check(); err != nil {
-		return 0, err
+	change := v.Times(float64(s.Concentration/to.Concentration) - 1)
+	return Adjustment{From: s, To: to, Volume: v, Add: max(change, 0), Decant: max(-change, 0), After: v + change}, nil
+}
+
+func (a Adjustment) page() table.Page {
+	var p table.Page
+	if a.Volume == 0 {
+		p.Notice("No result:", "nothing has been worked out.")
+		return p
 	}
-	if to.Concentration > s.Concentration {
-		return 0, &InputError{"slurry", fmt.Sprintf("concentration %v", s.Concentration),
-			fmt.Sprintf("adding liquid cannot raise it to %v", to.Concentration), "settle and decant instead"}
+	t := table.Table{Caption: fmt.Sprintf("From %v to %v", a.From.Concentration, a.To.Concentration), RowHeaders: true,
+		Columns: []table.Column{{Name: "what"}, {Name: "volume", Right: true}}}
+	t.Add("slurry before", a.Volume.String())
+	switch {
+	case a.Add > 0:
+		t.Add("liquid to add", a.Add.String())
+	case a.Decant > 0:
+		t.Add("clear liquid to decant after settling", a.Decant.String())
+	default:
+		t.Add("nothing to do", "")
 	}
-	return v.Times(float64(s.Concentration/to.Concentration) - 1), nil
+	t.Add("slurry after", a.After.String())
+	p.Table(t)
+	if a.Decant > 0 {
+		p.List("Cautions", []string{"Decanting takes fines along: measure the concentration again."})
+	}
+	return p
+}
+
+// HTML shows what to add or to decant.
+func (a Adjustment) HTML() string { return a.page().HTML() }
+
+// Markdown shows what to add or to decant.
+func (a Adjustment) Markdown() string { return a.page().Markdown() }
+
+// String shows what to add or to decant.
+func (a Adjustment) String() string { return a.page().String() }
+
+// checkVolume refuses a volume that no vessel has.
+func checkVolume(name string, v units.Volume) error {
+	return span("", name, v.String(), float64(v), 1e-9, 1e3, "1 µL", "1000 m³", "27 * Litre")
 }

@@ -17,6 +17,7 @@ import sys
 import tempfile
 import time
 
+import beds
 from speaker import Kernel
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
@@ -100,24 +101,24 @@ def interrupts(command, env):
     return times, values == [str(INTERRUPTS)]
 
 
-def pulse_peer():
-    """Return seconds and results of the pulse evaluation in SciPy, in its own process."""
+def scipy_peer(script):
+    """Return what one of our scripts with SciPy prints, run in its own process, as name -> value."""
     # These two make OpenBLAS slower than it would be on a user's machine.
     env = {k: v for k, v in os.environ.items() if k not in ("OPENBLAS_CORETYPE", "OPENBLAS_L2_SIZE")}
-    text = subprocess.run([sys.executable, pathlib.Path(__file__).with_name("pulse.py")],
+    text = subprocess.run([sys.executable, pathlib.Path(__file__).with_name(script)],
                           env=env, check=True, capture_output=True, text=True).stdout
     return dict(re.findall(r"^(\S+) (\S+)$", text, re.M))
 
 
-def pulse_go():
-    """Return benchmark name -> seconds of the pulse evaluation in Go."""
-    run = subprocess.run(["go", "test", "-run", "^$", "-bench", "Pulse10k", "-count", "5", "./packing/efficiency"],
+def efficiency_go(bench):
+    """Return benchmark name -> seconds of the benchmarks of package efficiency whose names hold a text."""
+    run = subprocess.run(["go", "test", "-run", "^$", "-bench", bench, "-count", "5", "./packing/efficiency"],
                          cwd=ROOT, env=GO, capture_output=True, text=True)
     found = {}
-    for name, ns in re.findall(r"^Benchmark(\S*?Pulse10k\S*?)(?:-\d+)?\s+\d+\s+([\d.]+) ns/op", run.stdout, re.M):
+    for name, ns in re.findall(r"^Benchmark(\S+?)(?:-\d+)?\s+\d+\s+([\d.]+) ns/op", run.stdout, re.M):
         found.setdefault(name, []).append(float(ns) * 1e-9)
     if run.returncode != 0 or not found:
-        raise RuntimeError(f"no benchmark Pulse10k ran:\n{run.stdout}{run.stderr}")
+        raise RuntimeError(f"no benchmark {bench} ran:\n{run.stdout}{run.stderr}")
     return {name: statistics.median(ns) for name, ns in found.items()}
 
 
@@ -230,13 +231,29 @@ def main():
             "within 10 %", trip["evenbed"] <= 1.1 * trip["gophernotes"])
 
     print("pulse evaluation of 10,000 points ...", flush=True)
-    peer = pulse_peer()
-    for name, seconds in pulse_go().items():
+    peer = scipy_peer("pulse.py")
+    for name, seconds in efficiency_go("Pulse10k").items():
         scipy, theirs = f"SciPy {peer['scipy']}", float(peer["seconds"])
         if name.endswith("PeakOnly"):  # less work than the peer's, so it meets no goal
             compare("pulse, smoothed near the peak only", seconds, scipy, theirs)
         else:
             compare("pulse, 10,000 points", seconds, scipy, theirs, "7 times", theirs >= 7 * seconds)
+
+    print("fit of an exponentially modified Gaussian to 10,000 points ...", flush=True)
+    emg = scipy_peer("emg.py")
+    for name, seconds in efficiency_go("EMG10k").items():
+        if name.endswith("Ground"):  # more work than the peers', so it meets no goal
+            compare("the same, finding the baseline, too", seconds, "curve_fit, erfcx, Jacobian", float(emg["seconds_erfcx"]))
+            continue
+        for peer_name, key in (("curve_fit, erfcx, Jacobian", "seconds_erfcx"), ("curve_fit, exponnorm.pdf", "seconds_exponnorm")):
+            theirs = float(emg[key])
+            compare("EMG fit with errors, 10,000 points", seconds, peer_name, theirs, "4 times", theirs >= 4 * seconds)
+
+    print("a compressible bed ...", flush=True)
+    solved = scipy_peer("beds.py")
+    ours, = beds.ask([dict(beds.BED, kind="time", velocity=300 / 360000)])
+    own, theirs = ours["seconds"], float(solved["seconds"])
+    compare("compressible bed, one solution", own, f"SciPy {solved['scipy']}, solve_ivp", theirs, "30 times", theirs >= 30 * own)
 
     print("10,000 traces of 5,000 points on one processor and on two, in turn ...", flush=True)
     seconds, heap = many_go()
@@ -278,6 +295,7 @@ def main():
           f"pyarrow {mb(once['pyarrow']['resident'])}.")
     print(f"\nSciPy found {peer['plates']} plates, asymmetry {peer['asymmetry']}, "
           f"{peer['plates_moments']} plates from moments; its BLAS kernel: {peer['blas']}.")
+    print(f"SciPy fitted τ = {emg['tau']} s ± {emg['tau_error']} s to the peak, {emg['tau_exponnorm']} s by exponnorm; it was made with 9 s.")
     print(f"After {INTERRUPTS} interrupts the state was {'kept' if kept else 'LOST'}.")
     print("Times are of this machine and this run; only the ratios travel.")
 

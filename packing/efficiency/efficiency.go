@@ -4,11 +4,28 @@
 // A [Pulse] describes the test; [Pulse.Evaluate] takes the detector's trace and
 // returns a [PulseResult]: plates and plate height, asymmetry, retention, the
 // doubts about them, and the verdict against the user's [Limits].
-// [PulseResult.Calculation] shows one number with its formula.
+// [PulseResult.Calculation] shows one number with its formula, and
+// [PulseResult.Uncertainty] has the standard error and the 95 % interval of each.
+// The result also answers, when asked:
+//
+//	Methods        every other plate number, why they differ, which to quote
+//	MomentLimits   what the limits of the moments do
+//	Shape          what the shape shows, by which rule, where to look next
+//	SignalToNoise  2H/h      Separation  two apexes, resolution, peak to valley
+//	Corrected      the column without system and sample
+//	Table, Figure, Text, Measured, Doubts  its parts alone, for a report
+//
+// A [Transition] does the same with the step of a change of buffers, which every
+// cycle has, and [TransitionResult.Against] compares it with an earlier one. A
+// [Breakthrough] gives the binding capacity from the load.
 //
 // [Replicates] judges several tests of one bed by a rule that is fixed
 // beforehand; [Pulse.EvaluateAll] and [Pulse.EvaluateFrom] evaluate many
 // traces, or those of a folder, over all processors.
+//
+// [EMGFit] fits an exponentially modified Gaussian to a peak. [PlateHeightTests]
+// are tests at several velocities: the fitted curve has an optimum, and
+// [PlateHeightResult.Fastest] says how fast the column may run.
 //
 //	trace    the signal and what is measured in it
 //	packing  column and medium

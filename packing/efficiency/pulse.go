@@ -21,7 +21,13 @@ type Pulse struct {
 	Medium       packing.Medium    // its mean bead makes the reduced plate height
 	MeanBead     units.Length      // in place of the medium's
 	Temperature  units.Temperature // for the report; zero: not given
+	Direction    Direction         // of the flow through the bed, for the report
 	Limits       Limits
+
+	// ExtraColumn is what the system adds without the column; zero: not given.
+	// [PulseResult.Corrected] takes it off, beside the numbers and never in
+	// their place.
+	ExtraColumn ExtraColumn
 
 	// Search is the stretch of the trace in which the peak is looked for;
 	// zero: all of it.
@@ -33,6 +39,9 @@ type Pulse struct {
 	// MomentRange is from where to where the moments are taken; zero: from one
 	// width at 5 % in front of the peak to one behind it.
 	MomentRange trace.Range
+	// Bootstrap takes the uncertainty from resampled traces; zero: from the
+	// first order, which is quick.
+	Bootstrap Bootstrap
 }
 
 // A Smoothing is a moving quadratic after Savitzky and Golay.
@@ -41,8 +50,30 @@ type Smoothing struct {
 	// height, which lowers the peak by about 0.01 %. One: none.
 	Window int
 	// PeakOnly smooths, and looks for crossings, only near the peak: within
-	// six times its width at half height.
+	// four times its width at half height.
 	PeakOnly bool
+}
+
+// A Direction is that of the flow through the bed. Test in the one that the
+// column is used in.
+type Direction int
+
+// The directions.
+const (
+	DirectionNotGiven Direction = iota
+	Downflow
+	Upflow
+)
+
+// String writes the direction in words.
+func (d Direction) String() string {
+	switch d {
+	case Downflow:
+		return "downflow"
+	case Upflow:
+		return "upflow"
+	}
+	return "not given"
 }
 
 // A Warning is a doubt that did not stop the evaluation.
@@ -55,6 +86,11 @@ type Warning struct {
 func (w Warning) String() string { return w.What + ". " + w.Do + "." }
 
 // A PulseResult is what a pulse test says about a packed column.
+//
+// Read plates with reduced plate height, asymmetry and velocity. More is worked
+// out when it is asked for: [PulseResult.Methods] and [PulseResult.MomentLimits]
+// for other plate numbers, [PulseResult.Shape], [PulseResult.SignalToNoise],
+// [PulseResult.Corrected], [PulseResult.Separation].
 type PulseResult struct {
 	Refusal  error // why there are no numbers, or nil
 	Pulse    Pulse
@@ -80,12 +116,14 @@ type PulseResult struct {
 	Asymmetry          float64 // b/a at 10 %
 	SymmetryFactor     float64 // w/(2a) at 5 %; NaN if the trace does not fall so far
 
-	// One standard error from the noise of the signal, taken as independent
-	// from sample to sample. What the test does to the number if it is repeated
-	// (flow, sample, bed) is not in it. NaN where there is no noise to tell.
+	// One standard error from the noise of the signal; NaN where there is no
+	// noise to tell it from. What the test does to the number if it is repeated
+	// (flow, sample, bed) is not in it. Uncertainty has those of all numbers,
+	// with intervals.
 	PlatesPerMetreStdErr, ReducedPlateHeightStdErr, AsymmetryStdErr, SymmetryFactorStdErr float64
 
-	// How it was measured, in the units of the trace's axis.
+	// How it was measured, in the units of the trace's axis. The index of the
+	// apex counts in the part near the peak.
 	Axis                  trace.Axis
 	Apex                  trace.Apex
 	Half, Tenth, Fifth    trace.Width // at 50, 10 and 5 % of the height
@@ -99,15 +137,15 @@ type PulseResult struct {
 	Warnings []Warning
 
 	recorded trace.Trace // the peak pointing up
-	net      trace.Trace // less the baseline and smoothed
-	calm     trace.Trace // the part of net in which the peak was measured
+	calm     trace.Trace // less the baseline and smoothed, near the peak or more
 	down     bool        // the peak points down in the trace
 	volume   units.Volume
+	spread   *spread // nil if there is no noise to tell
 }
 
 // The bounds of the warnings. Common practice, no source.
 const (
-	nearPeak                      = 6        // widths at half height, on both sides
+	nearPeak                      = 4        // widths at half height, on both sides
 	mostDown                      = 0.5      // of the height, below the baseline
 	leastVelocity, mostVelocity   = 15, 30   // cm/h, usual for a pulse test
 	leastRetention, mostRetention = 0.7, 1.1 // column volumes
@@ -124,6 +162,8 @@ const (
 	secondApex                    = 0.02     // of the height
 	crossingsApart                = 0.02     // of the width
 	unevenStep                    = 3.0      // times the mean
+	mostLowered                   = 0.005    // of the height, by smoothing
+	mostExtra                     = 0.10     // of the variance, from outside the column
 )
 
 // Evaluate measures the peak of a trace and judges it. The largest peak counts;
@@ -148,6 +188,9 @@ func (p Pulse) evaluate(tr trace.Trace) (PulseResult, error) {
 		return PulseResult{}, err
 	}
 	r.numbers()
+	if err := r.errors(); err != nil {
+		return PulseResult{}, err
+	}
 	r.doubts(tr)
 	r.judge()
 	return r, nil
@@ -183,7 +226,17 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 			return PulseResult{}, err
 		}
 	}
+	if p.Direction < DirectionNotGiven || p.Direction > Upflow {
+		return PulseResult{}, &packing.InputError{What: fmt.Sprintf("direction of flow %d", int(p.Direction)), Problem: "not known",
+			Remedy: "use efficiency.Downflow or efficiency.Upflow"}
+	}
+	if err := p.ExtraColumn.check(); err != nil {
+		return PulseResult{}, err
+	}
 	if err := p.Limits.check(); err != nil {
+		return PulseResult{}, err
+	}
+	if err := p.Bootstrap.check(); err != nil {
 		return PulseResult{}, err
 	}
 	if tr.Len() < 8 {
@@ -257,28 +310,49 @@ func (r *PulseResult) prepare(tr trace.Trace) error {
 			r.SmoothingWindow = points/2*2 + 1
 		}
 	}
-	var near trace.Range
+	reach := nearPeak*(j-i) + r.SmoothingWindow
+	near := trace.Range{Axis: r.Axis, From: position(tr, max(0, high-reach)), To: position(tr, min(tr.Len()-1, high+reach))}
 	if r.Pulse.Smoothing.PeakOnly {
-		reach := nearPeak*(j-i) + r.SmoothingWindow
-		near = trace.Range{Axis: r.Axis, From: position(tr, max(0, high-reach)), To: position(tr, min(tr.Len()-1, high+reach))}
+		part, err := tr.Within(near)
+		if err != nil {
+			return err
+		}
+		if r.calm, err = part.Net(line, r.SmoothingWindow, trace.Range{}); err != nil {
+			return err
+		}
+		r.Apex = r.calm.Apex(r.reach())
+		return nil
 	}
-	if r.net, err = tr.Net(line, r.SmoothingWindow, near); err != nil {
+	part, front, back, err := tr.NetWithin(line, r.SmoothingWindow, near)
+	if err != nil {
 		return err
 	}
-	if r.calm = r.net; r.Pulse.Smoothing.PeakOnly {
-		r.calm, err = r.net.Within(near)
+	r.calm, r.Apex = part, part.Apex(r.reach())
+	if math.Max(front, back) >= lowestCrossing*r.Apex.Height { // something stands elsewhere too
+		if r.calm, err = r.net(); err != nil {
+			return err
+		}
+		r.Apex = r.calm.Apex(r.reach())
 	}
-	return err
+	return nil
 }
+
+// net returns all of the trace less its baseline and smoothed. It is made anew
+// each time, so that a result needs no memory for it.
+func (r *PulseResult) net() (trace.Trace, error) {
+	return r.recorded.Net(r.Baseline, r.SmoothingWindow, trace.Range{})
+}
+
+// lowestCrossing is the lowest fraction of the height at which a width is taken.
+const lowestCrossing = 0.05
 
 // findPeak finds apex and widths.
 func (r *PulseResult) findPeak() error {
-	r.Apex = r.calm.Apex(r.reach())
 	r.Height = r.Apex.Height
 	if n := r.Baseline.Noise; r.Height < leastSignalToNoise*n {
 		return r.noPeak(fmt.Sprintf("its highest point stands only %.2g times the noise above the baseline, less than %v", r.Height/n, leastSignalToNoise))
 	}
-	widths, err := r.calm.Widths(r.Apex, []float64{0.05, 0.1, 0.5})
+	widths, err := r.calm.Widths(r.Apex, []float64{lowestCrossing, 0.1, 0.5})
 	if err != nil {
 		return err
 	}
@@ -303,23 +377,35 @@ func (r *PulseResult) findPeak() error {
 // takeMoments takes the moments. Smoothing by a quadratic leaves area, mean and
 // variance of a peak as they are.
 func (r *PulseResult) takeMoments() error {
-	limits := r.Pulse.MomentRange
+	limits, span := r.Pulse.MomentRange, r.recorded.Span()
 	if limits.IsZero() {
 		outer := r.Fifth
 		if math.IsNaN(outer.Width()) {
 			outer = r.Tenth
 		}
-		span := r.net.Span()
 		limits = trace.Range{Axis: r.Axis, From: math.Max(span.From, outer.Left-outer.Width()), To: math.Min(span.To, outer.Right+outer.Width())}
 	}
 	var err error
-	r.Moments, err = r.net.Moments(limits)
+	r.Moments, err = r.momentsWithin(limits)
 	if err != nil && r.Pulse.MomentRange.IsZero() {
 		r.Moments = trace.Moments{Range: limits, Area: math.NaN(), Mean: math.NaN(), Variance: math.NaN()}
 		r.warn("The moments cannot be taken: the signal lies below its baseline for too long", "Set Baseline to quiet stretches next to the peak")
 		return nil
 	}
 	return err
+}
+
+// momentsWithin takes the moments between limits, of the part near the peak if
+// they lie in it.
+func (r *PulseResult) momentsWithin(limits trace.Range) (trace.Moments, error) {
+	if part := r.calm.Span(); limits.From >= part.From && limits.To <= part.To {
+		return r.calm.Moments(limits)
+	}
+	net, err := r.net()
+	if err != nil {
+		return trace.Moments{}, err
+	}
+	return net.Moments(limits)
 }
 
 // position returns where point i is.
@@ -360,17 +446,27 @@ func (r *PulseResult) numbers() {
 	r.ReducedPlateHeight = r.HETP.In(r.Bead)
 	r.Asymmetry = asymmetry(r.Tenth.Front(r.Apex), r.Tenth.Back(r.Apex))
 	r.SymmetryFactor = symmetryFactor(r.Fifth.Width(), r.Fifth.Front(r.Apex))
-	r.errors()
 }
 
 // judge compares the reportable numbers with the limits.
 func (r *PulseResult) judge() {
 	l := r.Pulse.Limits
-	r.Checks = []Check{
-		newCheck("plates per metre", r.PlatesPerMetre, r.PlatesPerMetreStdErr, l.PlatesPerMetre),
-		newCheck("reduced plate height", r.ReducedPlateHeight, r.ReducedPlateHeightStdErr, l.ReducedPlateHeight),
-		newCheck("asymmetry at 10 %", r.Asymmetry, r.AsymmetryStdErr, l.Asymmetry),
-		newCheck("symmetry factor at 5 %", r.SymmetryFactor, r.SymmetryFactorStdErr, l.SymmetryFactor),
+	r.Checks = nil
+	for _, c := range []struct {
+		quantity string
+		value    float64
+		of       function
+		stdErr   *float64
+		limit    Limit
+	}{
+		{"plates per metre", r.PlatesPerMetre, func(r *PulseResult, m measured) float64 { return plates50(r, m) / r.Pulse.BedHeight.In(units.Metre) }, &r.PlatesPerMetreStdErr, l.PlatesPerMetre},
+		{"reduced plate height", r.ReducedPlateHeight, func(r *PulseResult, m measured) float64 { return r.Pulse.BedHeight.In(r.Bead) / plates50(r, m) }, &r.ReducedPlateHeightStdErr, l.ReducedPlateHeight},
+		{"asymmetry at 10 %", r.Asymmetry, asymmetry10, &r.AsymmetryStdErr, l.Asymmetry},
+		{"symmetry factor at 5 %", r.SymmetryFactor, symmetry5, &r.SymmetryFactorStdErr, l.SymmetryFactor},
+	} {
+		se, low, high, doubt := r.interval(r.spread, c.of)
+		*c.stdErr = se
+		r.Checks = append(r.Checks, newCheck(c.quantity, c.value, low, high, doubt, c.limit))
 	}
 	for _, c := range r.Checks {
 		switch {

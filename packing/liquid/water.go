@@ -1,11 +1,6 @@
-// Package liquid gives density and viscosity of liquids in columns. So far it
-// knows water.
-//
-//	mu, err := liquid.WaterViscosity(units.Celsius(20)) // 1.002 mPa·s
 package liquid
 
 import (
-	"fmt"
 	"math"
 
 	"github.com/evenbed/evenbed/packing/units"
@@ -17,26 +12,8 @@ const (
 	hottest units.Temperature = 383.15
 )
 
-// A RangeError tells that a temperature lies outside the range of an equation.
-type RangeError struct {
-	Quantity    string // "viscosity of water"
-	Temperature units.Temperature
-}
-
-func (e *RangeError) Error() string {
-	s := fmt.Sprintf("%s at %v: the equation holds from %v to %v", e.Quantity, e.Temperature, coldest, hottest)
-	if e.Temperature >= 0 && e.Temperature < 110 {
-		s += fmt.Sprintf("; was the scale forgotten? Write Celsius(%v)", float64(e.Temperature))
-	}
-	return s
-}
-
 func check(quantity string, t units.Temperature) error {
-	const slack = 1e-9 * units.Kelvin // Celsius(-20) rounds to just below 253.15 K
-	if !(t >= coldest-slack && t <= hottest+slack) {
-		return &RangeError{quantity, t}
-	}
-	return nil
+	return checkRange(quantity, t, coldest, hottest)
 }
 
 // WaterViscosity returns the dynamic viscosity of liquid water at 0.1 MPa:

@@ -85,6 +85,9 @@ func look(x []float64) (t troubles) {
 
 // follow applies the policy to the rows of a group and says what it did.
 func (o Options) follow(name string, t source.Table, g group) (did string, err error) {
+	if g.axis.Times == nil && g.axis.Span().Rising {
+		return "", nil
+	}
 	x := positionsOf(g.axis)
 	found := look(x)
 	if len(found.same)+len(found.back) == 0 {
@@ -234,6 +237,7 @@ func seconds(v, start time.Time) float64 {
 // take keeps the rows of order, in that order.
 func (g group) take(order []int) {
 	for _, c := range g.all {
+		c.Known = source.Span{}
 		switch {
 		case c.Texts != nil:
 			c.Texts = picked(c.Texts, order)
@@ -266,6 +270,7 @@ func (g group) merge(x []float64, mean bool) {
 		first, last = append(first, i), append(last, i)
 	}
 	for _, c := range g.all {
+		c.Known = source.Span{}
 		switch {
 		case c.Texts != nil:
 			texts := make([]string, len(last))

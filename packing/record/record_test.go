@@ -12,6 +12,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
 	"github.com/evenbed/evenbed/packing/trace"
 	. "github.com/evenbed/evenbed/packing/units"
 )
@@ -231,12 +232,12 @@ func TestUnits(t *testing.T) {
 		"mL/min": 1e-6 / 60, "L/min": 1e-3 / 60, "L/h": 1e-3 / 3600, "cm/h": 0.01 / 3600, "cm/min": 0.01 / 60, "mm/s": 1e-3, "m/s": 1,
 		"µm": 1e-6, "mm": 1e-3, "cm": 0.01, "m": 1, "Pa": 1, "kPa": 1e3, "MPa": 1e6, "mbar": 100, "bar": 1e5, "psi": 6894.757,
 	} {
-		if u, ok := unitOf(symbol); !ok || math.Abs(u.one/want-1) > 1e-12 {
-			t.Errorf("1 %s = %v in SI, want %v", symbol, u.one, want)
+		if u, ok := unit.Of(symbol); !ok || math.Abs(u.One/want-1) > 1e-12 {
+			t.Errorf("1 %s = %v in SI, want %v", symbol, u.One, want)
 		}
 	}
 	for _, symbol := range []string{"", "mpa", "furlong", "M", "Min"} {
-		if u, ok := unitOf(symbol); ok {
+		if u, ok := unit.Of(symbol); ok {
 			t.Errorf("%q is taken for a unit: %+v", symbol, u)
 		}
 	}
@@ -347,6 +348,45 @@ func BenchmarkRead(b *testing.B) {
 	for b.Loop() {
 		if _, err := Parse("column04-pulse.csv", data); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// The report of a column tells of its own numbers, also where rows were put in
+// order or made fewer, and of none where there are words.
+func TestReportOfColumns(t *testing.T) {
+	for _, tc := range []struct {
+		name, text string
+		clock      Clock
+		want       []ColumnReport // by hand
+	}{
+		{"words", "UV (mAU),Pressure (bar),Vial\n2,1,a\n-1,1,b\n,1,c\n1,1,d\n", 0, []ColumnReport{
+			{Rows: 4, Missing: 1, First: 2, Last: 1, Least: -1, Largest: 2},
+			{Rows: 4, First: 1, Last: 1, Least: 1, Largest: 1},
+			{Rows: 4, First: math.NaN(), Last: math.NaN(), Least: math.NaN(), Largest: math.NaN()}}},
+		{"sorted", "Time (min),UV (mAU)\n2,5\n0,7\n1,\n3,6\n", SortRows, []ColumnReport{
+			{Rows: 4, First: 0, Last: 3, Least: 0, Largest: 3},
+			{Rows: 4, Missing: 1, First: 7, Last: 6, Least: 5, Largest: 7}}},
+		{"cut", "Time (min),UV (mAU)\n0,5\n1,7\n0,9\n2,8\n", CutAtReset, []ColumnReport{
+			{Rows: 2, First: 0, Last: 1, Least: 0, Largest: 1},
+			{Rows: 2, First: 5, Last: 7, Least: 5, Largest: 7}}},
+		{"merged", "Time (min),UV (mAU)\n0,5\n1,7\n1,9\n2,8\n", MeanOfDuplicates, []ColumnReport{
+			{Rows: 3, First: 0, Last: 2, Least: 0, Largest: 2},
+			{Rows: 3, First: 5, Last: 8, Least: 5, Largest: 8}}},
+		{"without position", "Time (min),UV (mAU)\n0,5\n,70\n1,9\n2,8\n", 0, []ColumnReport{
+			{Rows: 3, First: 0, Last: 2, Least: 0, Largest: 2},
+			{Rows: 3, First: 5, Last: 8, Least: 5, Largest: 9}}},
+	} {
+		r, err := Parse(tc.name, []byte(tc.text), Options{Clock: tc.clock})
+		if err != nil {
+			t.Error(err)
+			continue
+		}
+		for i, c := range r.Report().Columns {
+			w := tc.want[i]
+			if c.Rows != w.Rows || c.Missing != w.Missing || !equal([]float64{c.First, c.Last, c.Least, c.Largest}, []float64{w.First, w.Last, w.Least, w.Largest}) {
+				t.Errorf("%s: column %d: %+v, want %+v", tc.name, i+1, c, w)
+			}
 		}
 	}
 }

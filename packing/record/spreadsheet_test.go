@@ -1,8 +1,11 @@
 package record
 
 import (
+	"bytes"
+	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/evenbed/evenbed/packing/units"
@@ -51,5 +54,50 @@ func TestSpreadsheetExports(t *testing.T) {
 			r.Events[1].Time() != 0.25*units.Minute {
 			t.Errorf("%s: events %v", name, r.Events)
 		}
+	}
+}
+
+// A spreadsheet that saves "CSV UTF-8" puts a byte order mark first and ends lines
+// with CR and LF. Both change nothing but what the report says of them, even if the
+// first cell is quoted.
+func TestSpreadsheetByteOrderMark(t *testing.T) {
+	files, err := filepath.Glob("testdata/spreadsheet/utf8_*.csv")
+	if err != nil || len(files) < 6 {
+		t.Fatalf("%d files, %v", len(files), err)
+	}
+	for _, path := range files {
+		plain, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, err := Parse(path, plain)
+		if err != nil {
+			t.Error(err)
+			continue
+		}
+		lines := bytes.ReplaceAll(bytes.ReplaceAll(plain, []byte("\r\n"), []byte("\n")), []byte("\n"), []byte("\r\n"))
+		quoted := lines
+		if end := bytes.IndexAny(lines, ";\t|"); lines[0] != '"' {
+			quoted = slices.Concat([]byte(`"`), lines[:end], []byte(`"`), lines[end:])
+		}
+		for _, data := range [][]byte{lines, quoted} {
+			r, err := Parse(path, slices.Concat([]byte("\xef\xbb\xbf"), data))
+			if err != nil {
+				t.Error(err)
+				continue
+			}
+			sameRecord(t, path+" with byte order mark", r, want)
+			if !strings.Contains(r.String(), "utf-8 with byte order mark") || !strings.Contains(r.String(), "CRLF") {
+				t.Errorf("%s: the report does not tell of mark and line ends:\n%s", path, r)
+			}
+		}
+	}
+	// A header in the first line, the mark before a quote.
+	r, err := Parse("bom.csv", []byte("\xef\xbb\xbf\"Time (min)\",\"UV (mAU)\"\r\n\"0\",\"1.5\"\r\n\"1\",\"2.5\"\r\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if uv, err := r.Column("UV"); err != nil || r.Columns[0].Name != "Time" || r.Columns[0].Unit != "min" || !slices.Equal(uv.Values, []float64{1.5, 2.5}) {
+		t.Errorf("%+v, %v", r.Columns, err)
 	}
 }

@@ -40,6 +40,7 @@ func TestString(t *testing.T) {
 		{5 * LitrePerMinute, "300 L/h"}, {3015.93 * LitrePerHour, "3016 L/h"},
 		{80 * KilogramPerCubicMetre, "80 kg/m³"}, {1.08 * GramPerMillilitre, "1080 kg/m³"},
 		{1.0015673 * MillipascalSecond, "1.002 mPa·s"},
+		{1.2e-5 * SquareCentimetrePerSecond, "1.2e-09 m²/s"},
 		{Celsius(20), "20 °C"}, {Celsius(-0.001), "0 °C"}, {Celsius(4.256), "4.26 °C"},
 		{Temperature(math.NaN()), "NaN °C"},
 		{999.94 * Newton, "999.9 N"}, {999.96 * Newton, "1 kN"}, {236 * Kilonewton, "236 kN"},

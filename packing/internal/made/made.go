@@ -24,6 +24,7 @@ func Files() []File {
 	return []File{
 		{"column04-curve.csv", Curve()},
 		{"column04-pulse.csv", Pulse()},
+		{"column04-season.csv", Season()},
 		{"export-decimal-comma.csv", DecimalComma()},
 		{"export-paired.csv", Paired()},
 		{"export-remarks.csv", Remarks()},

@@ -50,3 +50,16 @@ func TestEMG(t *testing.T) {
 		}
 	}
 }
+
+// The front is the integral of the peak, by Simpson's rule.
+func TestEMGFront(t *testing.T) {
+	for _, tau := range []float64{0, 0.05, 0.5, 1.5} {
+		sum, h := 0.0, 0.005
+		for x := 5.0; x < 12; x += 2 * h {
+			sum += h / 3 * (EMG(x, 10, 0.5, tau) + 4*EMG(x+h, 10, 0.5, tau) + EMG(x+2*h, 10, 0.5, tau))
+			if got := EMGFront(x+2*h, 10, 0.5, tau); math.Abs(got-sum) > 1e-9 {
+				t.Fatalf("τ %v: front at %v = %v, integral of the peak %v", tau, x+2*h, got, sum)
+			}
+		}
+	}
+}

@@ -30,9 +30,27 @@ func init() {
 			"Baseline": reflect.TypeFor[trace_.Baseline](),
 			"Line":     reflect.TypeFor[trace_.Line](),
 			"Moments":  reflect.TypeFor[trace_.Moments](),
+			"Pair":     reflect.TypeFor[trace_.Pair](),
 			"Range":    reflect.TypeFor[trace_.Range](),
+			"Source":   reflect.TypeFor[trace_.Source](),
+			"Tangent":  reflect.TypeFor[trace_.Tangent](),
+			"Tangents": reflect.TypeFor[trace_.Tangents](),
 			"Trace":    reflect.TypeFor[trace_.Trace](),
 			"Width":    reflect.TypeFor[trace_.Width](),
 		},
+		Proxies: map[string]reflect.Type{
+			"Source": reflect.TypeFor[proxyPackingTraceSource](),
+		},
 	}
 }
+
+// A proxyPackingTraceSource lets an interpreted type be a trace.Source.
+type proxyPackingTraceSource struct {
+	Object any
+	Len_   func(o any) int
+	Open_  func(o any, a0 int) (trace_.Trace, error)
+}
+
+func (p *proxyPackingTraceSource) Len() int { return p.Len_(p.Object) }
+
+func (p *proxyPackingTraceSource) Open(a0 int) (trace_.Trace, error) { return p.Open_(p.Object, a0) }

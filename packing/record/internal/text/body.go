@@ -55,6 +55,7 @@ type chunk struct {
 	missing  []int
 	censored []int
 	suffix   []string
+	spans    []source.Span // of the columns of numbers
 	blanks   int
 	short    int
 }
@@ -111,22 +112,26 @@ func (r *reader) parallel(label string, n int, work func(worker, k int) bool) er
 			}
 		}
 	}
-	workers := min(runtime.GOMAXPROCS(0), n)
-	if workers <= 1 {
-		run(0)
+	workers := max(1, min(runtime.GOMAXPROCS(0), n))
+	faults := make([]error, workers)
+	guarded := func(w int) {
+		if faults[w] = source.Guarded(r.raw, func() { run(w) }); faults[w] != nil {
+			stop.Store(0)
+		}
+	}
+	if workers == 1 {
+		guarded(0)
 	} else {
 		var wait sync.WaitGroup
 		for w := range workers {
-			wait.Add(1)
-			go func() {
-				defer wait.Done()
-				run(w)
-			}()
+			wait.Go(func() { guarded(w) })
 		}
 		wait.Wait()
 	}
-	if err := ctx.Err(); err != nil {
-		return err
+	for _, err := range append(faults, ctx.Err()) {
+		if err != nil {
+			return err
+		}
 	}
 	if show {
 		r.monitor.Progress(label, n, n)
@@ -358,7 +363,8 @@ func (r *reader) parseBody() error {
 			Remedy: `say where the table ends, record.Options{LastLine: 1000}, or what separates its cells, record.Options{Separator: ";"}`}
 	}
 	b.cols = make([]bodyColumn, t.width)
-	for j := range b.cols {
+	// New memory is cleared, which takes its time: all processors do it.
+	err := r.parallel("", t.width, func(_, j int) bool {
 		c := &b.cols[j]
 		c.kind, c.moment = t.cols[j].kind, t.cols[j].moment
 		switch c.kind {
@@ -369,9 +375,13 @@ func (r *reader) parseBody() error {
 		default:
 			c.values = make([]float64, total)
 		}
+		return true
+	})
+	if err != nil {
+		return err
 	}
 	workers := make([]*worker, runtime.GOMAXPROCS(0))
-	err := r.parallel("reading", len(b.chunks), func(n, k int) bool {
+	err = r.parallel("reading", len(b.chunks), func(n, k int) bool {
 		if workers[n] == nil {
 			workers[n] = r.newWorker()
 		}
@@ -381,6 +391,12 @@ func (r *reader) parseBody() error {
 			w.buf = text
 		}
 		w.parse(text, c, k == len(b.chunks)-1)
+		c.spans = make([]source.Span, len(w.cols))
+		for j, col := range w.cols {
+			if col.values != nil {
+				c.spans[j] = source.SpanOf(col.values[c.row:][:c.rows])
+			}
+		}
 		return !c.overflow
 	})
 	if err != nil {
@@ -399,6 +415,7 @@ type worker struct {
 	format   format
 	comment  []byte
 	least    int // cells of a row
+	lanes    []lane
 	buf      []byte
 	words    map[string]string
 	missing  []int // cells of the row
@@ -421,6 +438,7 @@ func (r *reader) newWorker() *worker {
 			}
 		}
 	}
+	w.lanes = w.newLanes()
 	return w
 }
 
@@ -489,7 +507,24 @@ func (w *worker) parse(b []byte, c *chunk, lastChunk bool) {
 	sep, decimal, blanks := w.sep, w.decimal, w.sep == ' '
 	line := 0
 	expected := -1 // line of the next row of the stretch
+	plain, misses := len(w.lanes) > 0, 0
 	for i := 0; i < len(b); {
+		if plain {
+			next, rows := w.plainRows(b, i, c.row+c.rows)
+			if i = next; rows > 0 {
+				if line != expected {
+					c.stretch = append(c.stretch, source.Break{Row: c.rows, Line: line})
+				}
+				c.rows += rows
+				line += rows
+				expected = line
+			} else if misses++; misses > 100 && misses > c.rows/2 {
+				plain = false // most rows are not: it is not worth the try
+			}
+			if i == len(b) {
+				break
+			}
+		}
 		start := i
 		row := c.row + c.rows
 		if blanks {

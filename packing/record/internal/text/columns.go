@@ -201,10 +201,12 @@ func (r *reader) result() (Result, error) {
 		c := &cols[j]
 		c.Name, c.Unit, c.Axis, c.Place = t.cols[j].name, t.cols[j].unit, -1, j+1
 		suffix := ""
+		var span source.Span
 		for k := range b.chunks {
 			ch := &b.chunks[k]
 			c.Missing += ch.missing[j]
 			c.Censored += ch.censored[j]
+			span = span.And(ch.spans[j])
 			switch s := ch.suffix[j]; {
 			case s == "" || s == suffix:
 			case suffix == "":
@@ -227,6 +229,7 @@ func (r *reader) result() (Result, error) {
 			c.Texts = bc.texts[:n:n]
 		default:
 			c.Values = bc.values[:n:n]
+			c.Known = span
 		}
 	}
 	if err := r.placeStrays(cols); err != nil {

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
-	"math/bits"
 	"unicode/utf16"
 	"unicode/utf8"
 
@@ -53,7 +52,7 @@ func (e encoding) decode(raw, buf []byte) []byte {
 	case utf16LE, utf16BE:
 		return e.decodeWide(raw, buf[:0])
 	case windows1252:
-		if ascii(raw) {
+		if all, _ := ascii(raw); all {
 			return raw
 		}
 		buf = buf[:0]
@@ -73,26 +72,17 @@ func (e encoding) decodeWide(raw, buf []byte) []byte {
 	if n := len(raw)/2 + len(raw)/16 + 64; cap(buf) < n {
 		buf = make([]byte, 0, n)
 	}
-	low, highByte, turn := 0, 1, 0
+	low, highByte, pack := 0, 1, packLittle
 	if e == utf16BE {
-		low, highByte, turn = 1, 0, 8
+		low, highByte, pack = 1, 0, packBig
 	}
 	i := 0
 	for i+1 < len(raw) {
-		// Runs of ASCII are the rule: eight characters at a time.
+		// Runs of ASCII are the rule: sixteen characters at a time.
 		buf = grow(buf)
 		out := buf[len(buf):cap(buf)]
-		from, to := raw[i:], out
-		for len(from) >= 16 && len(to) >= 8 {
-			a := bits.RotateLeft64(binary.LittleEndian.Uint64(from), -turn)
-			b := bits.RotateLeft64(binary.LittleEndian.Uint64(from[8:]), -turn)
-			if (a|b)&0xff80ff80ff80ff80 != 0 {
-				break
-			}
-			binary.LittleEndian.PutUint64(to, packed(a)|packed(b)<<32)
-			from, to = from[16:], to[8:]
-		}
-		n := len(out) - len(to)
+		n := pack(out, raw[i:])
+		from := raw[i+2*n:]
 		for n < len(out) && len(from) >= 2 && from[highByte] == 0 && from[low] < utf8.RuneSelf {
 			out[n] = from[low]
 			n++
@@ -115,7 +105,45 @@ func (e encoding) decodeWide(raw, buf []byte) []byte {
 	return buf
 }
 
-// packed brings the lower bytes of four code units together.
+// beyondASCII are the bits that four code units of ASCII do not have.
+const beyondASCII = 0xff80ff80ff80ff80
+
+// packLittle writes the characters at the beginning of from, sixteen at a time
+// as long as all are ASCII and there is room, and returns their number.
+func packLittle(to, from []byte) (n int) {
+	for len(from) >= 32 && len(to) >= 16 {
+		f, t := (*[32]byte)(from), (*[16]byte)(to)
+		a, b := binary.LittleEndian.Uint64(f[0:8]), binary.LittleEndian.Uint64(f[8:16])
+		c, d := binary.LittleEndian.Uint64(f[16:24]), binary.LittleEndian.Uint64(f[24:32])
+		if (a|b|c|d)&beyondASCII != 0 {
+			break
+		}
+		binary.LittleEndian.PutUint64(t[0:8], packed(a)|packed(b)<<32)
+		binary.LittleEndian.PutUint64(t[8:16], packed(c)|packed(d)<<32)
+		from, to = from[32:], to[16:]
+		n += 16
+	}
+	return n
+}
+
+// packBig does the same where the higher byte comes first.
+func packBig(to, from []byte) (n int) {
+	for len(from) >= 32 && len(to) >= 16 {
+		f, t := (*[32]byte)(from), (*[16]byte)(to)
+		a, b := binary.BigEndian.Uint64(f[0:8]), binary.BigEndian.Uint64(f[8:16])
+		c, d := binary.BigEndian.Uint64(f[16:24]), binary.BigEndian.Uint64(f[24:32])
+		if (a|b|c|d)&beyondASCII != 0 {
+			break
+		}
+		binary.BigEndian.PutUint64(t[0:8], packed(a)<<32|packed(b))
+		binary.BigEndian.PutUint64(t[8:16], packed(c)<<32|packed(d))
+		from, to = from[32:], to[16:]
+		n += 16
+	}
+	return n
+}
+
+// packed brings the lower bytes of four code units of ASCII together.
 func packed(u uint64) uint64 {
 	u = (u | u>>8) & 0x0000ffff0000ffff
 	return (u | u>>16) & 0xffffffff
@@ -123,7 +151,7 @@ func packed(u uint64) uint64 {
 
 // grow makes room for at least some bytes.
 func grow(b []byte) []byte {
-	if cap(b)-len(b) >= 16 {
+	if cap(b)-len(b) >= 32 {
 		return b
 	}
 	n := make([]byte, len(b), 2*cap(b)+64)
@@ -131,19 +159,25 @@ func grow(b []byte) []byte {
 	return n
 }
 
-func ascii(b []byte) bool {
-	for len(b) >= 8 {
-		if (b[0]|b[1]|b[2]|b[3]|b[4]|b[5]|b[6]|b[7])&0x80 != 0 {
-			return false
-		}
-		b = b[8:]
+// ascii tells whether all bytes are ASCII, and whether there may be zero bytes:
+// if not, there are none.
+func ascii(b []byte) (all, zeros bool) {
+	const ones, high = 0x7f7f7f7f7f7f7f7f, 0x8080808080808080
+	any, none := uint64(0), uint64(high)
+	for len(b) >= 32 {
+		part := (*[32]byte)(b)
+		p, q := binary.LittleEndian.Uint64(part[0:8]), binary.LittleEndian.Uint64(part[8:16])
+		r, s := binary.LittleEndian.Uint64(part[16:24]), binary.LittleEndian.Uint64(part[24:32])
+		any |= p | q | r | s
+		none &= (p + ones) & (q + ones) & (r + ones) & (s + ones) // of ASCII, zero alone has no high bit then
+		b = b[32:]
 	}
+	zeros = none&high != high
 	for _, c := range b {
-		if c >= utf8.RuneSelf {
-			return false
-		}
+		any |= uint64(c)
+		zeros = zeros || c == 0
 	}
-	return true
+	return any&high == 0, zeros
 }
 
 // foreign names what is no text by its first bytes.
@@ -324,7 +358,11 @@ func (r *reader) scan() (scan, error) {
 	err := r.parallel("", n, func(_, k int) bool {
 		from := edge(k)
 		b := r.raw[from:edge(k+1)]
-		s := scan{nuls: bytes.Count(b, []byte{0}), invalidAt: -1, multiAt: -1}
+		s := scan{invalidAt: -1, multiAt: -1}
+		plain, zeros := ascii(b)
+		if zeros || !plain {
+			s.nuls = bytes.Count(b, []byte{0})
+		}
 		if k == 0 {
 			for _, c := range b {
 				if c < 0x20 && c != '\t' && c != '\n' && c != '\r' && c != '\f' && c != '\v' && c != 0x1a || c == 0x7f {
@@ -332,7 +370,7 @@ func (r *reader) scan() (scan, error) {
 				}
 			}
 		}
-		if !ascii(b) {
+		if !plain {
 			if utf8.Valid(b) {
 				s.multiAt = from + firstHigh(b)
 			} else {

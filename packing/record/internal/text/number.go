@@ -287,8 +287,8 @@ func (f *format) marker(c []byte) class {
 			return isMissing
 		}
 	}
-	if len(c) > 32 {
-		return isText
+	if len(c) > 32 || c[0]-'0' <= 9 && bytes.IndexByte(c, '#') < 0 {
+		return isText // a number, most often; no other marker begins with a digit
 	}
 	if len(c) >= 2 {
 		same := true

@@ -29,6 +29,37 @@ func checkNumber(t *testing.T, s string) {
 	if got, end, ok := fastNumber([]byte(s), 0, '.'); ok && end == len(s) && (err != nil || math.Float64bits(got) != math.Float64bits(want)) {
 		t.Errorf("fastNumber(%q) = %v, want %v, %v", s, got, want, err)
 	}
+	if got, ok := plainNumber(s); ok && (err != nil || math.Float64bits(got) != math.Float64bits(want)) {
+		t.Errorf("plainRow(%q) = %v, want %v, %v", s, got, want, err)
+	}
+}
+
+// plainNumber reads a number as plainRow does, between two others.
+func plainNumber(s string) (float64, bool) {
+	w := &worker{sep: ',', decimal: '.', lanes: make([]lane, 3)}
+	for j := range w.lanes {
+		w.lanes[j] = lane{values: []float64{math.NaN()}, end: ',', fraction: 6}
+	}
+	w.lanes[2].end = '\n'
+	row := "12.345678," + s + ",-0.25\n"
+	b := []byte(row + strings.Repeat("9", plainReach))
+	ok := w.plainRow(b, 0, 0) == len(row)
+	return w.lanes[1].values[0], ok && w.lanes[0].values[0] == 12.345678 && w.lanes[2].values[0] == -0.25
+}
+
+// What an instrument writes is a plain number; what is not one is left to others.
+func TestPlainNumbers(t *testing.T) {
+	for _, s := range []string{"0", "7", "-3", "+3", "1234567", "0.1", "-0.0", "1.234567", "-1234567.1234567", " 1.5", "  -20.25", "9999999.9999999"} {
+		want, err := strconv.ParseFloat(strings.TrimSpace(s), 64)
+		if got, ok := plainNumber(s); err != nil || !ok || math.Float64bits(got) != math.Float64bits(want) {
+			t.Errorf("plainRow(%q) = %v, %v; want %v", s, got, ok, want)
+		}
+	}
+	for _, s := range []string{"", "-", " ", "12345678", "0.12345678", ".5", "5.", "1e3", "1 ", "1.5x", "x", "\"1\"", "1.5 mAU", "<5", "--1", "+-1", "1-", "1..2", "1.2.3", "1,2", "1\n2", "1\r", "\x001", "1:30"} {
+		if got, ok := plainNumber(s); ok {
+			t.Errorf("plainRow(%q) = %v, want it left", s, got)
+		}
+	}
 }
 
 // hard are numbers near the middle between two float64, and at the ends of the
@@ -118,5 +149,8 @@ func FuzzRead(f *testing.F) {
 			}
 		}
 	}
-	f.Fuzz(func(t *testing.T, data []byte) { checkRead(t, data) })
+	f.Fuzz(func(t *testing.T, data []byte) {
+		checkRead(t, data)
+		checkPlain(t, data)
+	})
 }

@@ -5,8 +5,8 @@
 // (cells.go); let every separator and decimal mark be tried on a sample and the
 // most consistent win (sniff.go, vote.go); find header, units and first row
 // (layout.go); parse all rows in chunks, over the processors (body.go); join
-// what the chunks found into columns (columns.go). Numbers are in number.go,
-// clocks and dates in clock.go.
+// what the chunks found into columns (columns.go). Numbers are in number.go, the
+// short way for rows of nothing else in plain.go, clocks and dates in clock.go.
 package text
 
 import (
@@ -83,6 +83,9 @@ func ReadAll(data []byte, o Options, m Monitor) (Result, error) {
 	}
 	if err := r.layout(); err != nil {
 		return Result{}, err
+	}
+	if r.table.empty {
+		return r.noRows()
 	}
 	if err := r.readBody(); err != nil {
 		return Result{}, err

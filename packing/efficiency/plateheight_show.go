@@ -1,0 +1,349 @@
+package efficiency
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/fit"
+	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/units"
+)
+
+func (r PlateHeightResult) name() string {
+	s := "Plate height against velocity"
+	if r.Tests.Column.Tag != "" {
+		s += " of " + r.Tests.Column.Tag
+	}
+	return s
+}
+
+// shown returns A, B and C in the units of the table, mm and cm/h for van
+// Deemter, with the units' names.
+func (r PlateHeightResult) shown() (values [3]Uncertain, names [3]string) {
+	values = [3]Uncertain{r.A, r.B, r.C}
+	if r.Tests.Law == Knox {
+		return values, names
+	}
+	mm, cmh := float64(units.Millimetre), float64(units.CentimetrePerHour)
+	for i, one := range []float64{mm, mm * cmh, mm / cmh} {
+		values[i].Value /= one
+		values[i].StdErr /= one
+	}
+	return values, [3]string{"mm", "mm·cm/h", "mm·h/cm"}
+}
+
+// millimetres writes a length with its error in mm.
+func millimetres(h, stdErr units.Length) (value, errs string) {
+	return Uncertain{float64(h), float64(stdErr)}.digits(float64(units.Millimetre))
+}
+
+func (r PlateHeightResult) page(picture bool) table.Page {
+	var p table.Page
+	p.Heading(r.name())
+	if r.Refusal != nil {
+		p.Notice("No result:", r.Refusal.Error())
+		return p
+	}
+	if r.Fit.Status == fit.NotFitted {
+		p.Notice("No result:", "nothing has been fitted.")
+		return p
+	}
+	doubts := make([]string, len(r.Warnings))
+	for i, w := range r.Warnings {
+		doubts[i] = w.String()
+	}
+	p.List("Doubts", doubts)
+	p.Table(r.Table())
+	if picture {
+		p.SVG(r.SVG(), r.Figure().String())
+	}
+	p.List("Cautions", []string{
+		"The curve is one of its tracer on this packing. A protein diffuses a tenth as fast or less, and its curve rises more steeply.",
+		"The pressure over the bed bounds the velocity, too: see the pressure-flow curve, and keep to the limits of column and medium.",
+	})
+	return p
+}
+
+// Table returns the terms of the law and its minimum as a table that shows
+// itself.
+func (r PlateHeightResult) Table() table.Table {
+	law := "H = A + B/u + C u, u superficial velocity"
+	if r.Tests.Law == Knox {
+		law = "h = A ν^(1/3) + B/ν + C ν, ν by the interstitial velocity"
+	}
+	t := table.Table{Caption: r.Tests.Law.String() + ": " + law, RowHeaders: true, Columns: []table.Column{{Name: "quantity"}, {Name: "value", Right: true}, {Name: "standard error", Right: true}, {Name: "unit"}}}
+	values, names := r.shown()
+	for i, u := range values {
+		v, e := u.digits(1)
+		if u.Value == 0 {
+			v, e = "0", "held at zero"
+		}
+		t.Add(string("ABC"[i]), v, e, names[i])
+	}
+	if r.Optimum > 0 {
+		v, e := Uncertain{float64(r.Optimum), float64(r.OptimumStdErr)}.digits(float64(units.CentimetrePerHour))
+		t.Add("optimal velocity, superficial", v, e, "cm/h")
+		v, e = millimetres(r.LeastPlateHeight, r.LeastPlateHeightStdErr)
+		t.Add("least plate height", v, e, "mm")
+		if !math.IsNaN(r.LeastReduced) {
+			t.Add("least reduced plate height", fixed(r.LeastReduced, 1), "", "")
+		}
+	} else {
+		t.Add("optimal velocity, superficial", "none in the curve", "", "")
+	}
+	slow, fast := r.tested()
+	t.Add("tested", fmt.Sprintf("%d tests, %s to %s", len(r.heights), fixed(slow.In(units.CentimetrePerHour), 0), fixed(fast.In(units.CentimetrePerHour), 0)), "", "cm/h")
+	if nu := r.ReducedVelocity(slow); !math.IsNaN(nu) {
+		t.Add("reduced velocity, interstitial", fmt.Sprintf("%.3g to %.3g", nu, r.ReducedVelocity(fast)), "", "")
+	}
+	if r.Tests.Tracer != "" {
+		t.Add("tracer", r.Tests.Tracer, "", "")
+	}
+	t.Add("scatter about the curve", significant(r.Fit.ResidualSD*float64(r.length()/units.Millimetre), 2), "", "mm")
+	return t
+}
+
+// Figure draws tests, curve, band and optimum against the superficial velocity.
+// Repeats are shown by their mean with one standard deviation on both sides.
+func (r PlateHeightResult) Figure() figure.Figure { return r.figure(nil) }
+
+func (r PlateHeightResult) figure(run *FastestRun) figure.Figure {
+	if r.Fit.Status == fit.NotFitted {
+		return figure.Figure{Title: "No curve", Description: "Nothing has been fitted"}
+	}
+	one := float64(r.length())
+	slow, fast := r.tested()
+	const steps = 200
+	var us []units.Velocity
+	for i := range steps + 1 {
+		us = append(us, slow+(fast-slow)*units.Velocity(i)/steps)
+	}
+	b, err := r.band(us)
+	if err != nil {
+		panic("efficiency: a fitted curve has a band: " + err.Error())
+	}
+	u, h, low, high := make([]float64, len(us)), make([]float64, len(us)), make([]float64, len(us)), make([]float64, len(us))
+	for i, v := range us {
+		u[i], h[i], low[i], high[i] = float64(v), b.Y[i]*one, b.Low[i]*one, b.High[i]*one
+	}
+	var dots figure.Points
+	f := figure.Figure{
+		Title: r.name(),
+		X:     figure.Axis{Label: "Superficial velocity", Unit: "cm/h", One: float64(units.CentimetrePerHour), Max: 1.04 * fast.In(units.CentimetrePerHour)},
+		Y:     figure.Axis{Label: "Plate height", Unit: "mm", One: float64(units.Millimetre)},
+	}
+	for _, v := range r.speeds() {
+		mean, sd, n := r.repeats(v)
+		dots.X, dots.Y = append(dots.X, float64(v)), append(dots.Y, mean*one)
+		if n > 1 {
+			f.Marks = append(f.Marks, figure.Mark{X1: float64(v), Y1: (mean - sd) * one, X2: float64(v), Y2: (mean + sd) * one, Ends: true})
+		}
+	}
+	f.Lines = []figure.Line{
+		{Name: "tests", Points: dots, Dots: true, Bare: true},
+		{Name: "fitted curve", Points: figure.Points{X: u, Y: h}},
+		{Name: fmt.Sprintf("%.4g %% band", 100*r.Tests.Confidence), Points: figure.Points{X: u, Y: low}, Faint: true},
+		{Points: figure.Points{X: u, Y: high}, Faint: true},
+	}
+	f.Description = fmt.Sprintf("%d tests between %v and %v with the %v curve and its band.", len(r.heights), slow, fast, r.Tests.Law)
+	if r.Optimum >= slow && r.Optimum <= fast {
+		f.Marks = append(f.Marks, figure.Mark{X1: float64(r.Optimum), Y1: float64(r.LeastPlateHeight), X2: float64(r.Optimum), Y2: float64(r.LeastPlateHeight),
+			Label: fmt.Sprintf("optimum %v", r.Optimum), Place: figure.Below, Colour: 1})
+		f.Description += fmt.Sprintf(" Least plate height %v at %v.", r.LeastPlateHeight, r.Optimum)
+	}
+	if run != nil {
+		f.Levels = []figure.Level{{Y: float64(run.PlateHeight), Label: "allowed, " + run.PlateHeight.String()}}
+		f.Marks = append(f.Marks, figure.Mark{X1: float64(run.Velocity), Y1: float64(run.High), X2: float64(run.Velocity), Y2: float64(run.High),
+			Label: fmt.Sprintf("run at %v", run.Velocity), Place: figure.Below, Colour: 2})
+		f.Description += fmt.Sprintf(" Allowed are %v, met up to %v.", run.PlateHeight, run.Velocity)
+	}
+	return f
+}
+
+// SVG shows the figure; a result without numbers has none.
+func (r PlateHeightResult) SVG() string {
+	if r.Fit.Status == fit.NotFitted {
+		return ""
+	}
+	return r.Figure().SVG()
+}
+
+// HTML shows doubts, terms and figure.
+func (r PlateHeightResult) HTML() string { p := r.page(true); return p.HTML() }
+
+// Markdown shows the same without the figure.
+func (r PlateHeightResult) Markdown() string { p := r.page(false); return p.Markdown() }
+
+// String shows the same as text.
+func (r PlateHeightResult) String() string { p := r.page(false); return p.String() }
+
+// The sources of the laws.
+const (
+	vanDeemterSource = "J. J. van Deemter, F. J. Zuiderweg, A. Klinkenberg, Chem. Eng. Sci. 5 (1956) 271-289"
+	knoxSource       = "J. H. Knox, J. Chromatogr. Sci. 15 (1977) 352-364"
+)
+
+// Calculation shows how a number was worked out: Curve, the law with its fitted
+// terms, OptimalVelocity or LeastPlateHeight. Another name, or one that the
+// result does not have, is an error that lists them.
+func (r PlateHeightResult) Calculation(name string) (Calculation, error) {
+	all := r.calculations()
+	names := make([]string, len(all))
+	for i, c := range all {
+		if strings.EqualFold(c.Name, name) {
+			return c, nil
+		}
+		names[i] = c.Name
+	}
+	return Calculation{}, fmt.Errorf("no calculation %q; there are %s", name, strings.Join(names, ", "))
+}
+
+// Calculations shows all of them in one page.
+func (r PlateHeightResult) Calculations() CalculationList { return CalculationList(r.calculations()) }
+
+func (r PlateHeightResult) calculations() []Calculation {
+	if r.Fit.Status == fit.NotFitted {
+		return nil
+	}
+	values, _ := r.shown()
+	var n [3]string
+	for i, u := range values {
+		if n[i], _ = u.digits(1); u.Value == 0 {
+			n[i] = "0"
+		} else {
+			n[i] = significant(u.Value, 5) // a digit or two beyond the error, so that the numbers add up
+		}
+	}
+	with := "the tracer and the tested range; errors are in the table"
+	if r.Tests.Tracer != "" {
+		with = "the tracer, " + r.Tests.Tracer + ", and the tested range; errors are in the table"
+	}
+	mm := func(h units.Length) string { return quantity(h.In(units.Millimetre), 4, "mm") }
+	cmh := func(u units.Velocity) string { return quantity(u.In(units.CentimetrePerHour), 4, "cm/h") }
+	if r.Tests.Law == Knox {
+		all := []Calculation{{"Curve", "Knox curve", `h = A \nu^{1/3} + \frac{B}{\nu} + C \nu`, fmt.Sprintf(`%s \cdot \nu^{1/3} + \frac{%s}{\nu} + %s \cdot \nu`, n[0], n[1], n[2]),
+			"h plate height over bead diameter, ν reduced velocity u d/(ε D) by the interstitial velocity u/ε", knoxSource, with}}
+		if r.Optimum > 0 {
+			nu := r.ReducedVelocity(r.Optimum)
+			all = append(all, Calculation{"OptimalVelocity", "Optimal velocity", `u = \frac{\nu \varepsilon D}{d}`,
+				fmt.Sprintf(`\frac{%s \cdot %s \cdot %s}{%s} = %s`, significant(nu, 4), significant(r.Void, 3),
+					exact(scientific(float64(r.Tests.Diffusion)), "m^2")+`\,\mathrm{s}^{-1}`, quantity(r.Bead.In(units.Micrometre), 4, "µm"), cmh(r.Optimum)),
+				"ν reduced velocity where the slope of the curve, A/3 ν^(-2/3) - B/ν² + C, is zero; ε void, D diffusion coefficient, d bead diameter", knoxSource, with},
+				Calculation{"LeastPlateHeight", "Least plate height", `H = h d`, fmt.Sprintf(`%s \cdot %s = %s`, significant(r.LeastReduced, 4), quantity(r.Bead.In(units.Micrometre), 4, "µm"), mm(r.LeastPlateHeight)),
+					"h least reduced plate height, d bead diameter", knoxSource, with})
+		}
+		return all
+	}
+	all := []Calculation{{"Curve", "Van Deemter curve", `H = A + \frac{B}{u} + C u`, fmt.Sprintf(`%s + \frac{%s}{u} + %s \cdot u`, n[0], n[1], n[2]),
+		"H plate height in mm, u superficial velocity in cm/h", vanDeemterSource, with}}
+	if r.Optimum > 0 {
+		all = append(all, Calculation{"OptimalVelocity", "Optimal velocity", `u = \sqrt{\frac{B}{C}}`, fmt.Sprintf(`\sqrt{\frac{%s}{%s}} = %s`, n[1], n[2], cmh(r.Optimum)),
+			"B and C of the curve, H in mm and u in cm/h", vanDeemterSource, with},
+			Calculation{"LeastPlateHeight", "Least plate height", `H = A + 2 \sqrt{B C}`, fmt.Sprintf(`%s + 2 \sqrt{%s \cdot %s} = %s`, n[0], n[1], n[2], mm(r.LeastPlateHeight)),
+				"A, B and C of the curve, H in mm and u in cm/h", vanDeemterSource, with})
+	}
+	return all
+}
+
+// scientific writes a number as LaTeX with a power of ten.
+func scientific(v float64) string {
+	power := int(math.Floor(math.Log10(v)))
+	return fmt.Sprintf(`%s \cdot 10^{%d}`, significant(v/math.Pow10(power), 3), power)
+}
+
+func (f FastestRun) page(picture bool) table.Page {
+	var p table.Page
+	p.Heading("How fast the column may run")
+	if f.Velocity == 0 {
+		p.Notice("No result:", "nothing has been worked out.")
+		return p
+	}
+	// Rounded down, so that what is shown meets the need; the millionth is for
+	// 108 that comes out as 107.9999999.
+	cmh := func(u units.Velocity) string { return fixed(math.Floor(u.In(units.CentimetrePerHour)*10+1e-6)/10, 1) }
+	by := "the plate height"
+	switch {
+	case f.ByResidence < f.ByPlates:
+		by = "the residence time"
+	case f.AtEdge:
+		by = "the fastest test"
+	}
+	p.Notice("Up to "+cmh(f.Velocity)+" cm/h:", "bounded by "+by+".")
+	if f.AtEdge {
+		p.Notice("Not tested beyond:", "the fastest test still meets the plate height; what happens above "+f.ByPlates.String()+" is not known.")
+	}
+	t := table.Table{Caption: "Largest superficial velocity", RowHeaders: true, Columns: []table.Column{{Name: "demand"}, {Name: "velocity", Unit: "cm/h", Right: true}, {Name: "from"}}}
+	if math.IsInf(float64(f.ByResidence), 1) {
+		t.Add("residence time", "no demand", "")
+	} else {
+		t.Add("residence time of "+f.Need.ResidenceTime.String(), cmh(f.ByResidence), "bed height over residence time")
+	}
+	asked := "plate height of " + f.PlateHeight.String()
+	if f.Need.Plates > 0 {
+		asked += fmt.Sprintf(" (%s plates in %v)", fixed(f.Need.Plates, 0), f.Need.BedHeight)
+	}
+	t.Add(asked, cmh(f.ByPlates), "upper limit of the band")
+	t.Add("the same without room for error", cmh(f.ByCurve), "the curve itself")
+	p.Table(t)
+	g := table.Table{Caption: "There", RowHeaders: true, Columns: []table.Column{{Name: "quantity"}, {Name: "value", Right: true}}}
+	g.Add("residence time", f.Residence.String())
+	g.Add("plate height of the curve, upper limit", f.Expected.String()+", "+f.High.String())
+	g.Add("plates of the curve, lower limit", fixed(f.Plates, 0)+", "+fixed(f.PlatesLow, 0))
+	p.Table(g)
+	if picture {
+		fig := f.Figure()
+		p.SVG(fig.SVG(), fig.String())
+	}
+	p.List("Cautions", []string{"This knows nothing of pressure: check the pressure over the bed at this velocity, liquid and temperature against the limits of column and medium before running.",
+		"The plate height is that of the tracer. What binds has slower mass transfer; its capacity at a residence time comes from breakthrough tests."})
+	return p
+}
+
+// Figure draws the curve with the allowed plate height and the answer.
+func (f FastestRun) Figure() figure.Figure {
+	if f.Velocity == 0 {
+		return f.curve.figure(nil)
+	}
+	return f.curve.figure(&f)
+}
+
+// Calculation shows how the velocities were worked out.
+func (f FastestRun) Calculation() CalculationList {
+	var all CalculationList
+	if f.Velocity == 0 {
+		return all
+	}
+	length := quantity(f.Need.BedHeight.In(units.Centimetre), 4, "cm")
+	if f.Need.ResidenceTime > 0 {
+		all = append(all, Calculation{"ByResidence", "Velocity by the residence time", `u = \frac{L}{t}`,
+			fmt.Sprintf(`\frac{%s}{%s} = %s`, length, quantity(f.Need.ResidenceTime.In(units.Minute), 4, "min"), quantity(f.ByResidence.In(units.CentimetrePerHour), 4, "cm/h")),
+			"L bed height, t residence time on the empty column, u superficial velocity", geometry, ""})
+	}
+	if f.Need.Plates > 0 {
+		all = append(all, Calculation{"PlateHeight", "Plate height that is allowed", `H = \frac{L}{N}`,
+			fmt.Sprintf(`\frac{%s}{%s} = %s`, length, fixed(f.Need.Plates, 0), quantity(f.PlateHeight.In(units.Millimetre), 4, "mm")),
+			"L bed height, N required plates", iupac, ""})
+	}
+	return append(all, Calculation{"ByPlates", "Velocity by the plate height", `H(u) + t s(u) = H`,
+		fmt.Sprintf(`%s \Rightarrow u = %s`, quantity(f.PlateHeight.In(units.Millimetre), 4, "mm"), quantity(f.ByPlates.In(units.CentimetrePerHour), 4, "cm/h")),
+		"H(u) curve, s(u) its standard error, t quantile of Student's distribution; the largest tested u that solves it", "least squares, delta method", "tracer and tested range"})
+}
+
+// SVG shows the figure; an empty answer has none.
+func (f FastestRun) SVG() string {
+	if f.Velocity == 0 {
+		return ""
+	}
+	return f.Figure().SVG()
+}
+
+// HTML shows the answer, both bounds and the figure.
+func (f FastestRun) HTML() string { p := f.page(true); return p.HTML() }
+
+// Markdown shows the same without the figure.
+func (f FastestRun) Markdown() string { p := f.page(false); return p.Markdown() }
+
+// String shows the same as text.
+func (f FastestRun) String() string { p := f.page(false); return p.String() }
