@@ -25,10 +25,12 @@ func (k *Kernel) input(ctx context.Context, prompt string, password bool) (strin
 	k.askMu.Lock()
 	defer k.askMu.Unlock()
 	j := k.queue.current()
-	if j == nil {
+	switch {
+	case ctx.Err() != nil: // while another question was open
+		return "", ctx.Err()
+	case j == nil:
 		return "", errors.New("no cell runs that could ask for input")
-	}
-	if !j.asks.Load() {
+	case !j.asks.Load():
 		return "", errors.New("this client does not take input")
 	}
 	h := k.header(wire.InputRequest)
