@@ -94,7 +94,7 @@ func propose(code string, before source, at int, scope Scope) (start int, found 
 			case inImport(lex[:n-1]):
 				return last.from + 1, importPaths(code[last.from+1 : at])
 			}
-			return last.from + 1, inString(code, lex[:n-1], last, code[last.from+1:at], scope)
+			return last.from + 1, inString(lex[:n-1], last, code[last.from+1:at], scope)
 		case last.tok == token.INT || last.tok == token.FLOAT || last.tok == token.IMAG:
 			return at, nil
 		case last.tok == token.IDENT || last.tok.IsKeyword():

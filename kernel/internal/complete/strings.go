@@ -14,7 +14,7 @@ import (
 
 // inString proposes what may stand in a string literal behind the tokens: the
 // columns of the data frame that is asked, the keys of the map, or files.
-func inString(code string, lex []lexeme, literal lexeme, typed string, scope Scope) []host.Match {
+func inString(lex []lexeme, literal lexeme, typed string, scope Scope) []host.Match {
 	if found := keys(lex, scope); len(found) > 0 {
 		var all []host.Match
 		for _, key := range found {
@@ -24,7 +24,7 @@ func inString(code string, lex []lexeme, literal lexeme, typed string, scope Sco
 		}
 		return matching(all, typed)
 	}
-	if strings.Contains(typed, "/") || takesFile(code, lex) {
+	if strings.Contains(typed, "/") || takesFile(lex) {
 		return files(typed, literal)
 	}
 	return nil
@@ -64,7 +64,7 @@ var fileFunction = regexp.MustCompile(`(?i)(open|read|file|load|dir|folder|stat|
 
 // takesFile reports whether the tokens end in the arguments of a function that
 // takes a file, as its name says.
-func takesFile(code string, lex []lexeme) bool {
+func takesFile(lex []lexeme) bool {
 	for open := enclosing(lex); open > 0; open = enclosing(lex[:open]) {
 		if lex[open].tok == token.LPAREN && lex[open-1].tok == token.IDENT {
 			return fileFunction.MatchString(lex[open-1].lit)
