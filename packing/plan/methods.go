@@ -207,13 +207,8 @@ func (w *work) computePressure() {
 		return
 	}
 	first := w.velocityFor(c.PackingPressure.Times(1./pressureSteps), true)
-	cap := units.Velocity(math.Inf(1))
-	for _, l := range []units.Velocity{c.Column.Velocity(c.Limits.PumpFlow), c.Medium.MaxVelocity} {
-		if l > 0 {
-			cap = min(cap, l)
-		}
-	}
-	if math.IsInf(float64(cap), 1) {
+	top := w.pumpVelocity()
+	if math.IsInf(float64(top), 1) {
 		w.notChecked("flow at the start, when the bed is low (neither pump flow nor velocity limit given)")
 	}
 	f := &w.p.First
@@ -222,7 +217,7 @@ func (w *work) computePressure() {
 	f.BedHeight = w.p.Bed.SettledHeight.Times(1 / at.CompressionFactor)
 	f.Recovers = w.p.Bed.SettledHeight - f.BedHeight
 	f.AdapterTravel = w.p.Pour.SlurryHeight - f.BedHeight
-	f.Time, f.TimeAtHalfDensity, f.Bound = w.formed(first, cap, 1), w.formed(first, cap, 0.5), w.formed(first, cap, 0)
+	f.Time, f.TimeAtHalfDensity, f.Bound = w.formed(first, top, 1), w.formed(first, top, 0.5), w.formed(first, top, 0)
 	f.Volume = c.Column.Volume(w.p.Pour.SlurryHeight - w.p.Bed.SettledHeight)
 	f.ColumnVolumes = f.Volume.In(w.p.Bed.ColumnVolume)
 	w.use(first, at.Pressure)
@@ -233,9 +228,21 @@ func (w *work) computePressure() {
 	w.flowBuffer()
 }
 
+// pumpVelocity is the highest velocity of the pump, or of the medium, while the bed
+// is low; infinite if neither was given.
+func (w *work) pumpVelocity() units.Velocity {
+	top := units.Velocity(math.Inf(1))
+	for _, l := range []units.Velocity{w.c.Column.Velocity(w.c.Limits.PumpFlow), w.c.Medium.MaxVelocity} {
+		if l > 0 {
+			top = min(top, l)
+		}
+	}
+	return top
+}
+
 // formed is the time in which the bed forms at a pressure whose plateau is u; at
 // density factor zero the longest time of any beads.
-func (w *work) formed(plateau, cap units.Velocity, factor float64) units.Time {
+func (w *work) formed(plateau, top units.Velocity, factor float64) units.Time {
 	s := w.inColumn()
 	if s.Concentration >= 1 {
 		return 0
@@ -245,7 +252,7 @@ func (w *work) formed(plateau, cap units.Velocity, factor float64) units.Time {
 	var t units.Time
 	for i := range n {
 		part := (float64(i) + 0.5) / n
-		u := min(cap, plateau.Times(1/part))
+		u := min(top, plateau.Times(1/part))
 		growth := u.Times(float64(s.Concentration) / (1 - float64(s.Concentration))) // φ0/(φm - φ0)
 		if factor > 0 {
 			out, err := w.suspension(s, u, factor).Settle(w.p.Pour.SlurryHeight)
@@ -261,7 +268,7 @@ func (w *work) formed(plateau, cap units.Velocity, factor float64) units.Time {
 }
 
 func (w *work) pressureStages() {
-	c, p := w.c, w.p
+	p := w.p
 	w.prepareStage()
 	w.pourStage()
 	w.pressureAdapterStage()
@@ -271,7 +278,7 @@ func (w *work) pressureStages() {
 			continue
 		}
 		if known(p.First.Time) {
-			w.addPhase(phase{name: "pressure 1 of 4", kind: forming, duration: p.First.Time, velocity: p.First.Velocity, cap: c.Column.Velocity(c.Limits.PumpFlow), bedFrom: p.Pour.SlurryHeight, bedTo: p.First.BedHeight,
+			w.addPhase(phase{name: "pressure 1 of 4", kind: forming, duration: p.First.Time, velocity: p.First.Velocity, most: w.pumpVelocity(), bedFrom: p.Pour.SlurryHeight, bedTo: p.First.BedHeight,
 				pressureTo: p.First.Pressure, suspension: w.suspension(w.inColumn(), p.First.Velocity, 1)})
 		}
 		w.firstAdapterStage()
@@ -346,9 +353,7 @@ func (w *work) computeAxial() {
 	w.p.Adapter.CompressionFactor = c.CompressionFactor
 	w.adapterLoad()
 	w.displacing()
-	if c.Method == axialCompression {
-		w.choices(c.FirstVelocity)
-	}
+	w.choices(c.FirstVelocity)
 	w.buffer("rinse", c.Rinse)
 	if known(f.Bound) {
 		w.buffer("step 1, until its longest time", f.Flow.For(f.Bound))

@@ -67,7 +67,7 @@ type phase struct {
 	before                   units.Velocity // that flows already, of pressing
 	lost                     units.Length   // by the change of flow, of pressing
 	velocityFrom             units.Velocity // at the start of pressing, if it is not velocity
-	cap                      units.Velocity // of the pump, of forming; zero: none
+	most                     units.Velocity // that the pump gives, of forming; may be infinite
 	speed                    units.Velocity // of the adapter that catches
 	held                     bool           // the bed cannot rise
 	bedFrom, bedTo           units.Length   // of settling and forming: from the slurry's height; pressing goes on from where the bed is
@@ -240,16 +240,12 @@ func (ph phase) playSettling(p Procedure) ([]Moment, error) {
 
 func (ph phase) playForming(p Procedure) []Moment {
 	settled := p.Bed.SettledHeight
-	top := units.Velocity(math.Inf(1))
-	if ph.cap > 0 {
-		top = ph.cap
-	}
 	var out []Moment
 	t, edge := units.Time(0), ph.bedFrom
 	for i := range samples {
 		part := (float64(i) + 0.5) / samples
 		s := ph.suspension
-		s.Downflow = min(top, ph.velocity.Times(1/part))
+		s.Downflow = min(ph.most, ph.velocity.Times(1/part))
 		sediment, err := s.Settle(ph.bedFrom)
 		if err != nil {
 			return out
@@ -258,7 +254,7 @@ func (ph phase) playForming(p Procedure) []Moment {
 		t += step
 		edge -= sediment.Interface.For(step)
 		part = float64(i+1) / samples
-		m := Moment{Time: t, Liquid: ph.bedFrom, Adapter: ph.bedFrom, Velocity: min(top, ph.velocity.Times(1/part)), Pressure: ph.pressureTo}
+		m := Moment{Time: t, Liquid: ph.bedFrom, Adapter: ph.bedFrom, Velocity: min(ph.most, ph.velocity.Times(1/part)), Pressure: ph.pressureTo}
 		m.Pressure = m.Pressure.Times(m.Velocity.In(ph.velocity) * part) // less while the pump cannot give more
 		m.Bed = settled.Times(part * (1 - part*(1-ph.bedTo.In(settled))))
 		m.Interface = max(edge, m.Bed)

@@ -295,7 +295,7 @@ func (p Procedure) riseTable() table.Table {
 func (p Procedure) choiceTable() table.Table {
 	c := p.Request
 	read := "bed after step 1"
-	if c.FirstVelocity == 0 && c.Method == axialCompression {
+	if c.FirstVelocity == 0 && c.Method != constantPressure {
 		read = "settled bed"
 	}
 	byFlow := p.byFlow() && c.Method != flowThenAdapter
