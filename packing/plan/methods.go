@@ -69,9 +69,9 @@ func (w *work) consolidating() units.Velocity {
 			u, why = v, reason
 		}
 	}
-	for _, l := range []units.Pressure{c.Medium.MaxBedPressure, c.Column.MaxPressure, c.Limits.TubePressure, c.Limits.SystemPressure, c.Limits.PumpPressure, c.Limits.ReliefPressure} {
+	for i, l := range []units.Pressure{c.Medium.MaxBedPressure, c.Column.MaxPressure, c.Limits.TubePressure, c.Limits.SystemPressure, c.Limits.PumpPressure, c.Limits.ReliefPressure} {
 		if l > 0 {
-			lower(w.velocityFor(l.Times(usualPart), l != c.Medium.MaxBedPressure), "70 % of the lowest pressure limit")
+			lower(w.velocityFor(l.Times(usualPart), i > 0), "70 % of the lowest pressure limit")
 		}
 	}
 	lower(c.Column.Velocity(c.Limits.PumpFlow).Times(0.8), "80 % of the pump's flow")
@@ -202,8 +202,9 @@ func (w *work) computePressure() {
 		return
 	}
 	total := func(u units.Velocity) units.Pressure { return w.at(u).Pressure + w.hardware(u) }
-	if last := w.curve.Last().Velocity; w.velocityFor(c.PackingPressure, true) == last && total(last) < c.PackingPressure.Times(1-1e-9) {
-		w.refuse(fmt.Sprintf("packing pressure %v", c.PackingPressure), fmt.Sprintf("the curve ends at %v; it is not extrapolated", total(last)), "ask for a lower pressure, or measure on if every limit allows it")
+	if most := total(w.velocityFor(c.PackingPressure, true)); most < c.PackingPressure.Times(1-1e-6) {
+		w.refuse(fmt.Sprintf("packing pressure %.3g bar", c.PackingPressure.In(units.Bar)), fmt.Sprintf("curve and readings of the empty column end at %.3g bar; they are not extrapolated", most.In(units.Bar)),
+			"ask for a lower pressure, or measure on if every limit allows it")
 		return
 	}
 	first := w.velocityFor(c.PackingPressure.Times(1./pressureSteps), true)

@@ -86,7 +86,7 @@ type FlowThenAdapter struct {
 	CompressionFactor float64
 
 	FirstVelocity   units.Velocity // zero: 20 cm/h, common practice, no source
-	PackingVelocity units.Velocity // that consolidates; zero: where the pressure takes 70 % of the lowest limit, or the curve ends
+	PackingVelocity units.Velocity // that consolidates; zero: what 70 % of the limits, the curve and 80 % of the compression allow
 	Curve           bed.Curve      // needed, or Law
 	Law             bed.Law        // gives the load of the adapter; nil: load not determined
 	WallFriction    float64
