@@ -109,7 +109,8 @@ race:
 	go test -race -skip '^(TestRefusals|TestBomb|TestStyledAndEmptyRows)$$' $$packages
 
 # A fuzz test is found by its name. The default is a number of inputs, since Go
-# sometimes calls the end of a stretch of time a failure.
+# sometimes calls the end of a stretch of time a failure. Without a bound, Go
+# spends up to a minute on making each new input smaller, and little else is done.
 .PHONY: fuzz
 fuzz:
 	@grep -rho --include='*_test.go' --with-filename '^func Fuzz[A-Za-z0-9_]*' kernel packing | sort | \
@@ -138,6 +139,10 @@ gen: ## the generated tables of linked packages
 .PHONY: golden
 golden: ## golden files: rewrite, then read the diff
 	UPDATE_GOLDEN=1 go test ./...
+
+.PHONY: coverage
+coverage: ## the full statistical runs: 2,000 traces a case, and their tables
+	COVERAGE_TRACES=2000 go test -count=1 -run 'Coverage$$' ./packing/efficiency
 
 .PHONY: data
 data: ## the invented data in testdata/

@@ -5,11 +5,14 @@ pandas rounds correctly without being asked since 3.1, where float_precision has
 no effect. What a library cannot read, or reads as something else, is listed with what it
 does instead.
 """
+import base64
+import datetime
 import json
 import os
 import random
 import struct
 import subprocess
+import xml.etree.ElementTree as ET
 
 import netCDF4
 import numpy as np
@@ -27,6 +30,7 @@ TEXT = "packing/record/internal/text/testdata/"
 NETCDF = "packing/record/internal/netcdf/testdata/"
 SHEET = "packing/record/internal/sheet/testdata/"
 COLUMNAR = "packing/record/internal/columnar/testdata/"
+ANIML = "packing/record/internal/animl/testdata/"
 
 KEEP_ROWS = {"Clock": 1}  # record.KeepRows: as the others do, which look at no clock
 SEMICOLON = {"sep": ";", "decimal": ","}
@@ -193,7 +197,7 @@ class Ours:
     def read(self, path, table=""):
         """Return the columns of a file of the tables above."""
         if not self.answers:
-            paths = {*PANDAS, *NOT_PANDAS, *ARROW_CSV, *NOT_ARROW_CSV, *NETCDF_VARIABLES, *ARROW}
+            paths = {*PANDAS, *NOT_PANDAS, *ARROW_CSV, *NOT_ARROW_CSV, *NETCDF_VARIABLES, *ARROW, ANIML + "pulse.animl"}
             wanted = [(p, "", PANDAS.get(p, {}).get("ours", KEEP_ROWS if p in ARROW else {})) for p in sorted(paths)]
             wanted += [(p, sheet, KEEP_ROWS) for p, sheet in SHEETS]
             answers = self.ask([{"path": p, "options": {"Table": t, **o}} for p, t, o in wanted])
@@ -446,6 +450,102 @@ def test_arrow(ours, root, path):
         same(column, arrow_numbers(table.column(column["name"]), column.get("start")))
 
 
+PACKED = {"Int32": "<i4", "Int64": "<i8", "Float32": "<f4", "Float64": "<f8"}
+SINGLE = {"Int32": "I", "Int64": "L", "Float32": "F", "Float64": "D"}  # elements of one value
+
+
+def animl_value(kind, text):
+    """Return one value of AnIML as a number: moments as POSIX time, NaN if there is none."""
+    if not text:
+        return np.nan
+    if kind == "Boolean":
+        return float(text in ("true", "1"))
+    if kind == "DateTime":
+        moment = datetime.datetime.fromisoformat(text)
+        return (moment if moment.tzinfo else moment.replace(tzinfo=datetime.timezone.utc)).timestamp()
+    return float(np.float32(text)) if kind == "Float32" else float(text)
+
+
+def by_elements(file):
+    """Return the Series of an AnIML file as name -> numbers, by Python's own XML library."""
+    found = {}
+    for series_set in ET.parse(file).getroot().findall(".//{*}SeriesSet"):
+        for series in series_set.findall("{*}Series"):
+            kind, values, at = series.get("seriesType"), np.full(int(series_set.get("length")), np.nan), 0
+            if kind == "String":
+                continue
+            for part in series:
+                at = int(part.get("startIndex", at))
+                match part.tag.split("}")[-1]:
+                    case "IndividualValueSet":
+                        new = [animl_value(kind, v.text) for v in part]
+                    case "EncodedValueSet":
+                        new = np.frombuffer(base64.b64decode(part.text), PACKED[kind])
+                    case "AutoIncrementedValueSet":
+                        start, step = (float(part.find(f"{{*}}{n}")[0].text) for n in ("StartValue", "Increment"))
+                        new = start + step * np.arange(int(part.get("endIndex", len(values) - 1)) + 1 - at)
+                    case _:
+                        continue
+                values[at:at + len(new)] = new
+                at += len(new)
+            found[series.get("name")] = values - values[0] if kind == "DateTime" else values
+    return found
+
+
+def series_equal(columns, theirs):
+    """Fail unless our columns of numbers have the names and the numbers of theirs."""
+    columns = [c for c in columns if "values" in c]
+    assert [c["name"] for c in columns] == list(theirs)
+    for column in columns:
+        same(column, theirs[column["name"]])
+
+
+def test_animl(ours, root):
+    """Python's own XML library has our numbers, in every form that values have."""
+    theirs = by_elements(root / ANIML / "pulse.animl")
+    assert len(theirs) == 7
+    series_equal(ours.read(ANIML + "pulse.animl"), theirs)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_written_animl(ours, tmp_path, seed):
+    """What Python's own XML library writes, packed by numpy or one by one, in parts and with gaps, we read."""
+    r, n = random.Random(seed), 200
+    ET.register_namespace("", "urn:org:astm:animl:schema:core:draft:0.90")
+    space = r.choice(["", "{urn:org:astm:animl:schema:core:draft:0.90}"])
+    root = ET.Element(space + "AnIML")
+    series_set = ET.SubElement(root, space + "SeriesSet", name="all", length=str(n))
+    wanted = {"Time": 0.1 * r.random() + 0.25 * np.arange(n)}
+    for name in ("Time", *"ABCDEF"):
+        kind = "Float64" if name == "Time" else r.choice(list(PACKED))
+        series = ET.SubElement(series_set, space + "Series", name=name, seriesType=kind, dependency="independent" if name == "Time" else "dependent")
+        if name != "Time":
+            with np.errstate(invalid="ignore"):  # signalling NaN
+                raw = np.frombuffer(r.randbytes(8 * n), PACKED[kind])[:n].astype(float)
+            wanted[name] = np.where(np.isfinite(raw), raw, 1.5)
+        ET.SubElement(series, space + "Unit", label="s" if name == "Time" else "mAU")
+        at = 0
+        while at < n:
+            size = r.randrange(1, 60)
+            part = wanted[name][at:at + size]
+            if name != "Time" and at > 0 and len(part) + at < n and r.random() < 0.2:
+                part[:] = np.nan  # a gap
+            elif r.random() < 0.5:
+                e = ET.SubElement(series, space + "EncodedValueSet", startIndex=str(at))
+                e.text = base64.b64encode(part.astype(PACKED[kind]).tobytes()).decode()
+            else:
+                e = ET.SubElement(series, space + "IndividualValueSet", startIndex=str(at), endIndex=str(at + len(part) - 1))
+                for v in part:
+                    ET.SubElement(e, space + SINGLE[kind]).text = repr(int(v)) if kind[0] == "I" else repr(float(v))
+            at += len(part)
+    file = tmp_path / "made.animl"
+    ET.ElementTree(root).write(file, encoding="utf-8", xml_declaration=True)
+    (answer,) = ours.ask([{"path": str(file)}])
+    assert "error" not in answer, answer["error"]
+    series_equal(answer["columns"], wanted)
+    series_equal(answer["columns"], by_elements(file))
+
+
 # What we write again, and in which formats.
 COPIED = {
     TESTDATA + "column04-pulse.csv": ("csv", "parquet", "nc"),
@@ -470,6 +570,54 @@ def copies(ours, tmp_path_factory):
         assert "error" not in answer, answer["error"]
         assert answer["written"] == [""] * len(endings), f"{path}: {answer['written']}"
     return {path: ([c for c in answer["columns"] if "values" in c], stems[path]) for path, answer in zip(COPIED, answers)}
+
+
+def test_written_moments(ours, tmp_path):
+    """netCDF4 reads the moments that we write, and our reader reads those of netCDF4."""
+    moments = [datetime.datetime(2026, 3, 9, 8, 30) + datetime.timedelta(days=40 * i, microseconds=250_000 * i) for i in range(5)]
+    text = tmp_path / "moments.csv"
+    text.write_text("Moment,UV (mAU)\n" + "".join(f"{m.isoformat()},{i}.5\n" for i, m in enumerate(moments)))
+    (answer,) = ours.ask([{"path": str(text), "copies": [str(tmp_path / "copy.nc")]}])
+    assert answer["written"] == [""]
+    with netCDF4.Dataset(tmp_path / "copy.nc") as data:
+        time = data["Moment"]
+        read = netCDF4.num2date(time[...], time.units, time.calendar, only_use_cftime_datetimes=False, only_use_python_datetimes=True)
+        assert list(read) == moments
+    with netCDF4.Dataset(tmp_path / "theirs.nc", "w", format="NETCDF3_CLASSIC") as data:
+        data.createDimension("time", len(moments))
+        time, flow = (data.createVariable(n, "f8", ("time",)) for n in ("time", "flow"))
+        time.units, time.calendar = "hours since 2026-03-01 00:00:00", "standard"
+        time[:] = netCDF4.date2num(moments, time.units, time.calendar)
+        flow[:] = range(len(moments))
+        hours = time[...].filled()
+    (answer,) = ours.ask([{"path": str(tmp_path / "theirs.nc")}])
+    column = answer["columns"][0]
+    assert (column["name"], column["unit"], column["start"]) == ("time", "hours", "2026-03-01T00:00:00Z")
+    same(column, hours)
+
+
+@pytest.mark.parametrize("path, even", [(TESTDATA + "column04-pulse.csv", None), (TESTDATA + "export-paired.csv", None), ("even", True), ("uneven", False)])
+def test_written_signal(ours, root, tmp_path, path, even):
+    """netCDF4 finds in our file of one signal what ASTM E1947 puts there."""
+    file = root / path
+    if even is not None:
+        file = tmp_path / "made.csv"
+        file.write_text("Time (min),UV (mAU)\n" + "".join(f"{0.25 * i if even or i < 9 else 0.3 * i},{i / 3}\n" for i in range(10)))
+    (answer,) = ours.ask([{"path": str(file), "signal": "UV", "copies": [str(tmp_path / "uv.cdf")]}])
+    assert answer["written"] == [""], answer["written"]
+    uv = next(c for c in answer["columns"] if c["name"].startswith("UV"))
+    axis = next(c for c in answer["columns"] if c["name"] == uv["axis"])
+    with netCDF4.Dataset(tmp_path / "uv.cdf") as data:
+        assert data.retention_unit == {"min": "minutes", "s": "seconds"}[axis["unit"]]
+        assert (data.detector_name, data.detector_unit, data.dataset_completeness) == (uv["name"], uv["unit"], "C1")
+        same(uv, data["ordinate_values"][...].filled(np.nan))
+        flag = data["ordinate_values"].uniform_sampling_flag
+        assert even is None or flag == ("Y" if even else "N")
+        if flag == "Y":
+            times = float(data["actual_delay_time"][...]) + float(data["actual_sampling_interval"][...]) * np.arange(len(uv["values"]))
+        else:
+            times = data["raw_data_retention"][...].filled(np.nan)
+        same(axis, times)
 
 
 def titled(column):

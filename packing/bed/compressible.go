@@ -31,7 +31,7 @@ import (
 // Sources: friction after H. A. Janssen, Z. Ver. Dtsch. Ing. 39 (1895)
 // 1045-1049; permeability after P. C. Carman, Trans. Inst. Chem. Eng. 15 (1937)
 // 150-166; beds of soft media with wall support: J. J. Stickel and
-// A. Fotopoulos, Biotechnol. Prog. 17 (2001) 740-751.
+// A. Fotopoulos, Biotechnol. Prog. 17 (2001) 740-751, from memory.
 type Compressible struct {
 	Label          string // what it describes, for headings
 	Law            Law

@@ -89,7 +89,7 @@ func (l ExponentialVoid) String() string {
 //	1-ε = (1-ε0)·(1 + σ/pa)^β
 //
 // with the stress pa [Pa] and the exponent β. Source: F. M. Tiller and W. F.
-// Leu, J. Chin. Inst. Chem. Eng. 11 (1980) 61-70.
+// Leu, J. Chin. Inst. Chem. Eng. 11 (1980) 61-70, from memory.
 type PowerSolids struct {
 	Stress0  units.Pressure // pa
 	Exponent float64        // β

@@ -5,6 +5,7 @@
 // returns a [PulseResult]: plates and plate height, asymmetry, retention, the
 // doubts about them, and the verdict against the user's [Limits].
 // [PulseResult.Calculation] shows one number with its formula.
+// [PulseResult.Uncertainty] has the standard error and the 95 % interval of each.
 //
 // A [Transition] does the same with the step of a change of buffers, which every
 // cycle has, and [TransitionResult.Against] compares it with an earlier one. A

@@ -195,17 +195,21 @@ type Check struct {
 	Reported string // the value rounded to the digits of the limit
 	Limit    Limit
 	Outcome  Outcome
-	// Close reports that the limit lies within two standard errors of the
-	// value, so that a repeat may turn out otherwise.
+	// Low and High bound the 95 % interval of the value from the noise of the
+	// recording; NaN where there is no noise to tell it from.
+	Low, High float64
+	Doubt     string // why the interval is not reliable, or empty
+	// Close reports that the outcome is not the same all over the interval: the
+	// noise alone can decide it.
 	Close bool
 }
 
-// newCheck judges a value of standard error se.
-func newCheck(quantity string, v, se float64, l Limit) Check {
-	c := Check{Quantity: quantity, Value: v, Limit: l}
+// newCheck judges a value with its interval.
+func newCheck(quantity string, v, low, high float64, doubt string, l Limit) Check {
+	c := Check{Quantity: quantity, Value: v, Low: low, High: high, Doubt: doubt, Limit: l}
 	c.Reported, c.Outcome = l.judge(v)
-	for _, bound := range []string{l.Min, l.Max} {
-		if limit, _, ok := bounded(bound); ok && math.Abs(v-limit) < 2*se {
+	for _, end := range []float64{low, high} {
+		if _, other := l.judge(end); !math.IsNaN(end) && other != c.Outcome {
 			c.Close = true
 		}
 	}

@@ -33,6 +33,9 @@ type Pulse struct {
 	// MomentRange is from where to where the moments are taken; zero: from one
 	// width at 5 % in front of the peak to one behind it.
 	MomentRange trace.Range
+	// Bootstrap takes the uncertainty from resampled traces; zero: from the
+	// first order, which is quick.
+	Bootstrap Bootstrap
 }
 
 // A Smoothing is a moving quadratic after Savitzky and Golay.
@@ -80,9 +83,10 @@ type PulseResult struct {
 	Asymmetry          float64 // b/a at 10 %
 	SymmetryFactor     float64 // w/(2a) at 5 %; NaN if the trace does not fall so far
 
-	// One standard error from the noise of the signal, taken as independent
-	// from sample to sample. What the test does to the number if it is repeated
-	// (flow, sample, bed) is not in it. NaN where there is no noise to tell.
+	// One standard error from the noise of the signal; NaN where there is no
+	// noise to tell it from. What the test does to the number if it is repeated
+	// (flow, sample, bed) is not in it. Uncertainty has those of all numbers,
+	// with intervals.
 	PlatesPerMetreStdErr, ReducedPlateHeightStdErr, AsymmetryStdErr, SymmetryFactorStdErr float64
 
 	// How it was measured, in the units of the trace's axis.
@@ -103,6 +107,7 @@ type PulseResult struct {
 	calm     trace.Trace // the part of net in which the peak was measured
 	down     bool        // the peak points down in the trace
 	volume   units.Volume
+	spread   *spread // nil if there is no noise to tell
 }
 
 // The bounds of the warnings. Common practice, no source.
@@ -148,6 +153,9 @@ func (p Pulse) evaluate(tr trace.Trace) (PulseResult, error) {
 		return PulseResult{}, err
 	}
 	r.numbers()
+	if err := r.errors(); err != nil {
+		return PulseResult{}, err
+	}
 	r.doubts(tr)
 	r.judge()
 	return r, nil
@@ -184,6 +192,9 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 		}
 	}
 	if err := p.Limits.check(); err != nil {
+		return PulseResult{}, err
+	}
+	if err := p.Bootstrap.check(); err != nil {
 		return PulseResult{}, err
 	}
 	if tr.Len() < 8 {
@@ -360,17 +371,27 @@ func (r *PulseResult) numbers() {
 	r.ReducedPlateHeight = r.HETP.In(r.Bead)
 	r.Asymmetry = asymmetry(r.Tenth.Front(r.Apex), r.Tenth.Back(r.Apex))
 	r.SymmetryFactor = symmetryFactor(r.Fifth.Width(), r.Fifth.Front(r.Apex))
-	r.errors()
 }
 
 // judge compares the reportable numbers with the limits.
 func (r *PulseResult) judge() {
 	l := r.Pulse.Limits
-	r.Checks = []Check{
-		newCheck("plates per metre", r.PlatesPerMetre, r.PlatesPerMetreStdErr, l.PlatesPerMetre),
-		newCheck("reduced plate height", r.ReducedPlateHeight, r.ReducedPlateHeightStdErr, l.ReducedPlateHeight),
-		newCheck("asymmetry at 10 %", r.Asymmetry, r.AsymmetryStdErr, l.Asymmetry),
-		newCheck("symmetry factor at 5 %", r.SymmetryFactor, r.SymmetryFactorStdErr, l.SymmetryFactor),
+	r.Checks = nil
+	for _, c := range []struct {
+		quantity string
+		value    float64
+		of       function
+		stdErr   *float64
+		limit    Limit
+	}{
+		{"plates per metre", r.PlatesPerMetre, func(r *PulseResult, m measured) float64 { return plates50(r, m) / r.Pulse.BedHeight.In(units.Metre) }, &r.PlatesPerMetreStdErr, l.PlatesPerMetre},
+		{"reduced plate height", r.ReducedPlateHeight, func(r *PulseResult, m measured) float64 { return r.Pulse.BedHeight.In(r.Bead) / plates50(r, m) }, &r.ReducedPlateHeightStdErr, l.ReducedPlateHeight},
+		{"asymmetry at 10 %", r.Asymmetry, asymmetry10, &r.AsymmetryStdErr, l.Asymmetry},
+		{"symmetry factor at 5 %", r.SymmetryFactor, symmetry5, &r.SymmetryFactorStdErr, l.SymmetryFactor},
+	} {
+		se, low, high, doubt := r.interval(r.spread, c.of)
+		*c.stdErr = se
+		r.Checks = append(r.Checks, newCheck(c.quantity, c.value, low, high, doubt, c.limit))
 	}
 	for _, c := range r.Checks {
 		switch {

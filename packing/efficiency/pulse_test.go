@@ -385,9 +385,9 @@ func TestVerdict(t *testing.T) {
 
 func TestVerdictNearTheLimit(t *testing.T) {
 	r := demo(t)
-	c := newCheck("plates per metre", 4001, 2, AtLeast("4000"))
+	c := newCheck("plates per metre", 4001, 3997, 4005, "", AtLeast("4000"))
 	if !c.Close || c.Outcome != Meets {
-		t.Errorf("4001 ± 2 against 4000: %+v", c)
+		t.Errorf("4001, 3997 to 4005, against 4000: %+v", c)
 	}
 	for _, c := range r.Checks {
 		if c.Close {

@@ -34,6 +34,9 @@ func (r PulseResult) page(picture bool) table.Page {
 		return p
 	}
 	p.Notice(r.verdict())
+	if text := r.closeness(); text != "" {
+		p.Notice("Uncertainty:", text)
+	}
 	if missing := r.unchecked(); missing != "" {
 		p.Notice("Not checked:", missing)
 	}
@@ -58,11 +61,7 @@ func (r PulseResult) verdict() (title, text string) {
 		if c.Outcome == NotChecked {
 			continue
 		}
-		part := fmt.Sprintf("%s %s, limit %s: %s", c.Quantity, c.Reported, c.Limit, c.Outcome)
-		if c.Close {
-			part += " (the limit lies within two standard errors)"
-		}
-		parts = append(parts, part)
+		parts = append(parts, fmt.Sprintf("%s %s, limit %s: %s", c.Quantity, c.Reported, c.Limit, c.Outcome))
 	}
 	if len(parts) == 0 {
 		return "No verdict:", "No limit was given. The numbers below say nothing about pass or fail."

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sort"
 
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -103,6 +104,7 @@ type axis struct {
 // volume and must not run backwards.
 func (r Record) axes() ([]axis, error) {
 	var all []axis
+	rows := 0
 	for _, c := range r.Columns {
 		if !r.isAxis(c.Name) {
 			continue
@@ -124,9 +126,13 @@ func (r Record) axes() ([]axis, error) {
 				Remedy: "take their signals one by one, and move the zero of one with Since"}
 		}
 		all = append(all, axis{c, kind, x})
+		rows += len(x)
 	}
 	if len(all) == 0 {
 		return nil, Error{File: r.File, Problem: "no column of time or of volume", Remedy: "give a column its unit: record.Options{Units: map[string]string{\"Time\": \"min\"}}"}
+	}
+	if rows == 0 {
+		return nil, Error{File: r.File, Problem: "the record has no rows", Remedy: "export the file again, with data"}
 	}
 	return all, nil
 }
@@ -188,15 +194,15 @@ func (r Record) target(a Alignment, axes []axis) (axis, string, error) {
 		x[i] = first + float64(i)*step
 	}
 	to := axis{column: axes[0].column, kind: kind, x: x}
-	u := unit{timeKind, 1, 0}
+	u := unit.Unit{Kind: unit.Time, One: 1}
 	if kind == trace.Volume {
-		u.kind = volumeKind
+		u.Kind = unit.Volume
 	}
-	own, _ := unitOf(to.column.Unit)
-	if own.kind == columnVolumeKind {
-		own = unit{volumeKind, r.report.columnVolume(), 0}
+	own, _ := unit.Of(to.column.Unit)
+	if own.Kind == unit.CV {
+		own = unit.Unit{Kind: unit.Volume, One: r.report.columnVolume()}
 	}
-	to.column.Values = convert(x, u, own)
+	to.column.Values = unit.Convert(x, u, own)
 	return to, "every " + kind.Show(step), nil
 }
 

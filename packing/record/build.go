@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/evenbed/evenbed/packing/record/internal/source"
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
 )
 
 // A builder makes a record of what a reader found.
@@ -83,19 +84,23 @@ func numbers(t source.Table) int {
 	return n
 }
 
+// measures tells whether a table has a column for numbers or moments, be there
+// any in it or not.
+func measures(t source.Table) bool {
+	return slices.ContainsFunc(t.Columns, func(c source.Column) bool { return c.Texts == nil })
+}
+
 // choose takes the table that the options name, or the one with the most
 // numbers, and says so where there are others.
 func (b *builder) choose(f source.File) error {
-	best, most := -1, 0
+	best, most := -1, -1
 	var names, others []string
 	for i, t := range f.Tables {
 		names = append(names, t.Name)
 		n := numbers(t)
-		if b.options.Table != "" {
-			n = 0
-			if strings.EqualFold(t.Name, b.options.Table) {
-				n = 1
-			}
+		switch {
+		case b.options.Table == "" && !measures(t), b.options.Table != "" && !strings.EqualFold(t.Name, b.options.Table):
+			n = -1
 		}
 		if n > most {
 			best, most = i, n
@@ -106,6 +111,9 @@ func (b *builder) choose(f source.File) error {
 		return Error{File: b.name, Problem: fmt.Sprintf("no table %q", b.options.Table), Remedy: choices("the file holds", names, b.options.Table)}
 	case best < 0:
 		return Error{File: b.name, Problem: "no numbers in the file", Remedy: "look whether the export holds rows at all; if it does, save them as CSV"}
+	}
+	if numbers(f.Tables[best]) == 0 {
+		b.report.remark("there is no value in the table: its columns are empty")
 	}
 	if together := joint(f.Tables); b.options.Table == "" && len(together) > 1 {
 		b.table = join(f.Tables, together)
@@ -201,10 +209,13 @@ func (b *builder) names() error {
 			return err
 		}
 		u := b.options.Units[name]
-		if _, known := unitOf(u); !known {
+		if _, known := unit.Of(u); !known {
 			return Error{File: b.name, Problem: fmt.Sprintf("the unit %q given for column %q is not known", u, named.Columns[i].Name), Remedy: unitsRemedy}
 		}
 		b.table.Columns[i].Unit = u
+		if unit.KindOf(u) != unit.Time {
+			b.table.Columns[i].Start = time.Time{}
+		}
 	}
 	if b.unitsToo {
 		b.used.Units = maps.Clone(b.used.Units)
@@ -212,7 +223,7 @@ func (b *builder) names() error {
 			b.used.Units = map[string]string{}
 		}
 		for _, c := range b.table.Columns {
-			if _, known := unitOf(c.Unit); known {
+			if _, known := unit.Of(c.Unit); known {
 				b.used.Units[c.Name] = c.Unit
 			}
 		}
@@ -222,8 +233,8 @@ func (b *builder) names() error {
 
 // isAxisKind tells whether a signal can run against a column.
 func isAxisKind(c source.Column) bool {
-	switch kindOf(c.Unit) {
-	case timeKind, volumeKind, columnVolumeKind:
+	switch unit.KindOf(c.Unit) {
+	case unit.Time, unit.Volume, unit.CV:
 		return c.Values != nil
 	}
 	return c.Times != nil
@@ -241,7 +252,7 @@ func (b *builder) axes() error {
 	var candidates []int // time first, then volume
 	for _, time := range []bool{true, false} {
 		for j, c := range cols {
-			if isAxisKind(c) && time == (c.Times != nil || kindOf(c.Unit) == timeKind) {
+			if isAxisKind(c) && time == (c.Times != nil || unit.KindOf(c.Unit) == unit.Time) {
 				candidates = append(candidates, j)
 			}
 		}
@@ -322,6 +333,12 @@ func (b *builder) rows() error {
 			b.report.Dropped = append(b.report.Dropped, Drop{Why: fmt.Sprintf("%s without a value in %q", plural(n-blank, "row"), cols[j].Name)})
 		}
 		did, err := b.options.follow(b.name, b.table, g)
+		if e, ok := err.(Error); ok {
+			if other := b.steady(j); other != "" {
+				e.Remedy += fmt.Sprintf("; or let the columns run against %q, which only grows: record.Options{Axis: %q}", other, other)
+			}
+			return e
+		}
 		if err != nil {
 			return err
 		}
@@ -335,6 +352,21 @@ func (b *builder) rows() error {
 		return Error{File: b.name, Problem: fmt.Sprintf("run %d of a file that is not cut into runs", b.options.Run), Remedy: "leave Options.Run out, or cut: Clock: record.CutAtReset"}
 	}
 	return nil
+}
+
+// steady returns the name of another column of times or volumes, beside column
+// j, that neither repeats a position nor goes back; empty if there is none.
+func (b *builder) steady(j int) string {
+	for k := range b.table.Columns {
+		c := &b.table.Columns[k]
+		if k == j || c.Axis != j || !isAxisKind(*c) {
+			continue
+		}
+		if t := look(positionsOf(c)); len(t.same)+len(t.back) == 0 {
+			return c.Name
+		}
+	}
+	return ""
 }
 
 // pad makes the columns of a group equally long.
@@ -451,9 +483,14 @@ func (b *builder) columns() {
 			continue
 		case c.Texts != nil:
 			out.Texts = c.Texts
-		case c.Times != nil:
+		case c.Times == nil:
+			out.Start = c.Start
+		default:
 			out.Unit, out.Start = "s", start
 			out.Values = positionsSince(c, start)
+			if m, err := out.moments(); err != nil || !slices.EqualFunc(m, c.Times, time.Time.Equal) {
+				out.exact = c.Times
+			}
 			b.report.fact("moments in "+c.Name, "counted in seconds from "+out.Start.Format("2006-01-02 15:04:05.999"))
 		}
 		b.record.Columns = append(b.record.Columns, out)
@@ -489,7 +526,7 @@ func (b *builder) events(c, axis *source.Column, start time.Time) {
 
 // tell notes in the report what a column holds.
 func (b *builder) tell(c Column, from *source.Column) {
-	if _, known := unitOf(c.Unit); c.Unit != "" && !known {
+	if _, known := unit.Of(c.Unit); c.Unit != "" && !known {
 		b.report.remark("the unit %q of column %q is not known: kept as written", c.Unit, c.Name)
 	}
 	s := from.Span()

@@ -2,6 +2,7 @@ package record
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/evenbed/evenbed/packing/trace"
 )
@@ -33,8 +34,9 @@ func (r Record) Within(part trace.Range) (Record, error) {
 		n += len(rows)
 	}
 	if n == 0 {
-		span := trace.Range{Axis: axes[0].kind, From: axes[0].x[0], To: axes[0].x[len(axes[0].x)-1]}
-		return Record{}, Error{File: r.File, Problem: fmt.Sprintf("nothing from %s", part), Remedy: fmt.Sprintf("%q runs from %s", axes[0].column.Name, span)}
+		a := axes[slices.IndexFunc(axes, func(a axis) bool { return len(a.x) > 0 })] // axes has refused a record without rows
+		span := trace.Range{Axis: a.kind, From: a.x[0], To: a.x[len(a.x)-1]}
+		return Record{}, Error{File: r.File, Problem: fmt.Sprintf("nothing from %s", part), Remedy: fmt.Sprintf("%q runs from %s", a.column.Name, span)}
 	}
 	out := r
 	out.Columns = nil

@@ -48,13 +48,13 @@ func located(file string, err error) error {
 	var e source.Error
 	var own Error
 	switch {
+	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		return Error{File: file, Problem: "reading was stopped", Remedy: "read it again if you want it", Err: err}
 	case errors.As(err, &own):
 		own.File = file
 		return own
 	case errors.As(err, &e):
 		return Error{File: file, Line: e.Line, Column: e.Column, Place: e.Place, Problem: e.Problem, Remedy: e.Remedy, Err: e.Err}
-	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
-		return Error{File: file, Problem: "reading was stopped", Remedy: "read it again if you want it", Err: err}
 	}
 	return Error{File: file, Problem: err.Error(), Remedy: "export the file again", Err: err}
 }

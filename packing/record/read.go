@@ -50,7 +50,8 @@ type Options struct {
 
 	// Of any format:
 
-	// Units gives columns their unit, in place of the file's: {"Time": "min"}.
+	// Units gives columns their unit, in place of the file's: {"Time": "min"}. Of a
+	// text, a heading named whole is the name of its column: {"Flow mL/min": "L/h"}.
 	Units map[string]string
 	// Axis names the column that the others run against.
 	Axis string
@@ -246,27 +247,28 @@ func (o Options) parse(data []byte, m task.Monitor) (source.File, Options, error
 			return source.File{}, o, source.Error{Problem: s.what + ", which is not supported", Remedy: s.remedy}
 		}
 	}
+	meter := source.NewMeter(m, len(data))
 	switch begins := func(s string) bool { return bytes.HasPrefix(data, []byte(s)) }; {
 	case begins("CDF\x01"), begins("CDF\x02"), begins("CDF\x05"):
-		d, err := netcdf.Read(data)
+		d, err := netcdf.Read(data, meter)
 		if err != nil {
 			return source.File{}, o, err
 		}
-		f, err := netcdf.File(d)
+		f, err := netcdf.File(d, meter)
 		return f, o, err
 	case begins("PAR1"):
-		f, err := columnar.Parquet(data)
+		f, err := columnar.Parquet(data, meter)
 		return f, o, err
 	case begins("ARROW1"), begins("\xff\xff\xff\xff"): // a file, a stream
-		f, err := columnar.Arrow(data)
+		f, err := columnar.Arrow(data, meter)
 		return f, o, err
 	case begins("PK\x03\x04"): // unpack leaves workbooks alone
-		f, err := sheet.Read(data, sheet.Options{Sheet: o.Table, Limit: o.limit()}, o.text(), m)
+		f, err := sheet.Read(data, sheet.Options{Sheet: o.Table, Limit: o.limit(), Meter: meter}, o.text(), m)
 		return f, o, err
 	}
 	if start := beginning(data); isXML(start) {
 		if bytes.Contains(start, []byte("AnIML")) {
-			f, err := animl.Read(data)
+			f, err := animl.Read(data, meter)
 			return f, o, err
 		}
 		return source.File{}, o, source.Error{Problem: "a web page or another XML file, which is not supported", Remedy: "save it as .xlsx or as CSV"}

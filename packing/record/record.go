@@ -12,6 +12,7 @@
 //	export.ByVolume(flow)           the same against volume
 //	export.Within(...)              a part of it
 //	export.Write("copy.parquet")    CSV, Parquet or netCDF
+//	export.WriteSignal("uv.cdf", "UV")   one signal for other programs (ASTM E1947)
 //
 // [Folder] takes one signal from each file of a folder, for many tests at once.
 package record
@@ -25,6 +26,7 @@ import (
 	"github.com/go-gota/gota/dataframe"
 	"github.com/go-gota/gota/series"
 
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -58,6 +60,10 @@ type Column struct {
 	// Start is the moment of zero, if the file holds moments; without a time
 	// zone, as written.
 	Start time.Time
+
+	// exact are the file's moments where Values, counted from Start, round
+	// them; nil elsewhere.
+	exact []time.Time
 }
 
 // An Event is something that was noted at a position on an axis: a mark, a
@@ -174,31 +180,31 @@ func (r Record) words(c Column) error {
 }
 
 // inSI returns a column's numbers in SI.
-func (r Record) inSI(c Column, want kind) ([]float64, error) {
-	u, known := unitOf(c.Unit)
+func (r Record) inSI(c Column, want unit.Kind) ([]float64, error) {
+	u, known := unit.Of(c.Unit)
 	switch {
 	case c.Values == nil:
 		return nil, r.words(c)
 	case c.Unit == "":
 		return nil, Error{File: r.File, Problem: fmt.Sprintf("column %q has no unit", c.Name),
-			Remedy: fmt.Sprintf("give it: record.Options{Units: map[string]string{%q: %q}}", c.Name, want.example())}
+			Remedy: fmt.Sprintf("give it: record.Options{Units: map[string]string{%q: %q}}", c.Name, want.Example())}
 	case !known:
 		return nil, Error{File: r.File, Problem: fmt.Sprintf("column %q has the unit %q, which is not known", c.Name, c.Unit),
-			Remedy: fmt.Sprintf("give one for a %s: record.Options{Units: map[string]string{%q: %q}}", want, c.Name, want.example())}
-	case u.kind == columnVolumeKind && want == volumeKind && r.report.columnVolume() > 0:
-		u = unit{volumeKind, r.report.columnVolume(), 0}
-	case u.kind == columnVolumeKind && want == volumeKind:
+			Remedy: fmt.Sprintf("give one for a %s: record.Options{Units: map[string]string{%q: %q}}", want, c.Name, want.Example())}
+	case u.Kind == unit.CV && want == unit.Volume && r.report.columnVolume() > 0:
+		u = unit.Unit{Kind: unit.Volume, One: r.report.columnVolume()}
+	case u.Kind == unit.CV && want == unit.Volume:
 		return nil, Error{File: r.File, Problem: fmt.Sprintf("column %q is in column volumes", c.Name),
 			Remedy: "say how large the column volume is: record.Options{ColumnVolume: 12.7 * Litre}"}
-	case u.kind != want:
-		return nil, Error{File: r.File, Problem: fmt.Sprintf("column %q is in %s, a unit of %s, not of %s", c.Name, c.Unit, u.kind, want),
+	case u.Kind != want:
+		return nil, Error{File: r.File, Problem: fmt.Sprintf("column %q is in %s, a unit of %s, not of %s", c.Name, c.Unit, u.Kind, want),
 			Remedy: "ask for another column"}
 	}
-	return convert(c.Values, u, unit{want, 1, 0}), nil
+	return unit.Convert(c.Values, u, unit.Unit{Kind: want, One: 1}), nil
 }
 
 // quantities returns a column's numbers in SI as quantities.
-func quantities[Q ~float64](r Record, name string, want kind) ([]Q, error) {
+func quantities[Q ~float64](r Record, name string, want unit.Kind) ([]Q, error) {
 	c, err := r.Column(name)
 	if err != nil {
 		return nil, err
@@ -213,52 +219,52 @@ func quantities[Q ~float64](r Record, name string, want kind) ([]Q, error) {
 
 // Times returns a column of times.
 func (r Record) Times(name string) ([]units.Time, error) {
-	return quantities[units.Time](r, name, timeKind)
+	return quantities[units.Time](r, name, unit.Time)
 }
 
 // Volumes returns a column of volumes.
 func (r Record) Volumes(name string) ([]units.Volume, error) {
-	return quantities[units.Volume](r, name, volumeKind)
+	return quantities[units.Volume](r, name, unit.Volume)
 }
 
 // Velocities returns a column of velocities.
 func (r Record) Velocities(name string) ([]units.Velocity, error) {
-	return quantities[units.Velocity](r, name, velocityKind)
+	return quantities[units.Velocity](r, name, unit.Velocity)
 }
 
 // Flows returns a column of flows.
 func (r Record) Flows(name string) ([]units.VolumeFlow, error) {
-	return quantities[units.VolumeFlow](r, name, flowKind)
+	return quantities[units.VolumeFlow](r, name, unit.Flow)
 }
 
 // Lengths returns a column of lengths.
 func (r Record) Lengths(name string) ([]units.Length, error) {
-	return quantities[units.Length](r, name, lengthKind)
+	return quantities[units.Length](r, name, unit.Length)
 }
 
 // Pressures returns a column of pressures.
 func (r Record) Pressures(name string) ([]units.Pressure, error) {
-	return quantities[units.Pressure](r, name, pressureKind)
+	return quantities[units.Pressure](r, name, unit.Pressure)
 }
 
 // Absorbances returns a column of absorbances.
 func (r Record) Absorbances(name string) ([]units.Absorbance, error) {
-	return quantities[units.Absorbance](r, name, absorbanceKind)
+	return quantities[units.Absorbance](r, name, unit.Absorbance)
 }
 
 // Conductivities returns a column of conductivities.
 func (r Record) Conductivities(name string) ([]units.Conductivity, error) {
-	return quantities[units.Conductivity](r, name, conductivityKind)
+	return quantities[units.Conductivity](r, name, unit.Conductivity)
 }
 
 // Temperatures returns a column of temperatures.
 func (r Record) Temperatures(name string) ([]units.Temperature, error) {
-	return quantities[units.Temperature](r, name, temperatureKind)
+	return quantities[units.Temperature](r, name, unit.Temperature)
 }
 
 // Fractions returns a column of fractions.
 func (r Record) Fractions(name string) ([]units.Fraction, error) {
-	return quantities[units.Fraction](r, name, fractionKind)
+	return quantities[units.Fraction](r, name, unit.Fraction)
 }
 
 // Converted returns the record with a column in another unit of the same kind:
@@ -269,18 +275,18 @@ func (r Record) Converted(name, to string) (Record, error) {
 		return Record{}, err
 	}
 	c := r.Columns[i]
-	u, known := unitOf(to)
+	u, known := unit.Of(to)
 	if !known {
 		return Record{}, Error{File: r.File, Problem: fmt.Sprintf("the unit %q is not known", to), Remedy: unitsRemedy}
 	}
-	if from, known := unitOf(c.Unit); known && from.kind == u.kind {
-		c.Values = convert(c.Values, from, u)
+	if from, known := unit.Of(c.Unit); known && from.Kind == u.Kind {
+		c.Values = unit.Convert(c.Values, from, u)
 	} else {
-		v, err := r.inSI(c, u.kind)
+		v, err := r.inSI(c, u.Kind)
 		if err != nil {
 			return Record{}, err
 		}
-		c.Values = convert(v, unit{u.kind, 1, 0}, u)
+		c.Values = unit.Convert(v, unit.Unit{Kind: u.Kind, One: 1}, u)
 	}
 	c.Unit = to
 	return r.with(i, c), nil
@@ -370,12 +376,12 @@ func (r Record) SignalAgainst(name, axis string) (trace.Trace, error) {
 
 // positions returns a column of times or volumes in SI, as a copy.
 func (r Record) positions(a Column) ([]float64, trace.Axis, error) {
-	switch kindOf(a.Unit) {
-	case volumeKind, columnVolumeKind:
-		x, err := r.inSI(a, volumeKind)
+	switch unit.KindOf(a.Unit) {
+	case unit.Volume, unit.CV:
+		x, err := r.inSI(a, unit.Volume)
 		return x, trace.Volume, err
 	}
-	x, err := r.inSI(a, timeKind)
+	x, err := r.inSI(a, unit.Time)
 	return x, trace.Time, err
 }
 

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
 	"github.com/evenbed/evenbed/packing/trace"
 	. "github.com/evenbed/evenbed/packing/units"
 )
@@ -231,12 +232,12 @@ func TestUnits(t *testing.T) {
 		"mL/min": 1e-6 / 60, "L/min": 1e-3 / 60, "L/h": 1e-3 / 3600, "cm/h": 0.01 / 3600, "cm/min": 0.01 / 60, "mm/s": 1e-3, "m/s": 1,
 		"µm": 1e-6, "mm": 1e-3, "cm": 0.01, "m": 1, "Pa": 1, "kPa": 1e3, "MPa": 1e6, "mbar": 100, "bar": 1e5, "psi": 6894.757,
 	} {
-		if u, ok := unitOf(symbol); !ok || math.Abs(u.one/want-1) > 1e-12 {
-			t.Errorf("1 %s = %v in SI, want %v", symbol, u.one, want)
+		if u, ok := unit.Of(symbol); !ok || math.Abs(u.One/want-1) > 1e-12 {
+			t.Errorf("1 %s = %v in SI, want %v", symbol, u.One, want)
 		}
 	}
 	for _, symbol := range []string{"", "mpa", "furlong", "M", "Min"} {
-		if u, ok := unitOf(symbol); ok {
+		if u, ok := unit.Of(symbol); ok {
 			t.Errorf("%q is taken for a unit: %+v", symbol, u)
 		}
 	}

@@ -25,7 +25,9 @@ type Report struct {
 	Code string
 }
 
-// Provenance is where a record comes from.
+// Provenance is where a record comes from. SHA-256 and size tell which file it
+// was. When the file was last changed is left out: a copy has another time, and a
+// notebook would then differ from one machine to the next.
 type Provenance struct {
 	File    string  // base name
 	Member  string  // name of the file inside an archive; empty if there is none
@@ -146,7 +148,10 @@ func (r Report) page() table.Page {
 	}
 	more(&dropped, len(r.Dropped), shownRows)
 	p.Table(dropped)
-	p.Text("The same import again, with nothing left to guess: " + r.Code)
+	if r.Code != "" {
+		p.Text("The same import again, with nothing left to guess:")
+		p.Code(r.Code)
+	}
 	return p
 }
 

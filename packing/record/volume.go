@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sort"
 
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -128,9 +129,9 @@ func (r Record) flow(name string, want trace.Axis) (x, q []float64, err error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	u, known := unitOf(c.Unit)
-	if !known || u.kind != flowKind {
-		_, err := r.inSI(c, flowKind)
+	u, known := unit.Of(c.Unit)
+	if !known || u.Kind != unit.Flow {
+		_, err := r.inSI(c, unit.Flow)
 		return nil, nil, err
 	}
 	signal, err := r.Signal(c.Name)
@@ -142,7 +143,7 @@ func (r Record) flow(name string, want trace.Axis) (x, q []float64, err error) {
 	}
 	x, q = signal.Positions(), signal.Values()
 	for i := range q {
-		if q[i] *= u.one; q[i] < 0 {
+		if q[i] *= u.One; q[i] < 0 {
 			return nil, nil, Error{File: r.File, Problem: fmt.Sprintf("column %q is negative at %s", c.title(), want.Show(x[i])),
 				Remedy: "volume would run backwards; cut the record there first: Within"}
 		}
@@ -160,9 +161,9 @@ func (r Record) against(to trace.Axis, how string, f func(float64) float64) (Rec
 	if axes[0].kind == to {
 		return Record{}, Error{File: r.File, Problem: fmt.Sprintf("the record runs against %s already", to), Remedy: "take it as it is"}
 	}
-	name, unitName, in := "Volume", "L", unit{volumeKind, float64(units.Litre), 0}
+	name, unitName, in := "Volume", "L", unit.Unit{Kind: unit.Volume, One: float64(units.Litre)}
 	if to == trace.Time {
-		name, unitName, in = "Time", "min", unit{timeKind, float64(units.Minute), 0}
+		name, unitName, in = "Time", "min", unit.Unit{Kind: unit.Time, One: float64(units.Minute)}
 	}
 	out, left := r, 0
 	out.Columns = nil
@@ -176,7 +177,7 @@ func (r Record) against(to trace.Axis, how string, f func(float64) float64) (Rec
 		}
 		left += len(a.x) - len(rows)
 		made := Column{Name: Record{Columns: append(slices.Clone(r.Columns), out.Columns...)}.unused(name), Unit: unitName,
-			Values: convert(x, unit{in.kind, 1, 0}, in)}
+			Values: unit.Convert(x, unit.Unit{Kind: in.Kind, One: 1}, in)}
 		out.Columns = append(out.Columns, made)
 		for _, c := range r.Columns {
 			if r.rows(c) != a.column.Name {
@@ -213,6 +214,9 @@ func (c Column) part(rows []int) Column {
 	}
 	if c.Values != nil {
 		c.Values = picked(c.Values, rows)
+	}
+	if len(c.exact) > 0 {
+		c.exact = picked(c.exact, rows)
 	}
 	return c
 }

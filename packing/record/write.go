@@ -2,6 +2,7 @@ package record
 
 import (
 	"bufio"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -15,6 +16,8 @@ import (
 	"github.com/evenbed/evenbed/packing/record/internal/columnar"
 	"github.com/evenbed/evenbed/packing/record/internal/netcdf"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
+	"github.com/evenbed/evenbed/packing/record/internal/text"
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
 	"github.com/evenbed/evenbed/packing/trace"
 )
 
@@ -22,17 +25,67 @@ import (
 // .csv, .parquet, or .nc and .cdf for netCDF classic. [Read] reads it back with
 // the same names, units, numbers to the last bit, events and preamble; but a
 // text cannot tell axes of the same length apart, Parquet and netCDF keep notes
-// in the preamble, and netCDF the moment of zero, too. A file that exists is replaced once the new one is whole; the one that the record
-// was read from is never replaced.
+// in the preamble, and texts and Parquet hold moments in place of times that count
+// from one. A file that exists is replaced once the new one is
+// whole; the one that the record was read from is never replaced.
 func (r Record) Write(path string) error {
 	write, err := r.writer(path)
 	if err != nil {
 		return err
 	}
+	return r.save(path, func(w io.Writer) error { return write(w, r.table()) })
+}
+
+// WriteSignal writes one signal and its axis of time into a file of netCDF
+// classic, arranged as ASTM E1947 has chromatograms: the form in which other
+// programs that evaluate chromatograms take a detector's trace. The name may be
+// shortened, as for [Record.Column]. [Read] reads it back with the same name,
+// unit and numbers to the last bit; the axis is called Time and its unit is
+// written out ("minutes"). Of the record's preamble each key is kept, and a
+// moment of zero as the entry "Start"; other columns and events are left out.
+func (r Record) WriteSignal(path, name string) error {
+	if ending := strings.ToLower(filepath.Ext(path)); ending != ".cdf" && ending != ".nc" {
+		return Error{File: path, Problem: fmt.Sprintf("a signal alone cannot be written with the ending %q", ending), Remedy: "use .cdf, or Write for other formats"}
+	}
+	c, err := r.Column(name)
+	if err != nil {
+		return err
+	}
+	if c.Axis == "" {
+		_, err := r.Signal(name) // says why it is none
+		return err
+	}
+	axis, err := r.Column(c.Axis)
+	if err != nil {
+		return err
+	}
+	u, _ := unit.Of(axis.Unit)
+	word, ok := map[unit.Unit]string{{Kind: unit.Time, One: 1}: "seconds", {Kind: unit.Time, One: 60}: "minutes", {Kind: unit.Time, One: 3600}: "hours"}[u]
+	if !ok {
+		return Error{File: r.File, Problem: fmt.Sprintf("column %q runs against %q, which is not in seconds, minutes or hours", c.Name, axis.title()),
+			Remedy: fmt.Sprintf("bring it to time first (ByTime), or into another unit: Converted(%q, \"min\")", axis.Name)}
+	}
+	t := keyed(source.Table{Meta: r.table().Meta})
+	if !axis.Start.IsZero() {
+		t.Meta = append(t.Meta, source.Entry{Key: "Start", Value: axis.Start.Format("2006-01-02 15:04:05.999999999")})
+	}
+	t.Columns = []source.Column{{Name: "Time", Unit: word, Values: axis.Values, Axis: -1}, {Name: c.Name, Unit: c.Unit, Values: c.Values, Axis: 0}}
+	d, err := netcdf.Chromatogram(t, 1)
+	if err != nil {
+		return located(r.File, err)
+	}
+	return r.save(path, func(w io.Writer) error { return netcdf.Write(w, d) })
+}
+
+// save writes a file, which comes to be once it is whole.
+func (r Record) save(path string, write func(io.Writer) error) error {
 	if same(path, r.File) {
 		return Error{File: path, Problem: "the record was read from this file", Remedy: "give another name: the export stays as it is"}
 	}
 	failed := func(err error) error {
+		if errors.As(err, new(Error)) || errors.As(err, new(source.Error)) { // it is the record that cannot be written so
+			return located(path, err)
+		}
 		return Error{File: path, Problem: "cannot be written: " + err.Error(), Remedy: "look whether the folder exists and has room, and whether you may write there", Err: err}
 	}
 	f, err := os.CreateTemp(filepath.Dir(path), ".evenbed-*")
@@ -41,7 +94,7 @@ func (r Record) Write(path string) error {
 	}
 	defer os.Remove(f.Name()) // what is left of it after an error
 	b := bufio.NewWriterSize(f, 1<<16)
-	err = write(b, r.table())
+	err = write(b)
 	if err == nil {
 		err = b.Flush()
 	}
@@ -74,9 +127,9 @@ func same(a, b string) bool {
 func (r Record) writer(path string) (func(io.Writer, source.Table) error, error) {
 	switch ending := strings.ToLower(filepath.Ext(path)); ending {
 	case ".csv":
-		return writeCSV, nil
+		return r.timed(writeCSV), nil
 	case ".parquet":
-		return func(w io.Writer, t source.Table) error { return columnar.Write(w, keyed(t)) }, nil
+		return r.timed(func(w io.Writer, t source.Table) error { return columnar.Write(w, keyed(t)) }), nil
 	case ".nc", ".cdf":
 		return writeNetCDF, nil
 	default:
@@ -125,22 +178,59 @@ func (r Record) table() source.Table {
 
 // sourceOf returns a column as readers make it.
 func sourceOf(c Column, axis int) source.Column {
-	out := source.Column{Name: c.Name, Unit: c.Unit, Values: c.Values, Texts: c.Texts, Axis: axis}
-	if !c.Start.IsZero() {
-		out.Values, out.Unit, out.Times = nil, "", moments(c)
-	}
-	return out
+	return source.Column{Name: c.Name, Unit: c.Unit, Values: c.Values, Texts: c.Texts, Axis: axis, Start: c.Start}
 }
 
-// moments returns a column's values as moments.
-func moments(c Column) []time.Time {
+// timed returns a writer that gets moments in place of times that count from
+// one.
+func (r Record) timed(write func(io.Writer, source.Table) error) func(io.Writer, source.Table) error {
+	return func(w io.Writer, t source.Table) error {
+		t.Columns = slices.Clone(t.Columns)
+		for i := range t.Columns {
+			of := &t.Columns[i]
+			if of.Start.IsZero() {
+				continue
+			}
+			c, err := r.Column(of.Name)
+			if err != nil {
+				return err
+			}
+			if of.Times, err = c.moments(); err != nil {
+				return Error{File: r.File, Problem: err.Error(), Remedy: "write it as netCDF, which keeps times as they are", Err: err}
+			}
+			of.Values, of.Unit = nil, ""
+		}
+		return write(w, t)
+	}
+}
+
+// farthest is how far from the start a moment may lie, in seconds: 3000 years.
+const farthest = 1e11
+
+// moments returns a column's values as moments, to the nanosecond: those of the
+// file where the values have not been changed.
+func (c Column) moments() ([]time.Time, error) {
+	u, known := unit.Of(c.Unit)
+	if !known || u.Kind != unit.Time {
+		return nil, fmt.Errorf("column %q has a start but is in %q, which is no unit of time", c.Name, c.Unit)
+	}
 	out := make([]time.Time, len(c.Values))
 	for i, v := range c.Values {
-		if !math.IsNaN(v) {
-			out[i] = c.Start.Add(time.Duration(math.Round(v * 1e9)))
+		if math.IsNaN(v) {
+			continue
+		}
+		x := v * u.One
+		if math.Abs(x) > farthest {
+			return nil, fmt.Errorf("column %q, row %d: %v %s from %s is no moment that can be written", c.Name, i+1, v, c.Unit, c.Start.Format(time.DateTime))
+		}
+		whole, part := math.Modf(x)
+		out[i] = c.Start.Add(time.Duration(math.Round(part * 1e9)))
+		out[i] = time.Unix(out[i].Unix()+int64(whole), int64(out[i].Nanosecond())).In(c.Start.Location())
+		if len(c.exact) == len(c.Values) && math.Abs(seconds(c.exact[i], c.Start)-x) <= 4e-16*math.Abs(x) {
+			out[i] = c.exact[i].In(c.Start.Location())
 		}
 	}
-	return out
+	return out, nil
 }
 
 // addEvents adds a column of the events of one name, beside the first axis that
@@ -197,6 +287,9 @@ func insert(t *source.Table, c source.Column) {
 // inRows puts events into the rows of an axis; false if one has no row of its
 // own. Positions may differ by rounding.
 func inRows(x []float64, events []Event) ([]string, bool) {
+	if len(x) == 0 {
+		return nil, false
+	}
 	texts := make([]string, len(x))
 	from := 0
 	for _, e := range events {
@@ -250,7 +343,7 @@ func writeCSV(w io.Writer, t source.Table) error {
 		if j > 0 {
 			b.WriteByte(',')
 		}
-		b.WriteString(csvCell(Column{Name: c.Name, Unit: c.Unit}.title()))
+		b.WriteString(csvCell(text.Heading(c.Name, c.Unit)))
 		rows = max(rows, length(c))
 	}
 	b.WriteByte('\n')
@@ -267,7 +360,11 @@ func writeCSV(w io.Writer, t source.Table) error {
 			case i < len(c.Texts):
 				b.WriteString(csvCell(c.Texts[i]))
 			case i < len(c.Times) && !c.Times[i].IsZero():
-				b.WriteString(c.Times[i].Format("2006-01-02T15:04:05.999999999"))
+				form := "2006-01-02T15:04:05.999999999"
+				if _, offset := c.Times[i].Zone(); offset != 0 {
+					form += "-07:00"
+				}
+				b.WriteString(c.Times[i].Format(form))
 			}
 		}
 		if err := b.WriteByte('\n'); err != nil {

@@ -28,6 +28,14 @@ type Line struct {
 	// Noise is the standard deviation of the points about the line in the
 	// stretches; NaN without stretches.
 	Noise float64
+	// Points is their number, and Squares the sum of their squared distances
+	// from the origin: the variances of level and slope are Noise²/Points and
+	// Noise²/Squares if the noise is independent from point to point.
+	Points  int
+	Squares float64
+	// Lag is the correlation of neighbouring points' distances from the line:
+	// about -2/Points for independent noise, which scatters by 1/√Points.
+	Lag float64
 	// DriftBefore and DriftAfter are the changes of value along each stretch,
 	// from a line through that stretch alone, less the line's own change.
 	DriftBefore, DriftAfter float64
@@ -117,14 +125,21 @@ func (t Trace) BaselineUnder(b Baseline) (Line, error) {
 	all = sums{front.n + back.n, front.x + back.x, front.y + back.y, front.xx + back.xx, front.xy + back.xy}
 	x, y, slope := all.line()
 	l.Origin, l.Level, l.Slope = x0+x, y0+y, slope
-	rest := 0.0
+	rest, next := 0.0, 0.0
 	for _, e := range ends {
+		last := 0.0
 		for i := e[0]; i < e[1]; i++ {
 			d := t.y[i] - l.At(t.x[i])
 			rest += d * d
+			next += d * last
+			last = d
 		}
 	}
 	l.Noise = math.Sqrt(rest / (all.n - 2))
+	l.Points, l.Squares = int(all.n), all.xx-all.n*x*x
+	if rest > 0 {
+		l.Lag = next / rest
+	}
 	l.Before = Range{t.axis, t.x[before[0]], t.x[before[1]-1]}
 	l.After = Range{t.axis, t.x[after[0]], t.x[after[1]-1]}
 	_, _, s := front.line()

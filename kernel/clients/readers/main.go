@@ -15,8 +15,10 @@ import (
 	"github.com/evenbed/evenbed/packing/record"
 )
 
-// request is a file, how to read it, and where to write it again.
+// request is a file, how to read it, and where to write it again: all of it, or
+// one signal alone.
 type request struct {
+	Signal  string
 	Path    string
 	Options record.Options
 	Copies  []string
@@ -80,7 +82,11 @@ func (r request) answer() answer {
 	}
 	for _, path := range r.Copies {
 		problem := ""
-		if err := export.Write(path); err != nil {
+		write := export.Write
+		if r.Signal != "" {
+			write = func(path string) error { return export.WriteSignal(path, r.Signal) }
+		}
+		if err := write(path); err != nil {
 			problem = err.Error()
 		}
 		a.Written = append(a.Written, problem)

@@ -25,6 +25,13 @@ func (p *Page) Text(text string) { p.parts = append(p.parts, paragraph(text)) }
 // was not checked, a verdict.
 func (p *Page) Notice(title, text string) { p.parts = append(p.parts, notice{title, text}) }
 
+// Code adds a piece of program to copy; an empty one adds nothing.
+func (p *Page) Code(text string) {
+	if text != "" {
+		p.parts = append(p.parts, code(text))
+	}
+}
+
 // List adds a list under a title; an empty list adds nothing.
 func (p *Page) List(title string, items []string) {
 	if len(items) > 0 {
@@ -137,6 +144,28 @@ func (l list) String() string {
 		b.WriteString("- " + s + "\n")
 	}
 	return b.String()
+}
+
+type code string
+
+// HTML keeps blanks, wraps what is too long for the page without changing what
+// is copied, and lets one click select the whole.
+func (c code) HTML() string {
+	return `<pre style="margin:.3em 0 .6em;padding:.4em .8em;border:1px solid rgba(128,128,128,.45);white-space:pre-wrap;overflow-wrap:anywhere">` +
+		`<code style="user-select:all">` + html.EscapeString(string(c)) + "</code></pre>\n"
+}
+
+// Markdown writes a fence longer than any row of backquotes within.
+func (c code) Markdown() string {
+	fence := "```"
+	for strings.Contains(string(c), fence) {
+		fence += "`"
+	}
+	return fence + "go\n" + strings.TrimSuffix(string(c), "\n") + "\n" + fence + "\n"
+}
+
+func (c code) String() string {
+	return "    " + strings.ReplaceAll(strings.TrimSuffix(string(c), "\n"), "\n", "\n    ") + "\n"
 }
 
 type picture struct{ svg, text string }

@@ -5,6 +5,8 @@ import (
 	"io"
 	"strings"
 	"testing"
+
+	"github.com/yuin/goldmark"
 )
 
 func sample() Table {
@@ -109,6 +111,35 @@ func TestPageText(t *testing.T) {
 	}
 	if got, want := p.Markdown(), "### Plan\n\n> **refused:** too \\*high\\*\n\n**cautions**\n\n- one\n\npicture of a column\n"; got != want {
 		t.Errorf("markdown %q, want %q", got, want)
+	}
+}
+
+// Code comes out of each form as it went in, whatever it holds.
+func TestCode(t *testing.T) {
+	for _, text := range []string{`record.Read("a <b> & c.csv", record.Options{Units: map[string]string{"*UV*": "%"}})`, "if a < b {\n\tuse(`x`)\n}", "a ``` b ```` c", "  blanks  in  front"} {
+		var p Page
+		p.Code("")
+		p.Code(text)
+		page := p.HTML()
+		wellFormed(t, page)
+		var block struct {
+			Pre []struct {
+				Code string `xml:"code"`
+			} `xml:"pre"`
+		}
+		if err := xml.Unmarshal([]byte(page), &block); err != nil || len(block.Pre) != 1 || block.Pre[0].Code != text {
+			t.Errorf("HTML holds %+v, want %q (%v)", block, text, err)
+		}
+		var out strings.Builder
+		if err := goldmark.Convert([]byte(p.Markdown()), &out); err != nil {
+			t.Fatal(err)
+		}
+		if want := `<pre><code class="language-go">` + strings.NewReplacer("&", "&amp;", "<", "&lt;", ">", "&gt;", `"`, "&quot;").Replace(text) + "\n</code></pre>\n"; out.String() != want {
+			t.Errorf("Markdown becomes %q, want %q", out.String(), want)
+		}
+		if got, want := p.String(), "    "+strings.ReplaceAll(text, "\n", "\n    ")+"\n"; got != want {
+			t.Errorf("text %q, want %q", got, want)
+		}
 	}
 }
 

@@ -10,22 +10,85 @@ import (
 	"github.com/cosmos72/gomacro/imports"
 
 	bed_ "github.com/evenbed/evenbed/packing/bed"
+	units_ "github.com/evenbed/evenbed/packing/units"
 )
 
 func init() {
 	imports.Packages["github.com/evenbed/evenbed/packing/bed"] = imports.Package{
 		Name: "bed",
 		Binds: map[string]reflect.Value{
-			"Reynolds":       reflect.ValueOf(bed_.Reynolds),
-			"StokesVelocity": reflect.ValueOf(bed_.StokesVelocity),
+			"Archimedes":              reflect.ValueOf(bed_.Archimedes),
+			"FluidisationReynolds":    reflect.ValueOf(bed_.FluidisationReynolds),
+			"Reynolds":                reflect.ValueOf(bed_.Reynolds),
+			"SettlingExponent":        reflect.ValueOf(bed_.SettlingExponent),
+			"SettlingExponentRowe":    reflect.ValueOf(bed_.SettlingExponentRowe),
+			"SquareCentimetrePerHour": reflect.ValueOf(bed_.SquareCentimetrePerHour),
+			"StokesVelocity":          reflect.ValueOf(bed_.StokesVelocity),
+			"Suspend":                 reflect.ValueOf(bed_.Suspend),
+			"WallVoid":                reflect.ValueOf(bed_.WallVoid),
+			"WallVoidDixon":           reflect.ValueOf(bed_.WallVoidDixon),
+			"WallVoidLoose":           reflect.ValueOf(bed_.WallVoidLoose),
 		},
 		Types: map[string]reflect.Type{
-			"Curve":      reflect.TypeFor[bed_.Curve](),
-			"Point":      reflect.TypeFor[bed_.Point](),
-			"RangeError": reflect.TypeFor[bed_.RangeError](),
-			"Readings":   reflect.TypeFor[bed_.Readings](),
-			"Sediment":   reflect.TypeFor[bed_.Sediment](),
-			"Suspension": reflect.TypeFor[bed_.Suspension](),
+			"CeilingError":    reflect.TypeFor[bed_.CeilingError](),
+			"Compressible":    reflect.TypeFor[bed_.Compressible](),
+			"Consolidation":   reflect.TypeFor[bed_.Consolidation](),
+			"CriticalError":   reflect.TypeFor[bed_.CriticalError](),
+			"CriticalLine":    reflect.TypeFor[bed_.CriticalLine](),
+			"Curve":           reflect.TypeFor[bed_.Curve](),
+			"ExponentialVoid": reflect.TypeFor[bed_.ExponentialVoid](),
+			"FlowTest":        reflect.TypeFor[bed_.FlowTest](),
+			"Hardware":        reflect.TypeFor[bed_.Hardware](),
+			"HeightVelocity":  reflect.TypeFor[bed_.HeightVelocity](),
+			"Law":             reflect.TypeFor[bed_.Law](),
+			"Layer":           reflect.TypeFor[bed_.Layer](),
+			"LineState":       reflect.TypeFor[bed_.LineState](),
+			"LinearStrain":    reflect.TypeFor[bed_.LinearStrain](),
+			"Point":           reflect.TypeFor[bed_.Point](),
+			"PowerSolids":     reflect.TypeFor[bed_.PowerSolids](),
+			"PressureDrops":   reflect.TypeFor[bed_.PressureDrops](),
+			"RangeError":      reflect.TypeFor[bed_.RangeError](),
+			"Readings":        reflect.TypeFor[bed_.Readings](),
+			"Rigid":           reflect.TypeFor[bed_.Rigid](),
+			"Rise":            reflect.TypeFor[bed_.Rise](),
+			"ScaleUp":         reflect.TypeFor[bed_.ScaleUp](),
+			"ScaleUpResult":   reflect.TypeFor[bed_.ScaleUpResult](),
+			"ScaledBed":       reflect.TypeFor[bed_.ScaledBed](),
+			"Sediment":        reflect.TypeFor[bed_.Sediment](),
+			"Size":            reflect.TypeFor[bed_.Size](),
+			"State":           reflect.TypeFor[bed_.State](),
+			"Stirring":        reflect.TypeFor[bed_.Stirring](),
+			"StirringResult":  reflect.TypeFor[bed_.StirringResult](),
+			"Suspension":      reflect.TypeFor[bed_.Suspension](),
+		},
+		Proxies: map[string]reflect.Type{
+			"Law": reflect.TypeFor[proxyPackingBedLaw](),
 		},
 	}
+}
+
+// A proxyPackingBedLaw lets an interpreted type be a bed.Law.
+type proxyPackingBedLaw struct {
+	Object     any
+	Check_     func(o any) error
+	Stiffness_ func(o any, a0 float64, a1 float64) units_.Pressure
+	Stress_    func(o any, a0 float64, a1 float64) units_.Pressure
+	String_    func(o any) string
+	Void_      func(o any, a0 float64, a1 units_.Pressure) float64
+}
+
+func (p *proxyPackingBedLaw) Check() error { return p.Check_(p.Object) }
+
+func (p *proxyPackingBedLaw) Stiffness(a0 float64, a1 float64) units_.Pressure {
+	return p.Stiffness_(p.Object, a0, a1)
+}
+
+func (p *proxyPackingBedLaw) Stress(a0 float64, a1 float64) units_.Pressure {
+	return p.Stress_(p.Object, a0, a1)
+}
+
+func (p *proxyPackingBedLaw) String() string { return p.String_(p.Object) }
+
+func (p *proxyPackingBedLaw) Void(a0 float64, a1 units_.Pressure) float64 {
+	return p.Void_(p.Object, a0, a1)
 }

@@ -16,11 +16,25 @@ func init() {
 	imports.Packages["github.com/evenbed/evenbed/packing/liquid"] = imports.Package{
 		Name: "liquid",
 		Binds: map[string]reflect.Value{
-			"WaterDensity":   reflect.ValueOf(liquid_.WaterDensity),
-			"WaterViscosity": reflect.ValueOf(liquid_.WaterViscosity),
+			"Ethanol":               reflect.ValueOf(liquid_.Ethanol),
+			"EthanolByMass":         reflect.ValueOf(liquid_.EthanolByMass),
+			"GlycerolByMass":        reflect.ValueOf(liquid_.GlycerolByMass),
+			"SodiumChloride":        reflect.ValueOf(liquid_.SodiumChloride),
+			"SodiumChlorideByMass":  reflect.ValueOf(liquid_.SodiumChlorideByMass),
+			"SodiumHydroxide":       reflect.ValueOf(liquid_.SodiumHydroxide),
+			"SodiumHydroxideByMass": reflect.ValueOf(liquid_.SodiumHydroxideByMass),
+			"SodiumSulfate":         reflect.ValueOf(liquid_.SodiumSulfate),
+			"SodiumSulfateByMass":   reflect.ValueOf(liquid_.SodiumSulfateByMass),
+			"Water":                 reflect.ValueOf(liquid_.Water),
+			"WaterDensity":          reflect.ValueOf(liquid_.WaterDensity),
+			"WaterViscosity":        reflect.ValueOf(liquid_.WaterViscosity),
 		},
 		Types: map[string]reflect.Type{
-			"RangeError": reflect.TypeFor[liquid_.RangeError](),
+			"CompositionError": reflect.TypeFor[liquid_.CompositionError](),
+			"Exchange":         reflect.TypeFor[liquid_.Exchange](),
+			"ExchangeError":    reflect.TypeFor[liquid_.ExchangeError](),
+			"Liquid":           reflect.TypeFor[liquid_.Liquid](),
+			"RangeError":       reflect.TypeFor[liquid_.RangeError](),
 		},
 	}
 }

@@ -39,6 +39,8 @@ func init() {
 			"Error":        reflect.TypeFor[record_.Error](),
 			"Event":        reflect.TypeFor[record_.Event](),
 			"Fact":         reflect.TypeFor[record_.Fact](),
+			"Files":        reflect.TypeFor[record_.Files](),
+			"Folder":       reflect.TypeFor[record_.Folder](),
 			"Method":       reflect.TypeFor[record_.Method](),
 			"Options":      reflect.TypeFor[record_.Options](),
 			"Provenance":   reflect.TypeFor[record_.Provenance](),

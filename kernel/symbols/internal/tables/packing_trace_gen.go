@@ -31,8 +31,23 @@ func init() {
 			"Line":     reflect.TypeFor[trace_.Line](),
 			"Moments":  reflect.TypeFor[trace_.Moments](),
 			"Range":    reflect.TypeFor[trace_.Range](),
+			"Source":   reflect.TypeFor[trace_.Source](),
 			"Trace":    reflect.TypeFor[trace_.Trace](),
 			"Width":    reflect.TypeFor[trace_.Width](),
 		},
+		Proxies: map[string]reflect.Type{
+			"Source": reflect.TypeFor[proxyPackingTraceSource](),
+		},
 	}
 }
+
+// A proxyPackingTraceSource lets an interpreted type be a trace.Source.
+type proxyPackingTraceSource struct {
+	Object any
+	Len_   func(o any) int
+	Open_  func(o any, a0 int) (trace_.Trace, error)
+}
+
+func (p *proxyPackingTraceSource) Len() int { return p.Len_(p.Object) }
+
+func (p *proxyPackingTraceSource) Open(a0 int) (trace_.Trace, error) { return p.Open_(p.Object, a0) }

@@ -41,6 +41,7 @@ func Paths() []string {
 		"github.com/evenbed/evenbed/packing/bed",
 		"github.com/evenbed/evenbed/packing/efficiency",
 		"github.com/evenbed/evenbed/packing/figure",
+		"github.com/evenbed/evenbed/packing/fit",
 		"github.com/evenbed/evenbed/packing/liquid",
 		"github.com/evenbed/evenbed/packing/plan",
 		"github.com/evenbed/evenbed/packing/record",

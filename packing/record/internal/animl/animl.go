@@ -7,10 +7,10 @@
 package animl
 
 import (
-	"bytes"
 	"encoding/base64"
 	"encoding/binary"
 	"fmt"
+	"io"
 	"math"
 	"strconv"
 	"strings"
@@ -26,9 +26,9 @@ import (
 const longest = 12 << 20
 
 // Read reads a document.
-func Read(data []byte) (source.File, error) {
-	r := &reader{left: 1<<20 + 2*len(data)}
-	if err := markup.Walk(bytes.NewReader(data), "", longest, r.element); err != nil {
+func Read(data []byte, meter *source.Meter) (source.File, error) {
+	r := &reader{left: 1<<20 + 2*len(data), meter: meter}
+	if err := markup.Walk(&metered{data, 0, meter}, "", longest, r.element); err != nil {
 		return source.File{}, err
 	}
 	if !r.seen {
@@ -41,8 +41,28 @@ func Read(data []byte) (source.File, error) {
 	return r.file, nil
 }
 
+// metered reads bytes until the work shall stop.
+type metered struct {
+	data  []byte
+	at    int
+	meter *source.Meter
+}
+
+func (m *metered) Read(b []byte) (int, error) {
+	if err := m.meter.At(m.at); err != nil {
+		return 0, err
+	}
+	if m.at == len(m.data) {
+		return 0, io.EOF
+	}
+	n := copy(b, m.data[m.at:])
+	m.at += n
+	return n, nil
+}
+
 // A reader goes through a document.
 type reader struct {
+	meter *source.Meter
 	file  source.File
 	left  int // values that may still be made; a start and an increment cost no bytes
 	seen  bool
@@ -450,6 +470,11 @@ func (r *reader) table(set *set) error {
 				return err
 			}
 			for k := v.from; k <= v.to; k++ {
+				if (k-v.from)%(1<<20) == 0 {
+					if err := r.meter.Stop(); err != nil {
+						return err
+					}
+				}
 				s.number(v.start + float64(float64(k-v.from)*v.step))
 			}
 		}

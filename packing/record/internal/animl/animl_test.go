@@ -52,7 +52,7 @@ func TestRead(t *testing.T) {
 	data := string(load(t))
 	other := regexp.MustCompile("<(/?)([A-Z])").ReplaceAllString(strings.Replace(data, "xmlns=\"urn:org:astm:animl:schema:core:draft:0.90", "xmlns:a=\"urn:of:tomorrow", 1), "<${1}a:$2")
 	for what, doc := range map[string]string{"as written": data, "with another namespace and a prefix": other} {
-		f, err := Read([]byte(doc))
+		f, err := Read([]byte(doc), nil)
 		if err != nil {
 			t.Errorf("%s: %v", what, err)
 			continue
@@ -113,7 +113,7 @@ func TestRefusals(t *testing.T) {
 			var before, after runtime.MemStats
 			runtime.ReadMemStats(&before)
 			start := time.Now()
-			_, err := Read(tc.data)
+			_, err := Read(tc.data, nil)
 			took := time.Since(start)
 			runtime.ReadMemStats(&after)
 			var e source.Error
@@ -129,7 +129,7 @@ func TestRefusals(t *testing.T) {
 
 // A series that is shorter than its set has missing values, and it is told.
 func TestShortSeries(t *testing.T) {
-	f, err := Read(doc(`<Series name="UV" seriesType="Int32"><IndividualValueSet><I>1</I></IndividualValueSet></Series>`))
+	f, err := Read(doc(`<Series name="UV" seriesType="Int32"><IndividualValueSet><I>1</I></IndividualValueSet></Series>`), nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -143,7 +143,7 @@ func FuzzRead(f *testing.F) {
 	f.Add(load(f))
 	f.Add(doc(`<Series name="UV" seriesType="Int32"><IndividualValueSet startIndex="1"><I>1</I></IndividualValueSet></Series>`))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		file, err := Read(data)
+		file, err := Read(data, nil)
 		if err != nil {
 			return
 		}

@@ -35,7 +35,7 @@ func (a allocator) Reallocate(n int, b []byte) []byte {
 
 // Arrow reads the Arrow IPC file format or, if data do not begin as one, the
 // stream format.
-func Arrow(data []byte) (f source.File, err error) {
+func Arrow(data []byte, meter *source.Meter) (f source.File, err error) {
 	defer contain("Arrow", &err)
 	mem := &purse{budget(len(data))}
 	options := []ipc.Option{ipc.WithAllocator(allocator{memory.NewGoAllocator(), mem}), ipc.WithBodySizeLimit(int64(len(data)) + 1), ipc.WithMetadataSizeLimit(int64(len(data)) + 1)}
@@ -53,8 +53,11 @@ func Arrow(data []byte) (f source.File, err error) {
 		if r.NumRecords() > len(data) {
 			return source.File{}, damaged("", fmt.Errorf("it claims %d batches", r.NumRecords()))
 		}
-		b := newBatches(r.Schema(), mem)
+		b := newBatches(r.Schema(), mem, meter)
 		for i := range r.NumRecords() {
+			if err := meter.At(int(float64(len(data)) * float64(i) / float64(r.NumRecords()))); err != nil {
+				return source.File{}, err
+			}
 			batch, err := r.RecordBatch(i)
 			if err != nil {
 				return source.File{}, damaged(fmt.Sprintf("batch %d", i+1), err)
@@ -68,13 +71,17 @@ func Arrow(data []byte) (f source.File, err error) {
 	if err := verifyStream(data); err != nil {
 		return source.File{}, damaged("", err)
 	}
-	r, err := ipc.NewReader(bytes.NewReader(data), options...)
+	stream := bytes.NewReader(data)
+	r, err := ipc.NewReader(stream, options...)
 	if err != nil {
 		return source.File{}, damaged("", err)
 	}
 	defer r.Release()
-	b := newBatches(r.Schema(), mem)
+	b := newBatches(r.Schema(), mem, meter)
 	for r.Next() {
+		if err := meter.At(len(data) - stream.Len()); err != nil {
+			return source.File{}, err
+		}
 		if err := b.add(r.RecordBatch()); err != nil {
 			return source.File{}, damaged(fmt.Sprintf("batch %d", b.count+1), err)
 		}
@@ -92,10 +99,11 @@ type batches struct {
 	count  int
 	mem    *purse
 	zones  []string
+	meter  *source.Meter
 }
 
-func newBatches(s *arrow.Schema, mem *purse) *batches {
-	b := &batches{schema: s, mem: mem}
+func newBatches(s *arrow.Schema, mem *purse, meter *source.Meter) *batches {
+	b := &batches{schema: s, mem: mem, meter: meter}
 	for _, field := range s.Fields() {
 		c := newColumn(field.Name, mem)
 		t := field.Type
@@ -137,7 +145,7 @@ func (b *batches) add(batch arrow.RecordBatch) error {
 		if c == nil {
 			continue
 		}
-		if err := c.array(batch.Column(i)); err != nil {
+		if err := c.array(batch.Column(i), b.meter); err != nil {
 			return fmt.Errorf("column %q: %w", c.Name, err)
 		}
 	}
@@ -145,13 +153,18 @@ func (b *batches) add(batch arrow.RecordBatch) error {
 }
 
 // array adds the values of an array.
-func (c *column) array(a arrow.Array) error {
+func (c *column) array(a arrow.Array, meter *source.Meter) error {
 	read, err := c.reader(a)
 	if err != nil {
 		return err
 	}
 	c.purse.spend(8 * int64(a.Len())) // what the values take here
 	for i := range a.Len() {
+		if i%(1<<16) == 0 {
+			if err := meter.Stop(); err != nil {
+				return err
+			}
+		}
 		if a.IsNull(i) {
 			c.nothing()
 		} else if err := read(i); err != nil {

@@ -11,6 +11,8 @@
 package columnar
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"math"
 	"math/big"
@@ -50,6 +52,9 @@ func contain(format string, err *error) {
 func damaged(place string, err error) error {
 	if e, ok := err.(source.Error); ok {
 		return e
+	}
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return err
 	}
 	return source.Error{Place: place, Problem: fmt.Sprintf("it cannot be read (%v)", err), Remedy: "the file is damaged or cut short: export or copy it again", Err: err}
 }

@@ -27,15 +27,19 @@ import (
 // keySchema is where Arrow's own libraries keep the notes of columns.
 const keySchema = "ARROW:schema"
 
-// Parquet reads an Apache Parquet file.
-func Parquet(data []byte) (f source.File, err error) {
+// Parquet reads an Apache Parquet file. The meter is told of the packed bytes.
+func Parquet(data []byte, meter *source.Meter) (f source.File, err error) {
 	defer contain("Parquet", &err)
 	// The footer's length stands before the last four bytes.
 	if len(data) < 12 || string(data[:4]) != "PAR1" || string(data[len(data)-4:]) != "PAR1" {
 		return f, source.Error{Problem: "not a whole Parquet file: it does not begin and end with PAR1", Remedy: "check that the export was finished, and copy the file again"}
 	}
-	if n := binary.LittleEndian.Uint32(data[len(data)-8:]); int64(n) > int64(len(data)-12) {
+	n := binary.LittleEndian.Uint32(data[len(data)-8:])
+	if int64(n) > int64(len(data)-12) {
 		return f, source.Error{Place: "footer", Problem: fmt.Sprintf("%d bytes do not fit into a file of %d", n, len(data)), Remedy: "the file is damaged or cut short: export or copy it again"}
+	}
+	if err := verifyThrift(data[len(data)-8-int(n):len(data)-8], &purse{budget(len(data))}); err != nil {
+		return f, damaged("footer", err)
 	}
 	file, err := parquet.OpenFile(bytes.NewReader(data), int64(len(data)), parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true))
 	if err != nil {
@@ -63,6 +67,7 @@ func Parquet(data []byte) (f source.File, err error) {
 		cols = append(cols, c)
 		read = append(read, reading{leaf, c, add})
 	}
+	done := 0 // packed bytes
 	for i, group := range file.RowGroups() {
 		chunks := group.ColumnChunks()
 		for _, r := range read {
@@ -71,12 +76,18 @@ func Parquet(data []byte) (f source.File, err error) {
 				return f, damaged(fmt.Sprintf("column %q", r.column.Name), fmt.Errorf("row group %d lacks it", i+1))
 			}
 			place := fmt.Sprintf("column %q, row group %d", r.column.Name, i+1)
-			if err := inspect(data, &file.Metadata().RowGroups[i].Columns[k].MetaData, group.NumRows(), p); err != nil {
+			meta := &file.Metadata().RowGroups[i].Columns[k].MetaData
+			if err := inspect(data, meta, group.NumRows(), p, meter); err != nil {
 				return f, damaged(place, err)
 			}
-			if err := r.chunk(chunks[k]); err != nil {
+			before := r.column.rows()
+			if err := r.chunk(chunks[k], func() error {
+				part := float64(r.column.rows()-before) / float64(max(group.NumRows(), 1))
+				return meter.At(done + int(part*float64(meta.TotalCompressedSize)))
+			}); err != nil {
 				return f, damaged(place, err)
 			}
+			done += int(meta.TotalCompressedSize)
 			if got := r.column.rows(); int64(got) > file.NumRows() {
 				return f, damaged(place, fmt.Errorf("%d rows, but the file says %d", got, file.NumRows()))
 			}
@@ -141,7 +152,7 @@ func fieldNotes(file *parquet.File, p *purse) map[string]arrow.Metadata {
 
 // inspect walks the pages of a column before the library does: what they claim
 // must fit the file and the purse.
-func inspect(data []byte, m *format.ColumnMetaData, rows int64, p *purse) error {
+func inspect(data []byte, m *format.ColumnMetaData, rows int64, p *purse, meter *source.Meter) error {
 	start := m.DataPageOffset
 	if m.DictionaryPageOffset != 0 {
 		start = m.DictionaryPageOffset
@@ -160,6 +171,12 @@ func inspect(data []byte, m *format.ColumnMetaData, rows int64, p *purse) error 
 	rest := data[start : start+m.TotalCompressedSize]
 	var values int64
 	for len(rest) > 0 && values < rows {
+		if err := meter.Stop(); err != nil {
+			return err
+		}
+		if err := verifyThrift(rest, p); err != nil {
+			return fmt.Errorf("a page begins badly: %w", err)
+		}
 		var h format.PageHeader
 		r := new(thrift.CompactProtocol).NewReaderFromBytes(rest)
 		if err := thrift.NewDecoder(r).Decode(&h); err != nil {
@@ -254,8 +271,9 @@ func unpacked(codec format.CompressionCodec, packed []byte, want int64) error {
 	return nil
 }
 
-// chunk reads the values of a column in a row group.
-func (r reading) chunk(chunk parquet.ColumnChunk) error {
+// chunk reads the values of a column in a row group. The work goes on while step,
+// which is asked again and again, has no error.
+func (r reading) chunk(chunk parquet.ColumnChunk, step func() error) error {
 	pages := chunk.Pages()
 	defer pages.Close()
 	buffer := make([]parquet.Value, 512)
@@ -267,7 +285,7 @@ func (r reading) chunk(chunk parquet.ColumnChunk) error {
 		if err != nil {
 			return err
 		}
-		err = r.page(page, buffer)
+		err = r.page(page, buffer, step)
 		parquet.Release(page)
 		if err != nil {
 			return err
@@ -275,9 +293,12 @@ func (r reading) chunk(chunk parquet.ColumnChunk) error {
 	}
 }
 
-func (r reading) page(page parquet.Page, buffer []parquet.Value) error {
+func (r reading) page(page parquet.Page, buffer []parquet.Value, step func() error) error {
 	values := page.Values()
 	for {
+		if err := step(); err != nil {
+			return err
+		}
 		n, err := values.ReadValues(buffer)
 		for _, v := range buffer[:n] {
 			if v.IsNull() {

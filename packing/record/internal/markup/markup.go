@@ -3,6 +3,7 @@
 package markup
 
 import (
+	"context"
 	"encoding/xml"
 	"errors"
 	"fmt"
@@ -43,6 +44,9 @@ func Walk(r io.Reader, place string, longest int64, do func(Element) error) erro
 	}
 	damaged := func(err error) error {
 		var e source.Error
+		if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+			return err
+		}
 		if errors.As(err, &e) {
 			if e.Place == "" {
 				e.Place = place

@@ -10,7 +10,8 @@ import (
 
 // Chromatogram makes a dataset after ASTM E1947 of one signal and its axis of
 // time, both columns of the table. Times that delay and interval give to the
-// last bit are written as these, else one by one. Numbers that single precision
+// last bit are written as these, else one by one. The file is said to be of the
+// kind C1, which holds raw data. Numbers that single precision
 // holds are written in it, as the standard has them, the others in double.
 func Chromatogram(t source.Table, column int) (Dataset, error) {
 	refuse := func(problem string) (Dataset, error) {
@@ -29,7 +30,7 @@ func Chromatogram(t source.Table, column int) (Dataset, error) {
 		return refuse(fmt.Sprintf("%q has %d values at %d times", y.Name, n, len(x.Values)))
 	}
 	d := Dataset{Dimensions: []Dimension{{Name: pointNumber, Length: n}}}
-	d.Attributes = attributes(t.Meta, map[string]string{retentionUnit: x.Unit, detectorName: y.Name, detectorUnit: y.Unit})
+	d.Attributes = attributes(t.Meta, map[string]string{completeness: "C1", retentionUnit: x.Unit, detectorName: y.Name, detectorUnit: y.Unit})
 	flag := "Y"
 	start, step := even(x.Values)
 	if step == 0 {
@@ -120,7 +121,7 @@ func numeric(name string, values []float64) Variable {
 func attributes(meta []source.Entry, own map[string]string) []Attribute {
 	var list []Attribute
 	used := map[string]bool{}
-	for _, name := range []string{detectorName, detectorUnit, retentionUnit} {
+	for _, name := range []string{completeness, detectorName, detectorUnit, retentionUnit} {
 		if value, ok := own[name]; ok {
 			used[plain(name)] = true
 			if value != "" {
@@ -166,15 +167,11 @@ func Signals(t source.Table) (Dataset, error) {
 		}
 		names[name] = true
 		if c.Times != nil {
-			return refuse(fmt.Sprintf("column %q holds moments, which the format does not", c.Name), "count the time from a start, or write Parquet")
-		}
-		n := max(len(c.Values), len(c.Texts))
-		if n == 0 {
-			return refuse(fmt.Sprintf("column %q is empty", c.Name), "leave it out")
+			return refuse(fmt.Sprintf("column %q holds moments", c.Name), "count them as seconds from a start")
 		}
 		if isAxis[i] {
 			ofAxis[i] = len(d.Dimensions)
-			d.Dimensions = append(d.Dimensions, Dimension{Name: name, Length: n})
+			d.Dimensions = append(d.Dimensions, dimension(name, max(len(c.Values), len(c.Texts))))
 		}
 	}
 	for i, c := range t.Columns {
@@ -193,7 +190,7 @@ func Signals(t source.Table) (Dataset, error) {
 					row += "_"
 				}
 				names[row] = true
-				d.Dimensions = append(d.Dimensions, Dimension{Name: row, Length: n})
+				d.Dimensions = append(d.Dimensions, dimension(row, n))
 			}
 		}
 		if d.Dimensions[dim].Length != n {
@@ -206,7 +203,10 @@ func Signals(t source.Table) (Dataset, error) {
 		} else {
 			v = d.texts(c, dim, names)
 		}
-		if c.Unit != "" {
+		switch {
+		case !c.Start.IsZero() && c.Values != nil:
+			v.Attributes = append(v.Attributes, Attribute{"units", since(c.Unit, c.Start)}, Attribute{"calendar", "proleptic_gregorian"})
+		case c.Unit != "":
 			v.Attributes = append(v.Attributes, Attribute{"units", c.Unit})
 		}
 		if v.Name != c.Name {
@@ -214,7 +214,22 @@ func Signals(t source.Table) (Dataset, error) {
 		}
 		d.Variables = append(d.Variables, v)
 	}
+	unlimited := 0
+	for _, dim := range d.Dimensions {
+		if dim.Unlimited {
+			unlimited++
+		}
+	}
+	if unlimited > 1 {
+		return refuse("columns of several axes are empty, and netCDF has room for one", "leave them out, or write CSV or Parquet")
+	}
 	return d, nil
+}
+
+// dimension returns a dimension of n entries. The format has none of zero but
+// the one that records make, when there is no record.
+func dimension(name string, n int) Dimension {
+	return Dimension{Name: name, Length: n, Unlimited: n == 0}
 }
 
 // texts makes a variable of texts, padded with NUL to one length, which is a

@@ -155,7 +155,7 @@ func TestExportRefuses(t *testing.T) {
 	}{
 		{[]source.Column{x, x}, `column 2: the name "t"`},
 		{[]source.Column{{Name: "a", Times: []time.Time{{}}}}, "holds moments"},
-		{[]source.Column{{Name: "a", Values: []float64{}}}, `column "a" is empty`},
+		{[]source.Column{{Name: "t", Values: []float64{}, Axis: -1}, {Name: "a", Values: []float64{}, Axis: 0}, {Name: "u", Values: []float64{}, Axis: -1}, {Name: "b", Values: []float64{}, Axis: 2}}, "several axes are empty"},
 		{[]source.Column{x, {Name: "a", Values: []float64{1}, Axis: 0}}, `column "a" has 1 values, its axis 2`},
 	} {
 		if _, err := Signals(source.Table{Columns: tc.cols}); err == nil || !strings.Contains(err.Error(), tc.want) {

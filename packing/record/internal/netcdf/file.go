@@ -5,8 +5,10 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/evenbed/evenbed/packing/record/internal/source"
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
 )
 
 // Names that ASTM E1947 gives to what a chromatogram needs. Every item may be
@@ -20,18 +22,19 @@ const (
 	retentionUnit = "retention_unit"
 	detectorUnit  = "detector_unit"
 	detectorName  = "detector_name"
+	completeness  = "dataset_completeness"
 	pointNumber   = "point_number"
 	peakNumber    = "peak_number"
 )
 
 // File returns what a dataset says as tables.
-func File(d *Dataset) (source.File, error) {
+func File(d *Dataset, meter *source.Meter) (source.File, error) {
 	f := source.File{Facts: []source.Fact{{What: "format", Value: fmt.Sprintf("netCDF classic, CDF-%d", d.Version)}}}
 	var err error
 	if v := d.find(ordinates); v != nil && len(v.Dimensions) == 1 {
 		err = d.chromatogram(&f, v)
 	} else {
-		err = d.general(&f)
+		err = d.general(&f, meter)
 	}
 	if err != nil {
 		return source.File{}, err
@@ -116,12 +119,12 @@ func (d *Dataset) chromatogram(f *source.File, v *Variable) error {
 	if y == nil {
 		return source.Error{Place: fmt.Sprintf("variable %q", v.Name), Problem: "it holds text instead of numbers", Remedy: "export it again"}
 	}
-	unit := d.word(retentionUnit)
-	if unit == "" {
-		unit = "s"
+	symbol := d.word(retentionUnit)
+	if symbol == "" {
+		symbol = "s"
 		f.Facts = append(f.Facts, source.Fact{What: "time unit", Value: "seconds, since the file has no retention_unit", Guessed: true})
 	} else {
-		f.Facts = append(f.Facts, source.Fact{What: "time unit", Value: unit})
+		f.Facts = append(f.Facts, source.Fact{What: "time unit", Value: symbol})
 	}
 	x, gaps, how, err := d.retention(v, len(y), f)
 	if err != nil {
@@ -138,7 +141,7 @@ func (d *Dataset) chromatogram(f *source.File, v *Variable) error {
 	t := source.Table{Meta: d.meta()}
 	if x != nil {
 		f.Facts = append(f.Facts, source.Fact{What: "time axis", Value: how})
-		t.Columns = append(t.Columns, source.Column{Name: "Time", Unit: unit, Values: x, Missing: gaps, Axis: -1})
+		t.Columns = append(t.Columns, source.Column{Name: "Time", Unit: symbol, Values: x, Missing: gaps, Axis: -1})
 		signal.Axis = 0
 	}
 	t.Columns = append(t.Columns, signal)
@@ -218,24 +221,28 @@ func number(t *source.Table) {
 	}
 }
 
-// column makes a column of a variable over one dimension, or of texts over one
-// and their length.
+// holdsColumn tells whether a variable can be a column: one over one dimension, or
+// of texts over one and their length.
+func (d *Dataset) holdsColumn(v *Variable) bool {
+	if _, ok := v.Data.(string); ok && len(v.Dimensions) == 2 {
+		return d.Dimensions[v.Dimensions[1]].Length > 0
+	}
+	return len(v.Dimensions) == 1
+}
+
+// column makes a column of a variable that holds one; false for others.
 func (d *Dataset) column(v *Variable) (source.Column, bool) {
 	c := source.Column{Name: clean(v.Name), Unit: attribute(v.Attributes, "units"), Axis: -1}
 	if long := attribute(v.Attributes, "long_name"); long != "" && variableName(long) == v.Name {
 		c.Name = long
 	}
+	if !d.holdsColumn(v) {
+		return c, false
+	}
 	if s, ok := v.Data.(string); ok {
 		width := 1
-		switch len(v.Dimensions) {
-		case 1:
-		case 2:
+		if len(v.Dimensions) == 2 {
 			width = d.Dimensions[v.Dimensions[1]].Length
-		default:
-			return c, false
-		}
-		if width == 0 {
-			return c, false
 		}
 		c.Texts = make([]string, len(s)/width)
 		for i := range c.Texts {
@@ -246,18 +253,16 @@ func (d *Dataset) column(v *Variable) (source.Column, bool) {
 		}
 		return c, true
 	}
-	if len(v.Dimensions) != 1 {
-		return c, false
-	}
 	c.Values, c.Missing = v.numbers()
 	return c, true
 }
 
 // general reads variables against their coordinate variable, one table for each
 // dimension.
-func (d *Dataset) general(f *source.File) error {
+func (d *Dataset) general(f *source.File, meter *source.Meter) error {
 	f.Facts = append(f.Facts, source.Fact{What: "layout", Value: "variables and their coordinate variables"})
 	var left []string
+	var empty []source.Table // of dimensions without an entry, told only if there is nothing else
 	for k, dim := range d.Dimensions {
 		var members []*Variable
 		for i := range d.Variables {
@@ -265,7 +270,7 @@ func (d *Dataset) general(f *source.File) error {
 			if len(v.Dimensions) == 0 || v.Dimensions[0] != k {
 				continue
 			}
-			if _, ok := d.column(v); !ok || len(v.Dimensions) == 1 && d.label(v) {
+			if !d.holdsColumn(v) || len(v.Dimensions) == 1 && d.label(v) {
 				continue
 			}
 			members = append(members, v)
@@ -278,20 +283,29 @@ func (d *Dataset) general(f *source.File) error {
 		}
 		t := source.Table{}
 		for i, v := range members {
+			if err := meter.Stop(); err != nil {
+				return err
+			}
 			c, _ := d.column(v)
-			if i == 0 && axis >= 0 {
-				if unit, origin, ok := strings.Cut(c.Unit, " since "); ok {
-					c.Unit = strings.TrimSpace(unit)
-					origin = strings.TrimSpace(origin)
-					t.Meta = append(t.Meta, source.Entry{Key: c.Name + " since", Value: origin})
-					f.Facts = append(f.Facts, source.Fact{What: "time form", Value: fmt.Sprintf("%s since %s in %q", c.Unit, origin, c.Name)})
-				}
-			} else if axis >= 0 {
+			if i > 0 && axis >= 0 {
 				c.Axis = 0
+			}
+			if symbol, origin, ok := strings.Cut(c.Unit, " since "); ok && c.Values != nil {
+				c.Unit, origin = strings.TrimSpace(symbol), strings.TrimSpace(origin)
+				if c.Start, ok = momentOf(origin, attribute(v.Attributes, "calendar")); !ok || unit.KindOf(c.Unit) != unit.Time {
+					c.Start = time.Time{}
+					t.Meta = append(t.Meta, source.Entry{Key: c.Name + " since", Value: origin})
+				}
+				f.Facts = append(f.Facts, source.Fact{What: "time form", Value: fmt.Sprintf("%s since %s in %q", c.Unit, origin, c.Name)})
 			}
 			t.Columns = append(t.Columns, c)
 		}
-		if len(t.Columns) == 0 || len(t.Columns[0].Values)+len(t.Columns[0].Texts) == 0 {
+		if len(t.Columns) == 0 {
+			continue
+		}
+		if len(t.Columns[0].Values)+len(t.Columns[0].Texts) == 0 && (axis < 0 || len(t.Columns) == 1) {
+			number(&t)
+			empty = append(empty, t)
 			continue
 		}
 		if axis < 0 {
@@ -306,7 +320,7 @@ func (d *Dataset) general(f *source.File) error {
 		if len(v.Dimensions) == 0 {
 			continue
 		}
-		if _, ok := d.column(v); !ok {
+		if !d.holdsColumn(v) {
 			left = append(left, fmt.Sprintf("%q (%d dimensions)", v.Name, len(v.Dimensions)))
 		}
 	}
@@ -315,6 +329,9 @@ func (d *Dataset) general(f *source.File) error {
 			left = append(left[:20], fmt.Sprintf("and %d more", len(left)-20))
 		}
 		f.Facts = append(f.Facts, source.Fact{What: "left out", Value: strings.Join(left, ", ")})
+	}
+	if len(f.Tables) == 0 {
+		f.Tables = empty
 	}
 	if len(f.Tables) == 1 {
 		f.Tables[0].Name = ""
@@ -395,7 +412,7 @@ func (d *Dataset) meta() []source.Entry {
 	for i := range d.Variables {
 		for _, a := range d.Variables[i].Attributes {
 			switch plain(a.Name) {
-			case "units", "fillvalue", "missingvalue", "scalefactor", "addoffset", "longname", "coordinates":
+			case "units", "calendar", "fillvalue", "missingvalue", "scalefactor", "addoffset", "longname", "coordinates":
 				continue
 			}
 			add(d.Variables[i].Name+"."+a.Name, text(a.Data))

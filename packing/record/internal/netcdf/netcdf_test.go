@@ -30,11 +30,11 @@ func load(t testing.TB, name string) []byte {
 
 func open(t *testing.T, data []byte) source.File {
 	t.Helper()
-	d, err := Read(data)
+	d, err := Read(data, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := File(d)
+	f, err := File(d, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -173,7 +173,10 @@ func TestMeta(t *testing.T) {
 		t.Errorf("a text in Windows-1252 with a NUL behind it: %q", got)
 	}
 	table := open(t, load(t, "records.nc")).Tables[0]
-	for key, want := range map[string]string{"time since": "2024-03-01 08:30:00", "title": "three records", "area": "706.858 cm2"} {
+	if want := time.Date(2024, 3, 1, 8, 30, 0, 0, time.UTC); table.Columns[0].Start != want || entry(table, "time since") != "" {
+		t.Errorf("the zero of time is %v, want %v", table.Columns[0].Start, want)
+	}
+	for key, want := range map[string]string{"title": "three records", "area": "706.858 cm2"} {
 		if got := entry(table, key); got != want {
 			t.Errorf("%s is %q, want %q", key, got, want)
 		}
@@ -220,7 +223,7 @@ func sameTables(a, b []source.Table) bool {
 // bytes. Files of foreign writers included.
 func TestRoundTrip(t *testing.T) {
 	for _, name := range []string{"e1947_sample.cdf", "no_retention_unit.cdf", "own_times.cdf", "records.nc", "one_record_variable.nc"} {
-		d, err := Read(load(t, name))
+		d, err := Read(load(t, name), nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -246,7 +249,7 @@ func roundTrip(t *testing.T, d Dataset) {
 	if err := Write(&first, d); err != nil {
 		t.Fatal(err)
 	}
-	got, err := Read(first.Bytes())
+	got, err := Read(first.Bytes(), nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -279,7 +282,7 @@ func roundTrip(t *testing.T, d Dataset) {
 func TestWriteAsTheLibraryDoes(t *testing.T) {
 	for _, name := range []string{"own_times.cdf", "records.nc"} {
 		want := load(t, name)
-		d, err := Read(want)
+		d, err := Read(want, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -340,9 +343,9 @@ func TestRefusals(t *testing.T) {
 		{"no variables", begun(0, 0, 0, 0, 0, 0, 0), "it has no variables"},
 	} {
 		t.Run(tc.what, func(t *testing.T) {
-			d, err := Read(tc.data)
+			d, err := Read(tc.data, nil)
 			if err == nil {
-				_, err = File(d)
+				_, err = File(d, nil)
 			}
 			var e source.Error
 			if !errors.As(err, &e) || e.Remedy == "" || !strings.Contains(err.Error(), tc.want) {
@@ -366,7 +369,7 @@ func TestOverlap(t *testing.T) {
 	// The place where the second begins is the last word of the header.
 	end := len(data) - 2*8<<20
 	binary.BigEndian.PutUint32(data[end-4:], uint32(end))
-	if _, err := Read(data[:end+9<<20]); err == nil || !strings.Contains(err.Error(), "overlap") {
+	if _, err := Read(data[:end+9<<20], nil); err == nil || !strings.Contains(err.Error(), "overlap") {
 		t.Errorf("got %v", err)
 	}
 }
@@ -376,7 +379,7 @@ func TestOverlap(t *testing.T) {
 func TestTruncated(t *testing.T) {
 	sample := load(t, "records.nc")
 	for n := range len(sample) - 4 { // the last value may lack its padding
-		if _, err := Read(sample[:n]); err == nil {
+		if _, err := Read(sample[:n], nil); err == nil {
 			t.Errorf("%d bytes of %d were accepted", n, len(sample))
 		}
 	}
@@ -398,7 +401,7 @@ func TestRefusalIsCheap(t *testing.T) {
 		var before, after runtime.MemStats
 		runtime.ReadMemStats(&before)
 		start := time.Now()
-		_, err := Read(data)
+		_, err := Read(data, nil)
 		took := time.Since(start)
 		runtime.ReadMemStats(&after)
 		if grown := after.TotalAlloc - before.TotalAlloc; err == nil || grown > 64<<20 || took > 20*time.Second {
@@ -440,7 +443,7 @@ func TestSampling(t *testing.T) {
 		{"both and they differ", made("Y", 2, []float64{0, 2, 9}), nil, "", "value 3: two times for one point: 9 from raw_data_retention, 4 from delay and interval"},
 	} {
 		t.Run(tc.what, func(t *testing.T) {
-			f, err := File(tc.d)
+			f, err := File(tc.d, nil)
 			if tc.err != "" {
 				if err == nil || !strings.Contains(err.Error(), tc.err) {
 					t.Errorf("got %v, want %q", err, tc.err)
@@ -497,11 +500,11 @@ func FuzzRead(f *testing.F) {
 		f.Add(load(f, name))
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		d, err := Read(data)
+		d, err := Read(data, nil)
 		if err != nil {
 			return
 		}
-		file, err := File(d)
+		file, err := File(d, nil)
 		if err == nil {
 			for _, table := range file.Tables {
 				for _, c := range table.Columns {
@@ -515,7 +518,7 @@ func FuzzRead(f *testing.F) {
 		if Write(&first, *d) != nil {
 			return // Read is more tolerant
 		}
-		again, err := Read(first.Bytes())
+		again, err := Read(first.Bytes(), nil)
 		if err != nil {
 			t.Fatalf("what was written is refused: %v", err)
 		}

@@ -25,15 +25,15 @@ const (
 )
 
 // Read reads a file. Every count is held against the bytes that are there
-// before anything of its size is made.
-func Read(data []byte) (*Dataset, error) {
+// before anything of its size is made. The meter is told of the bytes of values.
+func Read(data []byte, meter *source.Meter) (*Dataset, error) {
 	if len(data) < 4 || string(data[:3]) != "CDF" {
 		if len(data) >= 8 && string(data[:8]) == "\x89HDF\r\n\x1a\n" {
 			return nil, source.Error{Problem: "this is HDF5 (netCDF-4), which is not supported", Remedy: "save it in the netCDF classic format, for example with nccopy -k classic"}
 		}
 		return nil, source.Error{Problem: "not a netCDF classic file: it does not begin with CDF", Remedy: "check that the export was finished and is of this format"}
 	}
-	r := &reader{data: data, at: 4}
+	r := &reader{data: data, at: 4, meter: meter}
 	d := &Dataset{Version: int(data[3])}
 	switch d.Version {
 	case 1, 2:
@@ -54,6 +54,7 @@ func Read(data []byte) (*Dataset, error) {
 
 // A reader goes through the header. After an error it returns zeros.
 type reader struct {
+	meter   *source.Meter
 	data    []byte
 	at      int
 	wide    bool // counts of 64 bits
@@ -173,7 +174,8 @@ func (r *reader) attributes() []Attribute {
 			return nil
 		}
 		b := r.padded(number * size)
-		list = append(list, Attribute{name, decode(kind, b)})
+		data, _ := decode(kind, b, nil)
+		list = append(list, Attribute{name, data})
 	}
 	return list
 }
@@ -266,6 +268,9 @@ func (r *reader) values(d *Dataset) error {
 	}
 	var total uint64
 	for i, p := range r.layout {
+		if err := r.meter.At(int(total)); err != nil {
+			return err
+		}
 		v := &d.Variables[i]
 		part := p.count * uint64(p.kind.size())
 		rows, step := uint64(1), part
@@ -273,7 +278,7 @@ func (r *reader) values(d *Dataset) error {
 			rows, step = r.records, stride
 		}
 		if rows == 0 || part == 0 {
-			v.Data = decode(p.kind, nil)
+			v.Data, _ = decode(p.kind, nil, nil)
 			continue
 		}
 		end := (rows-1)*step + part
@@ -287,75 +292,115 @@ func (r *reader) values(d *Dataset) error {
 		if rows > 1 && step != part {
 			packed := make([]byte, 0, rows*part)
 			for k := range rows {
+				if k%(1<<16) == 0 {
+					if err := r.meter.Stop(); err != nil {
+						return err
+					}
+				}
 				packed = append(packed, b[k*step:k*step+part]...)
 			}
 			b = packed
 		}
-		v.Data = decode(p.kind, b)
+		before := total - rows*part
+		var err error
+		if v.Data, err = decode(p.kind, b, func(at int) error { return r.meter.At(int(before) + at) }); err != nil {
+			return err
+		}
 	}
 	return nil
 }
 
-// decode makes values of big-endian bytes.
-func decode(kind Type, b []byte) Data {
+// decodedAtOnce is how many bytes are decoded between two looks at whether to
+// stop.
+const decodedAtOnce = 8 << 20
+
+// decode makes values of big-endian bytes. For many of them step is asked now
+// and then whether to go on; it is told how many bytes are done.
+func decode(kind Type, b []byte, step func(done int) error) (Data, error) {
 	n := len(b) / int(kind.size())
+	out := room(kind, n)
+	if out == nil {
+		return string(b), nil
+	}
+	size := int(kind.size())
+	for at := 0; at < n*size; at += decodedAtOnce {
+		if step != nil {
+			if err := step(at); err != nil {
+				return nil, err
+			}
+		}
+		decodeInto(out, at/size, b[at:min(at+decodedAtOnce, n*size)])
+	}
+	return out, nil
+}
+
+// room returns a slice for n values; nil for text.
+func room(kind Type, n int) Data {
 	switch kind {
 	case Char:
-		return string(b)
+		return nil
 	case Byte:
-		out := make([]int8, n)
-		for i := range out {
-			out[i] = int8(b[i])
-		}
-		return out
+		return make([]int8, n)
 	case UByte:
-		return append(make([]uint8, 0, n), b...)
+		return make([]uint8, n)
 	case Short:
-		out := make([]int16, n)
-		for i := range out {
-			out[i] = int16(binary.BigEndian.Uint16(b[2*i:]))
-		}
-		return out
+		return make([]int16, n)
 	case UShort:
-		out := make([]uint16, n)
-		for i := range out {
-			out[i] = binary.BigEndian.Uint16(b[2*i:])
-		}
-		return out
+		return make([]uint16, n)
 	case Int:
-		out := make([]int32, n)
-		for i := range out {
-			out[i] = int32(binary.BigEndian.Uint32(b[4*i:]))
-		}
-		return out
+		return make([]int32, n)
 	case UInt:
-		out := make([]uint32, n)
-		for i := range out {
-			out[i] = binary.BigEndian.Uint32(b[4*i:])
-		}
-		return out
+		return make([]uint32, n)
 	case Float:
-		out := make([]float32, n)
-		for i := range out {
-			out[i] = math.Float32frombits(binary.BigEndian.Uint32(b[4*i:]))
-		}
-		return out
+		return make([]float32, n)
 	case Int64:
-		out := make([]int64, n)
-		for i := range out {
-			out[i] = int64(binary.BigEndian.Uint64(b[8*i:]))
-		}
-		return out
+		return make([]int64, n)
 	case UInt64:
-		out := make([]uint64, n)
-		for i := range out {
-			out[i] = binary.BigEndian.Uint64(b[8*i:])
+		return make([]uint64, n)
+	}
+	return make([]float64, n)
+}
+
+// decodeInto puts values of big-endian bytes into a slice, from an index on.
+func decodeInto(out Data, from int, b []byte) {
+	switch out := out.(type) {
+	case []int8:
+		for i, x := range b {
+			out[from+i] = int8(x)
 		}
-		return out
+	case []uint8:
+		copy(out[from:], b)
+	case []int16:
+		for i := 0; i < len(b)/2; i++ {
+			out[from+i] = int16(binary.BigEndian.Uint16(b[2*i:]))
+		}
+	case []uint16:
+		for i := 0; i < len(b)/2; i++ {
+			out[from+i] = binary.BigEndian.Uint16(b[2*i:])
+		}
+	case []int32:
+		for i := 0; i < len(b)/4; i++ {
+			out[from+i] = int32(binary.BigEndian.Uint32(b[4*i:]))
+		}
+	case []uint32:
+		for i := 0; i < len(b)/4; i++ {
+			out[from+i] = binary.BigEndian.Uint32(b[4*i:])
+		}
+	case []float32:
+		for i := 0; i < len(b)/4; i++ {
+			out[from+i] = math.Float32frombits(binary.BigEndian.Uint32(b[4*i:]))
+		}
+	case []int64:
+		for i := 0; i < len(b)/8; i++ {
+			out[from+i] = int64(binary.BigEndian.Uint64(b[8*i:]))
+		}
+	case []uint64:
+		for i := 0; i < len(b)/8; i++ {
+			out[from+i] = binary.BigEndian.Uint64(b[8*i:])
+		}
+	case []float64:
+		for i := 0; i < len(b)/8; i++ {
+			out[from+i] = math.Float64frombits(binary.BigEndian.Uint64(b[8*i:]))
+		}
 	}
-	out := make([]float64, n)
-	for i := range out {
-		out[i] = math.Float64frombits(binary.BigEndian.Uint64(b[8*i:]))
-	}
-	return out
 }

@@ -22,13 +22,18 @@ func Read(data []byte, o Options, as text.Options, m text.Monitor) (source.File,
 	var empty []string
 	for i := range grids {
 		g := &grids[i]
-		if g.Numbers+g.Dates+g.Clocks+g.NumbersAsText == 0 && o.Sheet == "" {
+		none := g.Numbers+g.Dates+g.Clocks+g.NumbersAsText == 0 && o.Sheet == ""
+		if none && len(grids) > 1 {
 			empty = append(empty, fmt.Sprintf("%q", g.Name))
 			continue
 		}
-		r, err := text.ReadAll(g.Text, as, m)
+		r, err := text.ReadAll(g.Text, as, m) // a sheet alone may be a header alone
 		f, u := r.File, r.Used
-		if err != nil {
+		switch {
+		case err != nil && none:
+			empty = append(empty, fmt.Sprintf("%q", g.Name))
+			continue
+		case err != nil:
 			return source.File{}, inSheet(g.Name, err, len(grids) > 1)
 		}
 		g.Text = nil
@@ -96,7 +101,7 @@ func inSheet(sheet string, err error, several bool) error {
 		}
 	}
 	if several {
-		out.Remedy = strings.TrimPrefix(out.Remedy+`; or name the sheet to read: record.Options{Sheet: "name"}`, "; ")
+		out.Remedy = strings.TrimPrefix(out.Remedy+`; or name the sheet to read: record.Options{Table: "name"}`, "; ")
 	}
 	return out
 }

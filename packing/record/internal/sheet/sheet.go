@@ -26,6 +26,8 @@ import (
 type Options struct {
 	Sheet string // the name of one sheet; empty reads all that are not hidden
 	Limit int64  // bytes that the file may unpack to; 0 is 2 GiB
+
+	Meter *source.Meter // is told how far reading is; may be nil
 }
 
 // A Grid holds the cells of one sheet as text: rows by line feeds, cells by
@@ -89,7 +91,7 @@ func Grids(data []byte, o Options) ([]Grid, []source.Fact, error) {
 		return nil, nil, source.Error{Problem: problem, Remedy: "the sheets are " + strings.Join(names, ", ")}
 	}
 	if len(hidden) > 0 {
-		facts = append(facts, source.Fact{What: "hidden sheets left out", Value: strings.Join(hidden, ", "), Override: `record.Options{Sheet: "name"}`})
+		facts = append(facts, source.Fact{What: "hidden sheets left out", Value: strings.Join(hidden, ", "), Override: `record.Options{Table: "name"}`})
 	}
 	return grids, facts, nil
 }
@@ -101,6 +103,10 @@ type book struct {
 	strings table
 	styles  []style
 	from04  bool // days are counted from 1904
+
+	meter        *source.Meter
+	size         int    // of the file
+	total, taken uint64 // bytes unpacked: of all parts, and so far
 }
 
 type sheetPart struct {
@@ -127,7 +133,7 @@ func openBook(data []byte, o Options) (*book, error) {
 	if err != nil {
 		return nil, damaged("archive", err)
 	}
-	b := &book{parts: map[string]*zip.File{}}
+	b := &book{parts: map[string]*zip.File{}, meter: o.Meter, size: len(data)}
 	if len(archive.File) > maxParts {
 		return nil, source.Error{Place: "archive", Problem: fmt.Sprintf("%d parts are more than %d", len(archive.File), maxParts), Remedy: "this is no workbook of measurements"}
 	}
@@ -142,6 +148,7 @@ func openBook(data []byte, o Options) (*book, error) {
 		}
 		b.parts[partName(f.Name)] = f
 	}
+	b.total = total
 	main, err := b.mainPart()
 	if err != nil {
 		return nil, err
@@ -259,6 +266,22 @@ func (b *book) open(part string) (io.ReadCloser, error) {
 	return r, nil
 }
 
+// metered reads a part until the work shall stop.
+type metered struct {
+	r io.Reader
+	b *book
+}
+
+func (m metered) Read(p []byte) (int, error) {
+	n, err := m.r.Read(p)
+	m.b.taken += uint64(n)
+	share := float64(m.b.taken) / float64(max(m.b.total, 1))
+	if stop := m.b.meter.At(int(share * float64(m.b.size))); stop != nil {
+		return 0, stop
+	}
+	return n, err
+}
+
 // maxToken bounds a piece of XML; a cell has at most 32,767 characters.
 const maxToken = 4 << 20
 
@@ -269,5 +292,5 @@ func (b *book) walk(part string, do func(markup.Element) error) error {
 		return err
 	}
 	defer r.Close()
-	return markup.Walk(r, fmt.Sprintf("part %q", part), maxToken, do)
+	return markup.Walk(metered{r, b}, fmt.Sprintf("part %q", part), maxToken, do)
 }

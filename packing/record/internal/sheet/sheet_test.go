@@ -3,6 +3,7 @@ package sheet
 import (
 	"archive/zip"
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -301,6 +302,25 @@ func TestOtherWriter(t *testing.T) {
 	}
 }
 
+// Reading stops when it is told to, within a sheet.
+func TestStop(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	long := workbook(t, strings.Repeat("<row><c><v>1</v></c></row>", 10000))
+	m := stopAfter{ctx, cancel}
+	if _, _, err := Grids(long, Options{Meter: source.NewMeter(m, len(long))}); !errors.Is(err, context.Canceled) {
+		t.Errorf("%v, want it stopped", err)
+	}
+}
+
+// stopAfter is a monitor that stops work at its first progress.
+type stopAfter struct {
+	ctx  context.Context
+	stop func()
+}
+
+func (s stopAfter) Context() context.Context  { return s.ctx }
+func (s stopAfter) Progress(string, int, int) { s.stop() }
+
 // spanned has the columns of numbers know their span.
 func spanned(cols []source.Column) []source.Column {
 	for i := range cols {
@@ -346,6 +366,16 @@ func TestRead(t *testing.T) {
 	var e source.Error
 	if !errors.As(err, &e) || !strings.HasPrefix(e.Place, `sheet "S"`) || e.Remedy == "" {
 		t.Errorf("an error of the table: %v", err)
+	}
+	head := `<row r="1"><c t="inlineStr"><is><t>Time (min)</t></is></c><c t="inlineStr"><is><t>UV (mAU)</t></is></c></row>`
+	want = []source.Column{{Name: "Time", Unit: "min", Values: []float64{}, Axis: -1, Place: 1}, {Name: "UV", Unit: "mAU", Values: []float64{}, Axis: 0, Place: 2}}
+	f, err = Read(workbook(t, head), Options{}, text.Options{}, task.Default())
+	if err != nil || !reflect.DeepEqual(spanned(f.Tables[0].Columns), spanned(want)) {
+		t.Errorf("a header alone: %+v, %v", f.Tables, err)
+	}
+	_, err = Read(workbook(t, `<row r="1"><c t="inlineStr"><is><t>a remark</t></is></c></row>`), Options{}, text.Options{}, task.Default())
+	if !errors.As(err, &e) || e.Problem != "there are no numbers in it" || e.Place != `sheet "S"` {
+		t.Errorf("no table: %v", err)
 	}
 }
 

@@ -61,6 +61,7 @@ type Column struct {
 	Values     []float64
 	Texts      []string    // of events and comments
 	Times      []time.Time // moments, without a time zone in UTC
+	Start      time.Time   // of Values that count time: the moment of their zero, if the file tells it
 	Axis       int         // index of the column that this one is drawn against; -1 if none is known
 	Place      int         // in the file, from 1
 	Missing    int         // cells that held nothing or a marker for it

@@ -40,13 +40,14 @@ type layout struct {
 	cols       []column
 	meta       []source.Entry
 	decisive   bool // the sample settles the decimal mark
+	empty      bool // the header is all there is
 }
 
 // layout finds header, units, kinds of columns and the marks of numbers.
 func (r *reader) layout() error {
 	t := &r.table
 	t.header, t.units, t.groups = -1, -1, -1
-	t.firstLine = t.records[t.firstIndex].line
+	t.firstLine = t.records[min(t.firstIndex, len(t.records)-1)].line // of a header alone, its last
 	if r.o.DataLine > 0 && t.firstLine != r.o.DataLine {
 		return Error{Line: r.o.DataLine, Problem: "no row of numbers", Remedy: fmt.Sprintf("the first one is on line %d", t.firstLine)}
 	}
@@ -124,7 +125,7 @@ func (r *reader) narrow() {
 // than names, and no other decimal mark.
 func (r *reader) commaTwice() error {
 	t := &r.table
-	if r.sep != ',' || r.o.Separator != "" || r.o.Decimal != "" || t.header < 0 {
+	if t.empty || r.sep != ',' || r.o.Separator != "" || r.o.Decimal != "" || t.header < 0 {
 		return nil
 	}
 	names := len(trimStrings(r.headerCells(t.header)))
@@ -368,15 +369,20 @@ func (r *reader) nameColumns() {
 			r.guess("names without a column", strings.Join(extra, ", "), fmt.Sprintf("record.Options{HeaderLine: %d}", t.records[t.header].line))
 		}
 	}
+	inNames := false
+	var bare []int // columns whose unit stands behind the name, without brackets
 	for j := range names {
-		names[j], t.cols[j].unit = splitUnit(names[j])
+		whole := names[j]
+		names[j], t.cols[j].unit = splitUnit(whole)
+		inNames = inNames || t.cols[j].unit != "" && units[j] == ""
 		if units[j] != "" {
 			t.cols[j].unit = sameMicro(unbracket(units[j]))
+		} else if names[j] == whole && t.units < 0 && !r.unitGiven(whole) {
+			if name, u, ok := bareUnit(whole); ok {
+				names[j], t.cols[j].unit = name, u
+				bare = append(bare, j)
+			}
 		}
-	}
-	inNames := false
-	for j := range t.cols {
-		inNames = inNames || t.cols[j].unit != "" && units[j] == ""
 	}
 	if inNames {
 		r.fact("units", "in the names")
@@ -421,6 +427,34 @@ func (r *reader) nameColumns() {
 	if len(doubled) > 0 {
 		r.guess("names that occur before", "numbered: "+list(doubled), "")
 	}
+	r.tellBare(bare)
+}
+
+// unitGiven tells whether the options give the unit of a column by its whole
+// heading, which then is its name.
+func (r *reader) unitGiven(heading string) bool {
+	for name := range r.o.Units {
+		if strings.EqualFold(name, heading) {
+			return true
+		}
+	}
+	return false
+}
+
+// tellBare tells of units that were taken off the end of names.
+func (r *reader) tellBare(bare []int) {
+	if len(bare) == 0 {
+		return
+	}
+	var told, options []string
+	for _, j := range bare {
+		c := &r.table.cols[j]
+		told = append(told, fmt.Sprintf("%q: %s", shortened(c.name), c.unit))
+		if len(options) < 10 {
+			options = append(options, fmt.Sprintf("%q: %q", c.name, c.unit))
+		}
+	}
+	r.guess("units behind the names, without brackets", list(told), "record.Options{Units: map[string]string{"+strings.Join(options, ", ")+"}}")
 }
 
 // list writes at most ten of the words.

@@ -192,7 +192,12 @@ func (r *reader) sniff() error {
 		}
 	}
 	if len(all) == 0 {
-		return r.noTable()
+		if !r.headerAlone() {
+			return r.noTable()
+		}
+		r.used.Separator = sepOption(r.sep)
+		r.told("separator", separatorName(r.sep), r.o.Separator != "", fmt.Sprintf("Separator: %q", r.used.Separator))
+		return nil
 	}
 	sort.SliceStable(all, func(i, j int) bool { return all[i].quality > all[j].quality })
 	near := all[:1]
@@ -291,7 +296,7 @@ func (r *reader) noTable() error {
 				}
 			}
 			if len(cells) > 1 && units > 0 {
-				return Error{Line: rec.line, Problem: "a header with no rows of numbers below it", Remedy: "export the file again, with data, or " + `say where the numbers begin: record.Options{DataLine: 12}`}
+				return Error{Line: rec.line, Problem: "a header with no rows of numbers below it, but something else", Remedy: "export the file again, with data, or " + `say where the numbers begin: record.Options{DataLine: 12}`}
 			}
 		}
 	}

@@ -84,6 +84,9 @@ func ReadAll(data []byte, o Options, m Monitor) (Result, error) {
 	if err := r.layout(); err != nil {
 		return Result{}, err
 	}
+	if r.table.empty {
+		return r.noRows()
+	}
 	if err := r.readBody(); err != nil {
 		return Result{}, err
 	}

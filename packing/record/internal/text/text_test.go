@@ -55,6 +55,8 @@ var files = []struct {
 	{file: "mark_before_quote.csv", cols: []col{{"Time", "", "0 1", -1}, {"UV", "", "1.5 2.5", 0}}, facts: []string{"encoding: utf-8 with byte order mark"}},
 	{file: "windows1252.csv", cols: []col{{"Temperature", "°C", "20.5 21.5 22.5", -1}, {"Conductivity", "µS/cm", "1.25 1.75 2", -1}, {"Note", "", "Kühlung||", -1}},
 		facts: []string{"encoding: windows-1252"}},
+	{file: "superscripts.csv", cols: []col{{"Time", "min", "0 1", -1}, {"Feed", "m³", "0.5 1.5", 0}, {"Density", "kg/m³", "998.2 998.1", 0}, {"Area", "cm²", "7 7", 0}},
+		facts: []string{"encoding: windows-1252"}},
 	{file: "two_encodings.csv", refusal: &refusal{4, 0, "not UTF-8, while line 1", `Encoding: "windows-1252"`}},
 	{file: "comma_semicolon.csv", cols: []col{{"Time", "min", "10.2 11.2", -1}, {"UV", "mAU", "4.5 -0.25", 0}}, facts: []string{"separator: semicolon", "decimal mark: comma"}},
 	{file: "comma_tab.txt", cols: []col{{"Time", "min", "0.5 1.5", -1}, {"UV", "mAU", "0.0012 3", 0}}},
@@ -81,6 +83,13 @@ var files = []struct {
 		meta: "1 Station=invented 7|4 Smp=Smp Avg Avg"},
 	{file: "units_everywhere.csv", cols: []col{{"Temp", "°C", "20.5 21.5", 6}, {"column 2", "mAU", "1 1", 6}, {"P", "bar", "2 2", 6}, {"κ", "mS/cm", "3 3", 6},
 		{"UV (280 nm)", "mAU", "4 4", 6}, {"pH", "", "5 5", 6}, {"Volume", "mL", "6 7", -1}}, facts: []string{"columns without a name: 2"}},
+	{file: "bare_units.csv", cols: []col{{"Time", "min", "0 1", -1}, {"Flow", "mL/min", "1.5 1.5", 0}, {"UV 280 nm", "", "10 11", 0}, {"Pressure min", "", "0.1 0.1", 0},
+		{"Temperature", "deg C", "20 20", 0}, {"Conc B", "%", "5 6", 0}, {"Bed height", "mm", "180 180", 0}, {"Pump A", "", "1 1", 0}, {"Feed", "L/h", "2 2", 0}, {"Signal", "a.u.", "3 4", 0}},
+		facts: []string{`units behind the names, without brackets: "Time": min, "Flow": mL/min`}},
+	{file: "bare_units.csv", options: Options{Units: map[string]string{"flow ml/min": "L/h", "Feed": "mL/min"}}, cols: []col{{"Time", "min", "0 1", -1}, {"Flow mL/min", "L/h", "1.5 1.5", 0},
+		{"UV 280 nm", "", "10 11", 0}, {"Pressure min", "", "0.1 0.1", 0}, {"Temperature", "deg C", "20 20", 0}, {"Conc B", "%", "5 6", 0}, {"Bed height", "mm", "180 180", 0}, {"Pump A", "", "1 1", 0},
+		{"Feed", "mL/min", "2 2", 0}, {"Signal", "a.u.", "3 4", 0}}},
+	{file: "empty_brackets.csv", cols: []col{{"Time", "min", "0 1", -1}, {"Flow bar", "", "1.5 2.5", 0}, {"Ratio (a)", "", "2 2", 0}}},
 	{file: "group_names.csv", cols: []col{{"UV 280 nm Time", "min", "0 0.5 1 1.5", -1}, {"UV 280 nm Signal", "mAU", "1.5 2.5 3.5 4.5", 0},
 		{"Conductivity Time", "min", "0 1", -1}, {"Conductivity Signal", "mS/cm", "10.5 11.5", 2}}, facts: []string{"signals in pairs of columns: 2"}},
 	{file: "group_and_units.txt", cols: []col{{"UV volume", "mL", "0 0.5 1", -1}, {"UV", "mAU", "1.5 2.5 3.5", 0},
@@ -108,6 +117,7 @@ var files = []struct {
 	{file: "missing_markers.csv", options: Options{Missing: []string{"over"}}, cols: []col{{"Time", "min", "0 1 2 3 4 5", -1}, {"A", "", "1.5 - - - - -", 0}, {"B", "", "- - - - - 2.5", 0}, {"C", "", "- - - - - 3.5", 0}},
 		facts: []string{`values beyond a limit: column "C": 1`, `values that are missing: column "B": 4`}},
 	{file: "unit_in_cells.csv", cols: []col{{"Time", "min", "0 0.5 1", -1}, {"Signal", "mAU", "70 70.5 71", 0}, {"Share", "%", "1.2 1.3 -", 0}}},
+	{file: "rate_in_cells.csv", cols: []col{{"Time", "min", "0 1", -1}, {"Count", "cells/uL", "70 71.5", 0}}, facts: []string{`unit behind the numbers: column "Count": cells/uL`}},
 	{file: "two_units_in_cells.csv", refusal: &refusal{3, 3, `"0.07 AU" in column "Signal" has another unit`, "one unit"}},
 	{file: "number_forms.csv", cols: []col{{"Time", "", "0 1 2 3 4 5 6 7", -1}, {"Value", "", "1200 0.5 5 -2.5 7.25 0.0015 1e22 0.1", 0}}},
 	{file: "clock_long.csv", cols: []col{{"Elapsed", "s", "86399.5 86400.25 360001", -1}, {"UV", "mAU", "1.5 2.5 3.5", 0}}, facts: []string{`time form: column "Elapsed": hh:mm:ss`}},
@@ -133,7 +143,11 @@ var files = []struct {
 	{file: "quote_never_closed.csv", cols: []col{{"Time", "min", "0 1 2", -1}, {"UV", "mAU", "1.5 2.5 3.5", 0}, {"Remark", "", "\"open||", 0}}},
 	{file: "formula_error.csv", refusal: &refusal{3, 3, "the error of a formula, #DIV/0!", "mend the sheet"}},
 	{file: "formula_error.csv", options: Options{DropBadRows: true}, cols: []col{{"Time", "min", "0 2", -1}, {"UV", "mAU", "1.5 3.5", 0}}, dropped: []int{3}, lines: []int{2, 4}},
-	{file: "no_rows.csv", refusal: &refusal{1, 0, "a header with no rows of numbers below it", "DataLine"}},
+	{file: "no_rows.csv", comma: true, cols: []col{{"Time", "min", "", -1}, {"UV", "mAU", "", 0}}, facts: []string{"separator: comma", "header: line 1", "rows: none"}},
+	{file: "no_rows_units.csv", meta: "1 Run=stopped before the first point", cols: []col{{"Time", "min", "", -1}, {"UV", "mAU", "", 0}}, facts: []string{"header: line 2", "units: line 3"}},
+	{file: "no_rows_text.csv", refusal: &refusal{1, 0, "a header with no rows of numbers below it, but something else", "DataLine"}},
+	{file: "no_rows_names.csv", refusal: &refusal{0, 0, "no rows of numbers found", "rows need numbers"}},
+	{file: "no_rows_names.csv", options: Options{HeaderLine: 1}, cols: []col{{"A", "", "", -1}, {"B", "", "", -1}, {"C", "", "", -1}}},
 	{file: "separator_said.csv", cols: []col{{"Time", "min", "0 1", -1}, {"UV", "mAU", "1.5 2.5", 0}}, facts: []string{"separator: semicolon, as the first line says"}},
 	{file: "comma_for_both.csv", refusal: &refusal{2, 0, "4 cells below 2 names", "export with semicolons"}},
 	{file: "date_and_clock.csv", cols: []col{{"Date", "", "2024-03-31T13:00:00.5Z|2024-03-31T13:00:01.5Z|2024-04-01T00:00:02.5Z", -1}, {"Clock", "s", "46800.5 46801.5 2.5", 0}, {"UV", "mAU", "1.5 2.5 3.5", 0}}},
@@ -307,7 +321,7 @@ func TestTwins(t *testing.T) {
 	for _, tc := range files {
 		data := load(t, tc.file)
 		switch tc.file {
-		case "windows1252.csv", "two_encodings.csv", "binary.bin", "mixed_line_ends.csv", "only_blanks.csv":
+		case "windows1252.csv", "superscripts.csv", "two_encodings.csv", "binary.bin", "mixed_line_ends.csv", "only_blanks.csv":
 			continue // the bytes or the line ends are the matter
 		}
 		plain := bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))
@@ -342,6 +356,13 @@ func TestTwins(t *testing.T) {
 					}
 				}
 				checkColumns(t, r.File.Tables[0].Columns, w)
+				if strings.HasPrefix(name, "UTF-16") && tc.options.Encoding == "" {
+					for _, f := range r.File.Facts { // without a mark it is a guess
+						if f.What == "encoding" && f.Guessed != (name == "UTF-16LE" || name == "UTF-16BE") {
+							t.Errorf("encoding: %+v", f)
+						}
+					}
+				}
 				for row, line := range tc.lines {
 					if got := r.File.Tables[0].Line(row); got != line {
 						t.Errorf("row %d is on line %d, want %d", row, got, line)

@@ -1,31 +1,18 @@
 package text
 
-import "strings"
+import (
+	"strings"
 
-// unitNames are the units that exports write, to tell a row of units from a
-// row of names. What they mean is for the record to say.
-var unitNames = func() map[string]bool {
-	m := map[string]bool{}
-	for _, u := range strings.Fields(`ms s sec secs second seconds min mins minute minutes h hr hrs hour hours d days
-		µL uL µl ul mL ml cm3 cm³ L l dm3 dm³ m3 m³ CV cv BV
-		mL/min ml/min mL/h ml/h L/min l/min L/h l/h m3/h m³/h cm/h cm/hr cm/min mm/s m/s m/h
-		nm µm um mm cm m Pa hPa kPa MPa mbar bar psi atm
-		mAU AU OD mOD a.u. au arb mS/cm µS/cm uS/cm S/m S/cm mS µS °C degC °F degF K % %B %v/v V mV µV mA A W NTU rpm 1/min 1/s Hz
-		pH - 1 g mg kg µg g/L g/l mg/mL mg/ml mg/L kg/m3 kg/m³ mol/L mmol/L M mM mPa.s mPas cP RIU nRIU dBm counts cps hh:mm:ss mm:ss hh:mm h:mm:ss hh:mm:ss.fff`) {
-		m[u] = true
-	}
-	return m
-}()
+	"github.com/evenbed/evenbed/packing/record/internal/unit"
+)
 
 // nameLike are units that may as well be names.
 var nameLike = map[string]bool{"pH": true, "CV": true, "cv": true, "BV": true, "OD": true, "V": true, "A": true, "M": true, "K": true, "1": true, "-": true, "m": true, "s": true, "h": true, "d": true, "l": true, "L": true, "g": true, "W": true, "counts": true, "min": true, "au": true}
 
 // sameMicro writes the Greek letter as the micro sign.
-func sameMicro(u string) string {
-	return strings.ReplaceAll(strings.ReplaceAll(u, "μ", "µ"), "º", "°")
-}
+func sameMicro(u string) string { return unit.Spelt(u) }
 
-func knownUnit(u string) bool { return unitNames[sameMicro(u)] }
+func knownUnit(u string) bool { return unit.Written(u) }
 
 // unbracket takes one pair of brackets off a cell.
 func unbracket(cell string) string {
@@ -37,7 +24,7 @@ func unbracket(cell string) string {
 
 // splitUnit takes the unit off a heading: in brackets at the end, or, if it is
 // known, behind a slash or a comma. Brackets that begin with a digit, as in
-// "UV (280 nm)", belong to the name.
+// "UV (280 nm)", belong to the name, and empty ones say that there is no unit.
 func splitUnit(heading string) (name, unit string) {
 	for _, b := range []string{"()", "[]", "{}"} {
 		if !strings.HasSuffix(heading, b[1:]) {
@@ -48,6 +35,9 @@ func splitUnit(heading string) (name, unit string) {
 			continue
 		}
 		in := strings.TrimSpace(heading[i+1 : len(heading)-1])
+		if in == "" && i > 0 {
+			return strings.TrimSpace(heading[:i]), "" // there is none
+		}
 		if in == "" || in[0] >= '0' && in[0] <= '9' && in != "1" && !knownUnit(in) {
 			continue
 		}
@@ -55,6 +45,9 @@ func splitUnit(heading string) (name, unit string) {
 	}
 	if knownUnit(heading) {
 		return heading, ""
+	}
+	if _, _, bare := bareUnit(heading); bare {
+		return heading, "" // the slash of "Flow mL/min" belongs to the unit
 	}
 	// "P/bar", "κ/mS/cm": the name is what stands before the first slash.
 	if i := strings.IndexByte(heading, '/'); i > 0 {
@@ -70,12 +63,58 @@ func splitUnit(heading string) (name, unit string) {
 	return heading, ""
 }
 
+// bareUnit takes a unit without brackets off the end of a heading: "Flow mL/min",
+// "Temperature deg C". A length behind a number belongs to the name, as in "UV 280 nm",
+// and what may as well be a word of it counts for times and volumes alone:
+// "Time min", but not "Pressure min".
+func bareUnit(heading string) (name, symbol string, ok bool) {
+	words := strings.Fields(heading)
+	for n := min(3, len(words)-1); n > 0; n-- {
+		rest, end := words[:len(words)-n], words[len(words)-n:]
+		symbol = strings.Join(end, " ")
+		if n == 3 && end[1] == "/" {
+			symbol = strings.Join(end, "")
+		}
+		if !knownUnit(symbol) || symbol == "1" || symbol == "-" || strings.Contains(symbol, ":") {
+			continue
+		}
+		if last := rest[len(rest)-1]; shapeOf([]byte(last), true).ok || last == "/" || strings.HasSuffix(last, ",") {
+			return "", "", false
+		}
+		name = strings.Join(rest, " ")
+		if nameLike[symbol] {
+			of, last := dimension(symbol), strings.ToLower(rest[len(rest)-1])
+			if of == "" || last != of && !(of == "time" && last == "elapsed") {
+				return "", "", false
+			}
+		}
+		return name, sameMicro(symbol), true
+	}
+	return "", "", false
+}
+
+// Heading writes a name and its unit so that they are read back as they are.
+func Heading(name, symbol string) string {
+	switch {
+	case strings.ContainsAny(symbol, "()"):
+		return name + " [" + symbol + "]"
+	case symbol != "":
+		return name + " (" + symbol + ")"
+	}
+	n, u := splitUnit(name)
+	_, _, bare := bareUnit(name)
+	if n != name || u != "" || bare {
+		return name + " ()"
+	}
+	return name
+}
+
 // dimension tells what kind of axis a unit belongs to.
-func dimension(unit string) string {
-	switch sameMicro(unit) {
-	case "ms", "s", "sec", "secs", "second", "seconds", "min", "mins", "minute", "minutes", "h", "hr", "hrs", "hour", "hours", "d", "days":
+func dimension(symbol string) string {
+	switch unit.KindOf(symbol) {
+	case unit.Time:
 		return "time"
-	case "µL", "uL", "µl", "ul", "mL", "ml", "cm3", "cm³", "L", "l", "dm3", "dm³", "m3", "m³", "CV", "cv", "BV":
+	case unit.Volume, unit.CV:
 		return "volume"
 	}
 	return ""
