@@ -396,16 +396,24 @@ func (r ExperimentResult) up() []Step {
 	return up
 }
 
-// Curve returns the steady readings on the way up with their standard errors.
-// Readings that drifted or stood on a plateau too short are left out. It refuses
-// what the curve's Check refuses.
-func (r ExperimentResult) Curve() (Curve, error) {
+// Measured returns the readings on the way up as they are, with their standard
+// errors; an [Estimation] takes them. Readings that drifted or stood on a plateau
+// too short are left out. For a curve to read values from see Curve.
+func (r ExperimentResult) Measured() Curve {
 	e := r.Experiment
 	c := Curve{Label: e.Label, SettledHeight: r.SettledHeight, InnerDiameter: e.InnerDiameter, Viscosity: e.Viscosity}
 	for _, s := range r.up() {
 		c.Points = append(c.Points, Point{s.Velocity, s.CompressionFactor, s.Pressure})
 		c.StdErr = append(c.StdErr, PointError{s.CompressionFactorErr, s.PressureErr})
 	}
+	return c
+}
+
+// Curve returns Measured as a curve that a plan takes. It refuses what the
+// curve's Check refuses, such as heights that scatter so much that they do not
+// fall.
+func (r ExperimentResult) Curve() (Curve, error) {
+	c := r.Measured()
 	if err := c.Check(); err != nil {
 		return Curve{}, err
 	}

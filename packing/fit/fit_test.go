@@ -490,3 +490,16 @@ func ExampleCurve() {
 	// b1          1.000  -0.999
 	// b2         -0.999   1.000
 }
+
+// TestEdge: a search that comes to rest where the model ends has no derivatives,
+// and says so.
+func TestEdge(t *testing.T) {
+	for _, jacobian := range []func(p, j []float64){nil, func(p, j []float64) { j[0], j[1] = math.NaN(), 1 }} {
+		r, err := Problem{Params: []Param{{Name: "a", Start: 1}}, Points: 2, Jacobian: jacobian, Residuals: func(p, r []float64) {
+			r[0], r[1] = 5-p[0], math.Sqrt(1-p[0]) // no number above 1
+		}}.Fit()
+		if err != nil || r.Converged() || !math.IsNaN(r.Params[0].StdErr) {
+			t.Errorf("%v, %v, %v", r.Status, r.Params, err)
+		}
+	}
+}

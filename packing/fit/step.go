@@ -251,6 +251,14 @@ func (s *search) spread() (loose []string) {
 	if w == 0 {
 		return nil
 	}
+	for _, k := range s.lin.moving {
+		if !finite(s.t.norm(k)) { // the search ended where there are no derivatives
+			for _, k := range s.lin.moving {
+				loose = append(loose, s.Params[s.free[k]].Name)
+			}
+			return loose
+		}
+	}
 	tolerance := singularAnalytic
 	if s.Jacobian == nil {
 		tolerance = singularNumerical
