@@ -314,13 +314,23 @@ func (s *smoothed) at(u units.Velocity) Point {
 	return Point{u, s.factor.Predict(float64(u)), units.Pressure(s.pressure.Predict(float64(u)))}
 }
 
-// table lists the points.
+// table lists the points, with their errors if they are known.
 func (c Curve) table() table.Table {
 	t := table.Table{Caption: c.name(), Columns: []table.Column{
 		{Name: "velocity", Unit: "cm/h", Right: true}, {Name: "compression factor", Right: true}, {Name: "pressure", Unit: "bar", Right: true}}}
-	for _, p := range c.Points {
-		t.Add(fmt.Sprintf("%.1f", p.Velocity.In(units.CentimetrePerHour)), fmt.Sprintf("%.4f", p.CompressionFactor),
-			fmt.Sprintf("%.3f", p.Pressure.In(units.Bar)))
+	known := len(c.StdErr) == len(c.Points) && len(c.StdErr) > 0
+	if known {
+		column := t.Columns
+		t.Columns = []table.Column{column[0], column[1], {Name: "±", Right: true}, column[2], {Name: "±", Unit: "bar", Right: true}}
+	}
+	for i, p := range c.Points {
+		row := []string{fmt.Sprintf("%.1f", p.Velocity.In(units.CentimetrePerHour)), fmt.Sprintf("%.4f", p.CompressionFactor)}
+		if known {
+			row = append(row, number(c.StdErr[i].CompressionFactor, "%.4f"), fmt.Sprintf("%.4f", p.Pressure.In(units.Bar)), number(c.StdErr[i].Pressure.In(units.Bar), "%.4f"))
+		} else {
+			row = append(row, fmt.Sprintf("%.3f", p.Pressure.In(units.Bar)))
+		}
+		t.Add(row...)
 	}
 	return t
 }

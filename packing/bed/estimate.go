@@ -647,6 +647,11 @@ func (r *EstimationResult) notes() {
 				doubt("The data hardly tell %s from %s.", lawName(f.Bed.Law), lawName(r.Best.Bed.Law))
 			}
 		}
+		for _, f := range r.Fits {
+			if f.Bed.Law != r.Best.Bed.Law && f.atEdge() {
+				doubt("With the law of %s the beds would hardly stand the highest velocities that were measured: it does not describe them.", lawName(f.Bed.Law))
+			}
+		}
 		for i, c := range r.Best.Critical {
 			if !c.Determined {
 				doubt("The critical velocity of %s is not determined: %s.", e.Curves[i].name(), c.Reason)

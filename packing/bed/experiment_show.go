@@ -28,17 +28,23 @@ func (r ExperimentResult) page(pictures bool) table.Page {
 	}
 	p.Heading(r.title())
 	p.List("Doubts", r.Doubts)
-	t := table.Table{Caption: fmt.Sprintf("Plateaus; pressure over the bed, settled height %.2f cm; ± one standard error", r.SettledHeight.In(units.Centimetre)),
+	t := table.Table{Caption: fmt.Sprintf("Plateaus; pressure over the bed, settled height %.2f cm", r.SettledHeight.In(units.Centimetre)),
 		Columns: []table.Column{{Name: "step", Right: true}, {Name: "way"}, {Name: "velocity", Unit: "cm/h", Right: true},
-			{Name: "pressure", Unit: "bar", Right: true}, {Name: "its change", Unit: "mbar", Right: true}, {Name: "verdict"},
-			{Name: "height", Unit: "cm", Right: true}, {Name: "its change", Unit: "mm", Right: true}, {Name: "verdict"}, {Name: "compression factor", Right: true}}}
+			{Name: "pressure", Unit: "bar", Right: true}, {Name: "±", Unit: "bar", Right: true}, {Name: "change", Unit: "mbar", Right: true},
+			{Name: "height", Unit: "cm", Right: true}, {Name: "±", Unit: "cm", Right: true}, {Name: "change", Unit: "mm", Right: true},
+			{Name: "factor", Right: true}, {Name: "pressure, height"}}}
 	for i, s := range r.Steps {
+		verdict := s.PressureSteady.String()
+		if s.HeightSteady != s.PressureSteady {
+			verdict += ", " + s.HeightSteady.String()
+		}
 		t.Add(fmt.Sprint(i+1), s.Direction.String(), fmt.Sprintf("%.1f", s.Velocity.In(units.CentimetrePerHour)),
-			plusMinus(s.Pressure.In(units.Bar), s.PressureErr.In(units.Bar), 4), number(s.PressureChange.In(units.Millibar), "%+.2f"), s.PressureSteady.String(),
-			plusMinus(s.Height.In(units.Centimetre), s.HeightErr.In(units.Centimetre), 3), number(s.HeightChange.In(units.Millimetre), "%+.2f"), s.HeightSteady.String(),
-			plusMinus(s.CompressionFactor, s.CompressionFactorErr, 4))
+			number(s.Pressure.In(units.Bar), "%.4f"), number(s.PressureErr.In(units.Bar), "%.4f"), number(s.PressureChange.In(units.Millibar), "%+.1f"),
+			number(s.Height.In(units.Centimetre), "%.3f"), number(s.HeightErr.In(units.Centimetre), "%.3f"), number(s.HeightChange.In(units.Millimetre), "%+.2f"),
+			number(s.CompressionFactor, "%.4f"), verdict)
 	}
 	p.Table(t)
+	p.Text("± is one standard error, change what happened over the judged part; what was not steady gives the mean over it.")
 	p.Table(r.hysteresis())
 	if finite(r.Lasting) {
 		p.Text(fmt.Sprintf("At rest after the flow a compression factor of %.4f is left.", r.Lasting))
@@ -52,18 +58,7 @@ func (r ExperimentResult) page(pictures bool) table.Page {
 	return p
 }
 
-// plusMinus writes a value with its standard error, to so many digits behind the
-// point.
-func plusMinus(v, e float64, digits int) string {
-	switch {
-	case math.IsNaN(v):
-		return "not read"
-	case math.IsNaN(e):
-		return fmt.Sprintf("%.*f", digits, v)
-	}
-	return fmt.Sprintf("%.*f ± %.*f", digits, v, digits, e)
-}
-
+// number writes a number, or nothing for one that is none.
 func number(v float64, format string) string {
 	if math.IsNaN(v) {
 		return ""

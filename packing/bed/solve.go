@@ -121,7 +121,7 @@ func (c *column) step(y, k1 state, h float64) (next, k7 state, err float64, ok b
 	}
 	err = math.Max(off(h*difference(k1.stress, k3.stress, k4.stress, k5.stress, k6.stress, k7.stress), size.stress),
 		math.Max(off(h*difference(k1.pressure, k3.pressure, k4.pressure, k5.pressure, k6.pressure, k7.pressure), size.pressure),
-			off(h*difference(k1.lost, k3.lost, k4.lost, k5.lost, k6.lost, k7.lost), size.lost)))/allowed
+			off(h*difference(k1.lost, k3.lost, k4.lost, k5.lost, k6.lost, k7.lost), size.lost))) / allowed
 	return next, k7, err, true
 }
 

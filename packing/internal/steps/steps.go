@@ -200,8 +200,9 @@ func DriftOf(x, y []float64, from, to float64) Drift {
 	nan := math.NaN()
 	d := Drift{Level: nan, LevelErr: nan, Slope: nan, SlopeErr: nan}
 	var xs, ys []float64
+	slack := 1e-6 * (to - from) // a sample on the edge belongs to it in spite of rounding
 	for i, v := range y {
-		if x[i] >= from && x[i] <= to && finite(v) {
+		if x[i] >= from-slack && x[i] <= to+slack && finite(v) {
 			xs, ys = append(xs, x[i]), append(ys, v)
 		}
 	}
