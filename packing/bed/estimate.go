@@ -285,8 +285,9 @@ type estimator struct {
 
 // parameters returns the problem's parameters, started from the data.
 func (s *estimator) parameters() []fit.Param {
-	least, most := math.Log(10), math.Log(1e13)
-	p := []fit.Param{{Name: "ln bead", Start: math.Log(float64(s.e.MeanBead)), Bounds: fit.Between(math.Log(1e-6), math.Log(2e-3)), Fixed: s.e.FixBead}}
+	// A little inside of what the bed's Check allows.
+	least, most := math.Log(11), math.Log(1e12)
+	p := []fit.Param{{Name: "ln bead", Start: math.Log(float64(s.e.MeanBead)), Bounds: fit.Between(math.Log(1.001e-6), math.Log(1.999e-3)), Fixed: s.e.FixBead}}
 	friction := fit.Param{Name: "friction", Start: s.e.WallFriction, Bounds: fit.Between(0, 2), Fixed: !s.e.frictionFree()}
 	if !friction.Fixed && friction.Start == 0 {
 		friction.Start = 0.1
@@ -299,7 +300,7 @@ func (s *estimator) parameters() []fit.Param {
 		p = append(p, fit.Param{Name: "ln modulus", Start: math.Log(float64(l.Modulus)), Bounds: fit.Between(least, most)})
 	case PowerSolids:
 		p = append(p, fit.Param{Name: "ln stress", Start: math.Log(float64(l.Stress0)), Bounds: fit.Between(least, most)},
-			fit.Param{Name: "ln exponent", Start: math.Log(l.Exponent), Bounds: fit.Between(math.Log(1e-3), 0)})
+			fit.Param{Name: "ln exponent", Start: math.Log(l.Exponent), Bounds: fit.Between(math.Log(1.001e-3), 0)})
 	}
 	return p
 }
@@ -406,9 +407,10 @@ func (s *estimator) mesh(p []float64) bool {
 	return true
 }
 
-// start puts the bead diameter that the lowest pressure asks for, and a law that
-// gives the compression of the last point under half its pressure, stiff enough
-// for every point to have a steady state.
+// start puts the bead diameter that the lowest pressure asks for, and, unless the
+// law came with parameters, the best of some that give the compression of the
+// last point under half its pressure or are stiffer, so that every point has a
+// steady state.
 func (s *estimator) start(params []fit.Param) ([]fit.Param, bool) {
 	if !s.e.FixBead {
 		c := s.e.Curves[0]
@@ -416,44 +418,79 @@ func (s *estimator) start(params []fit.Param) ([]fit.Param, bool) {
 		x := points[0]
 		b := s.beds[0]
 		rigid := b.drag(x.Velocity) * math.Pow(1-b.SettledVoid, 2) / math.Pow(b.SettledVoid, 3) * float64(c.SettledHeight)
-		d := params[0].Start + 0.5*math.Log(rigid/float64(x.Pressure))
-		low, high := params[0].Bounds.Limits()
-		params[0].Start = math.Min(math.Max(d, low+0.1), high-0.1)
+		params[0].Start += 0.5 * math.Log(rigid/float64(x.Pressure))
 	}
 	last := s.e.Curves[0].Last()
 	stress := float64(last.Pressure) / 2
-	λ := math.Max(1-1/last.CompressionFactor, 1e-4)
+	λ, e0 := math.Max(1-1/last.CompressionFactor, 1e-4), s.e.SettledVoid
 	var p []float64
 	for _, x := range params {
 		p = append(p, x.Start)
 	}
-	given := !math.IsInf(params[2].Start, -1)
-	if !given {
-		e0 := s.e.SettledVoid
+	var firsts [][2]float64 // of the law's parameters
+	switch {
+	case !math.IsInf(params[2].Start, -1):
+		firsts = [][2]float64{{p[2]}}
+		if len(p) > 3 {
+			firsts[0][1] = p[3]
+		}
+	default:
 		switch s.law.(type) {
 		case LinearStrain:
-			p[2] = math.Log(stress / λ)
+			firsts = [][2]float64{{math.Log(stress / λ)}}
 		case ExponentialVoid:
-			p[2] = math.Log(stress / math.Log(e0/math.Max((e0-λ)/(1-λ), 0.05)))
+			firsts = [][2]float64{{math.Log(stress / math.Log(e0/math.Max((e0-λ)/(1-λ), 0.05)))}}
 		case PowerSolids:
-			p[3] = math.Log(0.1)
-			p[2] = math.Log(stress / math.Expm1(-math.Log1p(-λ)/0.1))
+			for _, β := range []float64{0.06, 0.15, 0.4} {
+				firsts = append(firsts, [2]float64{math.Log(stress / math.Expm1(-math.Log1p(-λ)/β)), math.Log(β)})
+			}
 		}
 	}
-	for range 60 {
-		if s.mesh(p) {
-			if !given {
-				p[2] += 0.2 // away from the edge
+	// Inside of the bounds, which may be far from what the data ask for.
+	inside := func() {
+		for i, x := range params {
+			low, high := x.Bounds.Limits()
+			if !x.Fixed {
+				p[i] = math.Min(math.Max(p[i], low+1e-3), high-1e-3)
 			}
-			for i := range params {
-				low, high := params[i].Bounds.Limits()
-				params[i].Start = math.Min(math.Max(p[i], low), high)
-			}
-			return params, true
 		}
-		p[2] += 0.2
 	}
-	return params, false
+	best := math.Inf(1)
+	r := make([]float64, len(s.sds))
+	for _, first := range firsts {
+		found := 0
+		for step := range 40 {
+			p[2] = first[0] + 0.4*float64(step)
+			if len(p) > 3 {
+				p[3] = first[1]
+			}
+			inside()
+			if !s.mesh(p) {
+				continue
+			}
+			s.residuals(p, r)
+			sum := 0.0
+			for _, v := range r {
+				sum += v * v
+			}
+			if sum < best { // not for NaN
+				best = sum
+				for i := range params {
+					params[i].Start = p[i]
+				}
+			}
+			if found++; found == 3 {
+				break
+			}
+		}
+	}
+	if math.IsInf(best, 1) {
+		return params, false
+	}
+	for i := range params {
+		p[i] = params[i].Start
+	}
+	return params, s.mesh(p)
 }
 
 func (e Estimation) fitLaw(law Law) (LawFit, error) {
