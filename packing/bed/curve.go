@@ -326,7 +326,7 @@ func (c Curve) table() table.Table {
 	for i, p := range c.Points {
 		row := []string{fmt.Sprintf("%.1f", p.Velocity.In(units.CentimetrePerHour)), fmt.Sprintf("%.4f", p.CompressionFactor)}
 		if known {
-			row = append(row, number(c.StdErr[i].CompressionFactor, "%.4f"), fmt.Sprintf("%.4f", p.Pressure.In(units.Bar)), number(c.StdErr[i].Pressure.In(units.Bar), "%.4f"))
+			row = append(row, number(c.StdErr[i].CompressionFactor, "%.1g"), fmt.Sprintf("%.4f", p.Pressure.In(units.Bar)), number(c.StdErr[i].Pressure.In(units.Bar), "%.1g"))
 		} else {
 			row = append(row, fmt.Sprintf("%.3f", p.Pressure.In(units.Bar)))
 		}

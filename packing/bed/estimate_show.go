@@ -73,6 +73,38 @@ func (c CriticalEstimate) short() string {
 	return fmt.Sprintf("%.0f (%.0f to %.0f)", c.Velocity.In(units.CentimetrePerHour), c.Low.In(units.CentimetrePerHour), c.High.In(units.CentimetrePerHour))
 }
 
+func (c CriticalEstimate) page() table.Page {
+	var p table.Page
+	if c.Size == (Size{}) {
+		p.Notice("No result:", "no critical velocity has been worked out.")
+		return p
+	}
+	p.Heading(fmt.Sprintf("Critical velocity of a bed of %v", c.Size))
+	switch {
+	case !c.Determined:
+		p.Notice("Not determined:", c.Reason+".")
+	case c.Reason != "":
+		p.Notice("Doubt:", c.Reason+".")
+	}
+	t := table.Table{RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "value", Right: true}, {Name: "unit"}}}
+	t.Add("critical velocity", number(c.Velocity.In(units.CentimetrePerHour), "%.0f"), "cm/h")
+	t.Add("standard error", number(c.StdErr.In(units.CentimetrePerHour), "%.2g"), "cm/h")
+	t.Add("confidence interval", fmt.Sprintf("%.0f to %.0f", c.Low.In(units.CentimetrePerHour), c.High.In(units.CentimetrePerHour)), "cm/h")
+	t.Add("viscosity", fmt.Sprintf("%.4g", c.Viscosity.In(units.MillipascalSecond)), "mPa·s")
+	p.Table(t)
+	return p
+}
+
+// HTML shows the critical velocity with its interval, and whether the data
+// determine it.
+func (c CriticalEstimate) HTML() string { return c.page().HTML() }
+
+// Markdown shows the same.
+func (c CriticalEstimate) Markdown() string { return c.page().Markdown() }
+
+// String shows the same as text.
+func (c CriticalEstimate) String() string { return c.page().String() }
+
 // add puts the parameters of one law on a page.
 func (f LawFit) add(p *table.Page) {
 	percent := fmt.Sprintf("%.4g %% interval", 100*f.problem.e.confidence())

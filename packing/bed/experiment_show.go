@@ -30,21 +30,17 @@ func (r ExperimentResult) page(pictures bool) table.Page {
 	p.List("Doubts", r.Doubts)
 	t := table.Table{Caption: fmt.Sprintf("Plateaus; pressure over the bed, settled height %.2f cm", r.SettledHeight.In(units.Centimetre)),
 		Columns: []table.Column{{Name: "step", Right: true}, {Name: "way"}, {Name: "velocity", Unit: "cm/h", Right: true},
-			{Name: "pressure", Unit: "bar", Right: true}, {Name: "±", Unit: "bar", Right: true}, {Name: "change", Unit: "mbar", Right: true},
-			{Name: "height", Unit: "cm", Right: true}, {Name: "±", Unit: "cm", Right: true}, {Name: "change", Unit: "mm", Right: true},
-			{Name: "factor", Right: true}, {Name: "pressure, height"}}}
+			{Name: "pressure", Unit: "bar", Right: true}, {Name: "change", Unit: "mbar", Right: true},
+			{Name: "height", Unit: "cm", Right: true}, {Name: "change", Unit: "mm", Right: true},
+			{Name: "factor", Right: true}, {Name: "verdict"}}}
 	for i, s := range r.Steps {
-		verdict := s.PressureSteady.String()
-		if s.HeightSteady != s.PressureSteady {
-			verdict += ", " + s.HeightSteady.String()
-		}
 		t.Add(fmt.Sprint(i+1), s.Direction.String(), fmt.Sprintf("%.1f", s.Velocity.In(units.CentimetrePerHour)),
-			number(s.Pressure.In(units.Bar), "%.4f"), number(s.PressureErr.In(units.Bar), "%.4f"), number(s.PressureChange.In(units.Millibar), "%+.1f"),
-			number(s.Height.In(units.Centimetre), "%.3f"), number(s.HeightErr.In(units.Centimetre), "%.3f"), number(s.HeightChange.In(units.Millimetre), "%+.2f"),
-			number(s.CompressionFactor, "%.4f"), verdict)
+			number(s.Pressure.In(units.Bar), "%.4f"), number(s.PressureChange.In(units.Millibar), "%+.1f"),
+			number(s.Height.In(units.Centimetre), "%.3f"), number(s.HeightChange.In(units.Millimetre), "%+.2f"),
+			number(s.CompressionFactor, "%.4f"), s.verdict())
 	}
 	p.Table(t)
-	p.Text("± is one standard error, change what happened over the judged part; what was not steady gives the mean over it.")
+	p.Text("Change is what happened over the judged part; what was not steady gives the mean over it. The curve shows the standard errors.")
 	p.Table(r.hysteresis())
 	if finite(r.Lasting) {
 		p.Text(fmt.Sprintf("At rest after the flow a compression factor of %.4f is left.", r.Lasting))
@@ -56,6 +52,20 @@ func (r ExperimentResult) page(pictures bool) table.Page {
 	p.List("Taken for granted", r.Taken)
 	p.List("Cautions", []string{experimentCaution, "What was read going down belongs to a bed that was pressed harder before; only the way up makes the curve."})
 	return p
+}
+
+// verdict writes both verdicts, in one word if they agree.
+func (s Step) verdict() string {
+	p, h := s.PressureSteady, s.HeightSteady
+	switch {
+	case p == h:
+		return p.String()
+	case h == Steady:
+		return "pressure " + p.String()
+	case p == Steady:
+		return "height " + h.String()
+	}
+	return "pressure " + p.String() + ", height " + h.String()
 }
 
 // number writes a number, or nothing for one that is none.

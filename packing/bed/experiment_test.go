@@ -119,7 +119,7 @@ func TestExperiment(t *testing.T) {
 	if err != nil || len(c.Points) != 11 || len(c.StdErr) != 11 {
 		t.Fatalf("%d points, %v", len(c.Points), err)
 	}
-	contains(t, r.HTML(), "Step 10", "not steady", "not used", "drifting", "Going down beside going up", "<svg", "common practice", "relief device")
+	contains(t, r.HTML(), "Step 10", "not steady", "not used", "pressure unclear", "drifting", "Going down beside going up", "<svg", "common practice", "relief device")
 	contains(t, r.Markdown(), "Plateaus", "1.1068")
 	contains(t, r.String(), "Plateaus")
 	contains(t, r.SVG(), "<svg", "not steady")

@@ -47,6 +47,7 @@ type WindowResult struct {
 	Window    Window
 	Curve     Curve           // in the packing liquid
 	Bounds    []VelocityBound // lowest first
+	Unreached string          // a bound that lies beyond the end of the curve; empty: none
 	Largest   Point           // at the lowest bound: the most that packing may be
 	Packing   Point           // at the target compression factor, or Largest
 	Operating units.Velocity  // the most that operating may be, in its liquid
@@ -130,6 +131,8 @@ func (w Window) Evaluate() (WindowResult, error) {
 		r.NotChecked = append(r.NotChecked, "the pressure over the bed (no MaxPressure given)")
 	} else if limit := w.MaxPressure.Times(pressurePart); limit < last.Pressure {
 		add(fmt.Sprintf("%.0f %% of the pressure limit", 100*pressurePart), r.Curve.velocityAt(limit))
+	} else {
+		r.Unreached = fmt.Sprintf("%.0f %% of the pressure limit", 100*pressurePart)
 	}
 	largest, err := r.Curve.At(r.Bounds[0].Velocity)
 	if err != nil {
@@ -212,6 +215,9 @@ func (r WindowResult) page(picture bool) table.Page {
 	t = table.Table{Caption: "What bounds the packing velocity", RowHeaders: true, Columns: []table.Column{{Name: "bound"}, {Name: "velocity", Unit: "cm/h", Right: true}}}
 	for _, b := range r.Bounds {
 		t.Add(b.Name, cmh(b.Velocity))
+	}
+	if r.Unreached != "" {
+		t.Add(r.Unreached, "beyond the curve")
 	}
 	p.Table(t)
 	if picture {
@@ -297,6 +303,7 @@ func (r WindowResult) Figure() figure.Stack {
 		}
 		if k == 0 && w.MaxPressure > 0 {
 			f.Levels = []figure.Level{{Y: float64(w.MaxPressure), Label: "limit of the bed"}}
+			f.Y.Max = 1.2 * max(w.MaxPressure, r.Curve.Last().Pressure).In(units.Bar) // leaves room for the names of the spans
 		}
 		y := [2]float64{float64(r.Packing.Pressure), height(r.Packing.CompressionFactor)}[k]
 		u := float64(r.Packing.Velocity)

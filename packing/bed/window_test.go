@@ -94,6 +94,8 @@ func TestWindowNotChecked(t *testing.T) {
 	w = window04(t)
 	w.Critical.Determined, w.Critical.Reason = false, "it is far off"
 	contains(t, opened(t, w).String(), "which is not determined: it is far off")
+	w.MaxPressure = 2 * Bar
+	contains(t, opened(t, w).String(), "75 % of the pressure limit", "beyond the curve")
 	w.Curve.Predicted = "from elsewhere"
 	contains(t, opened(t, w).String(), "it is predicted from elsewhere")
 }
