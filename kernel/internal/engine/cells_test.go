@@ -57,7 +57,7 @@ func TestDisplayMethodsOfInterpretedTypes(t *testing.T) {
 	nb := open(t)
 	nb.want("import \"gonum.org/v1/plot\"\np := plot.New()\np.Title.Text = \"a < b\"")
 	got := nb.data("p")
-	if svg := got["image/svg+xml"]; !strings.HasPrefix(svg, "<svg") || !strings.Contains(svg, "<title>a &lt; b</title>") {
+	if svg := got["image/svg+xml"]; !strings.HasPrefix(svg, "<svg") || !strings.Contains(svg, ">a &lt; b</title>") {
 		t.Errorf("a plot shows %.200q", svg)
 	}
 	nb.want("type all struct{}\nfunc (all) HTML() string { return \"<b>\" }\nfunc (all) Latex() string { return \"$x$\" }\nfunc (all) PNG() []byte { return []byte{1} }")

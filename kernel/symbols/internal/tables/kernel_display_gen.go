@@ -66,6 +66,7 @@ func init() {
 			"Renderer":       reflect.TypeFor[display_.Renderer](),
 			"SVGer":          reflect.TypeFor[display_.SVGer](),
 			"SimpleRenderer": reflect.TypeFor[display_.SimpleRenderer](),
+			"Sizer":          reflect.TypeFor[display_.Sizer](),
 		},
 		Proxies: map[string]reflect.Type{
 			"HTMLer":         reflect.TypeFor[proxyKernelDisplayHTMLer](),
@@ -79,6 +80,7 @@ func init() {
 			"Renderer":       reflect.TypeFor[proxyKernelDisplayRenderer](),
 			"SVGer":          reflect.TypeFor[proxyKernelDisplaySVGer](),
 			"SimpleRenderer": reflect.TypeFor[proxyKernelDisplaySimpleRenderer](),
+			"Sizer":          reflect.TypeFor[proxyKernelDisplaySizer](),
 		},
 		Untypeds: map[string]string{
 			"MIMETypeHTML":       "string:" + display_.MIMETypeHTML,
@@ -184,3 +186,11 @@ type proxyKernelDisplaySimpleRenderer struct {
 func (p *proxyKernelDisplaySimpleRenderer) SimpleRender() display_.MIMEMap {
 	return p.SimpleRender_(p.Object)
 }
+
+// A proxyKernelDisplaySizer lets an interpreted type be a display.Sizer.
+type proxyKernelDisplaySizer struct {
+	Object any
+	Size_  func(o any) (int, int)
+}
+
+func (p *proxyKernelDisplaySizer) Size() (int, int) { return p.Size_(p.Object) }
