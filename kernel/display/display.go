@@ -13,6 +13,7 @@ package display
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"image"
 	"image/png"
@@ -204,6 +205,16 @@ func Update(id string, d Data) Data {
 // something new to show. A notebook's engine puts its own function in the
 // place of this one, which is there for compiled programs and does nothing.
 func Clear(wait bool) {}
+
+// Input asks the user for a line of text and waits for it. A notebook's engine
+// puts its own function in the place of this one, which returns an error.
+func Input(prompt string) (string, error) { return "", errNobody }
+
+// Password is Input for what is not to be seen while it is typed, nor kept
+// anywhere.
+func Password(prompt string) (string, error) { return "", errNobody }
+
+var errNobody = errors.New("display: there is no notebook whose user could be asked")
 
 func encode(v any) []byte {
 	switch v := v.(type) {

@@ -518,14 +518,7 @@ func (r EMGResult) Calculation(name string) (Calculation, error) {
 		{"Asymmetry", "Asymmetry of the fitted peak at 10 % of its height", `A_s = \frac{b}{a}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, on(r.TenthBack.Value), on(r.TenthFront.Value), fixed(r.Asymmetry.Value, 2)),
 			"a width in front of the maximum, b width behind it, at a tenth of the height of the fitted curve", practice, ""},
 	}
-	names := make([]string, len(all))
-	for i, c := range all {
-		if strings.EqualFold(c.Name, name) {
-			return c, nil
-		}
-		names[i] = c.Name
-	}
-	return Calculation{}, fmt.Errorf("no calculation %q; there are %s", name, strings.Join(names, ", "))
+	return calculationNamed(all, name)
 }
 
 // page lays the result out.

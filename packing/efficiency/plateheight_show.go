@@ -3,7 +3,6 @@ package efficiency
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/fit"
@@ -195,15 +194,7 @@ const (
 // terms, OptimalVelocity or LeastPlateHeight. Another name, or one that the
 // result does not have, is an error that lists them.
 func (r PlateHeightResult) Calculation(name string) (Calculation, error) {
-	all := r.calculations()
-	names := make([]string, len(all))
-	for i, c := range all {
-		if strings.EqualFold(c.Name, name) {
-			return c, nil
-		}
-		names[i] = c.Name
-	}
-	return Calculation{}, fmt.Errorf("no calculation %q; there are %s", name, strings.Join(names, ", "))
+	return calculationNamed(r.calculations(), name)
 }
 
 // Calculations shows all of them in one page.

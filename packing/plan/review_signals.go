@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/internal/unit"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -124,26 +125,6 @@ func (s signal) integral(from, to float64) float64 {
 	return sum + (s.at(to)+y)/2*(to-x)
 }
 
-// Units of a trace, as exports write them.
-var flowUnits = map[string]units.VolumeFlow{
-	"mL/min": units.MillilitrePerMinute, "ml/min": units.MillilitrePerMinute,
-	"L/min": units.LitrePerMinute, "l/min": units.LitrePerMinute,
-	"L/h": units.LitrePerHour, "l/h": units.LitrePerHour, "L/hr": units.LitrePerHour, "l/hr": units.LitrePerHour,
-	"m3/h": 1000 * units.LitrePerHour, "m³/h": 1000 * units.LitrePerHour,
-}
-
-var velocityUnits = map[string]units.Velocity{
-	"cm/h": units.CentimetrePerHour, "cm/hr": units.CentimetrePerHour, "cm/min": units.CentimetrePerMinute,
-	"mm/s": units.MillimetrePerSecond, "m/s": units.MetrePerSecond,
-}
-
-var pressureUnits = map[string]units.Pressure{
-	"Pa": units.Pascal, "kPa": units.Kilopascal, "MPa": units.Megapascal,
-	"mbar": units.Millibar, "bar": units.Bar, "psi": units.PSI, "PSI": units.PSI,
-}
-
-var lengthUnits = map[string]units.Length{"mm": units.Millimetre, "cm": units.Centimetre, "m": units.Metre}
-
 // read brings the traces to SI and checks them.
 func (w *reviewer) read() error {
 	run, s := w.run, &w.f.signals
@@ -152,30 +133,28 @@ func (w *reviewer) read() error {
 		return &packing.InputError{Where: run.Label, What: "flow", Problem: "it was not given, and steps are told by the flow",
 			Remedy: `give the flow or the velocity, for example Flow: flow with flow, err := export.Signal("Flow")`}
 	}
-	flowSize := func(unit string) (float64, bool) {
-		if q, ok := flowUnits[unit]; ok {
-			return float64(q) / area, true
+	size := func(symbol string, kind unit.Kind) (float64, bool) {
+		u, _ := unit.Of(symbol)
+		if kind == unit.Velocity && u.Kind == unit.Flow {
+			return u.One / area, true
 		}
-		u, ok := velocityUnits[unit]
-		return float64(u), ok
+		return u.One, u.Kind == kind
 	}
-	pressureSize := func(unit string) (float64, bool) { p, ok := pressureUnits[unit]; return float64(p), ok }
-	lengthSize := func(unit string) (float64, bool) { l, ok := lengthUnits[unit]; return float64(l), ok }
 	for _, x := range []struct {
 		what, kinds string
 		t           trace.Trace
-		size        func(unit string) (float64, bool)
+		kind        unit.Kind
 		to          *signal
 	}{
-		{"flow", "L/h, mL/min or cm/h", run.Flow, flowSize, &s.velocity},
-		{"pressure", "bar, kPa or MPa", run.Pressure, pressureSize, &s.pressure},
-		{"bed height", "mm, cm or m", run.BedHeight, lengthSize, &s.bed},
-		{"adapter", "mm, cm or m", run.Adapter, lengthSize, &s.adapter},
+		{"flow", "L/h, mL/min or cm/h", run.Flow, unit.Velocity, &s.velocity},
+		{"pressure", "bar, kPa or MPa", run.Pressure, unit.Pressure, &s.pressure},
+		{"bed height", "mm, cm or m", run.BedHeight, unit.Length, &s.bed},
+		{"adapter", "mm, cm or m", run.Adapter, unit.Length, &s.adapter},
 	} {
 		if x.t.Len() == 0 {
 			continue
 		}
-		size, ok := x.size(strings.TrimSpace(x.t.Unit))
+		one, ok := size(strings.TrimSpace(x.t.Unit), x.kind)
 		bad := func(problem, remedy string) error {
 			return &packing.InputError{Where: run.Label, What: fmt.Sprintf("%s %q", x.what, x.t.Name), Problem: problem, Remedy: remedy}
 		}
@@ -187,7 +166,7 @@ func (w *reviewer) read() error {
 		}
 		*x.to = signal{x.t.Positions(), x.t.Values()}
 		for i := range x.to.y {
-			x.to.y[i] *= size
+			x.to.y[i] *= one
 		}
 	}
 	if err := w.orient(); err != nil {
