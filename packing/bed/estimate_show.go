@@ -25,6 +25,21 @@ func (r EstimationResult) page(pictures bool) table.Page {
 	}
 	p.Heading(r.title())
 	p.List("Doubts", r.Doubts)
+	p.Table(r.Table())
+	if r.Best.Bed.Law != nil {
+		r.Best.add(&p)
+	}
+	if pictures {
+		f := r.Figure()
+		p.SVG(f.SVG(), f.String())
+	}
+	p.List("Taken for granted", r.Taken)
+	p.List("Cautions", []string{caution})
+	return p
+}
+
+// Table returns the laws compared.
+func (r EstimationResult) Table() table.Table {
 	t := table.Table{Caption: "The laws compared", RowHeaders: true, Columns: []table.Column{{Name: "law"}, {Name: "search"},
 		{Name: "pressure off by", Unit: "%", Right: true}, {Name: "height off by", Unit: "mm", Right: true}, {Name: "AICc above best", Right: true},
 		{Name: "critical, first bed", Unit: "cm/h", Right: true}}}
@@ -36,17 +51,7 @@ func (r EstimationResult) page(pictures bool) table.Page {
 		t.Add(lawName(f.Bed.Law), f.Fit.Status.String(), fmt.Sprintf("%.2f", f.PressureSD.In(units.Percent)), fmt.Sprintf("%.2f", f.HeightSD.In(units.Millimetre)),
 			above, r.critical(f))
 	}
-	p.Table(t)
-	if r.Best.Bed.Law != nil {
-		r.Best.add(&p)
-	}
-	if pictures {
-		f := r.Figure()
-		p.SVG(f.SVG(), f.String())
-	}
-	p.List("Taken for granted", r.Taken)
-	p.List("Cautions", []string{caution})
-	return p
+	return t
 }
 
 // unsupported is by how much a law's criterion may be above the best before it is
@@ -107,19 +112,10 @@ func (c CriticalEstimate) String() string { return c.page().String() }
 
 // add puts the parameters of one law on a page.
 func (f LawFit) add(p *table.Page) {
-	percent := fmt.Sprintf("%.4g %% interval", 100*f.problem.e.confidence())
-	t := table.Table{Caption: "Best law: " + lawName(f.Bed.Law), RowHeaders: true, Columns: []table.Column{{Name: "parameter"}, {Name: "value", Right: true},
-		{Name: "standard error", Right: true}, {Name: percent, Right: true}, {Name: "unit"}}}
-	for _, x := range f.Parameters {
-		if x.Held {
-			t.Add(x.Name, fmt.Sprintf("%.4g", x.Value/x.one), "held", "", x.unit)
-			continue
-		}
-		t.Add(x.Name, fmt.Sprintf("%.4g", x.Value/x.one), fmt.Sprintf("%.2g", x.StdErr/x.one), fmt.Sprintf("%.4g to %.4g", x.Low/x.one, x.High/x.one), x.unit)
-	}
-	p.Table(t)
+	p.Table(f.Table())
 	p.Table(f.correlations())
-	t = table.Table{Caption: "Critical velocity", RowHeaders: true, Columns: []table.Column{{Name: "bed"}, {Name: "diameter", Unit: "cm", Right: true},
+	percent := f.problem.e.interval()
+	t := table.Table{Caption: "Critical velocity", RowHeaders: true, Columns: []table.Column{{Name: "bed"}, {Name: "diameter", Unit: "cm", Right: true},
 		{Name: "settled height", Unit: "cm", Right: true}, {Name: "critical", Unit: "cm/h", Right: true}, {Name: percent, Unit: "cm/h", Right: true}, {Name: "determined"}}}
 	for i, c := range f.Critical {
 		yes := "yes"
@@ -130,6 +126,24 @@ func (f LawFit) add(p *table.Page) {
 			number(c.Velocity.In(units.CentimetrePerHour), "%.0f"), fmt.Sprintf("%.0f to %.0f", c.Low.In(units.CentimetrePerHour), c.High.In(units.CentimetrePerHour)), yes)
 	}
 	p.Table(t)
+}
+
+// interval is how headings call the confidence interval.
+func (e Estimation) interval() string { return fmt.Sprintf("%.4g %% interval", 100*e.confidence()) }
+
+// Table returns the parameters with their errors.
+func (f LawFit) Table() table.Table {
+	percent := f.problem.e.interval()
+	t := table.Table{Caption: "Best law: " + lawName(f.Bed.Law), RowHeaders: true, Columns: []table.Column{{Name: "parameter"}, {Name: "value", Right: true},
+		{Name: "standard error", Right: true}, {Name: percent, Right: true}, {Name: "unit"}}}
+	for _, x := range f.Parameters {
+		if x.Held {
+			t.Add(x.Name, fmt.Sprintf("%.4g", x.Value/x.one), "held", "", x.unit)
+			continue
+		}
+		t.Add(x.Name, fmt.Sprintf("%.4g", x.Value/x.one), fmt.Sprintf("%.2g", x.StdErr/x.one), fmt.Sprintf("%.4g to %.4g", x.Low/x.one, x.High/x.one), x.unit)
+	}
+	return t
 }
 
 // correlations is a table of the parameters that were found, with their names.

@@ -28,18 +28,7 @@ func (r ExperimentResult) page(pictures bool) table.Page {
 	}
 	p.Heading(r.title())
 	p.List("Doubts", r.Doubts)
-	t := table.Table{Caption: fmt.Sprintf("Plateaus; pressure over the bed, settled height %.2f cm", r.SettledHeight.In(units.Centimetre)),
-		Columns: []table.Column{{Name: "step", Right: true}, {Name: "way"}, {Name: "velocity", Unit: "cm/h", Right: true},
-			{Name: "pressure", Unit: "bar", Right: true}, {Name: "change", Unit: "mbar", Right: true},
-			{Name: "height", Unit: "cm", Right: true}, {Name: "change", Unit: "mm", Right: true},
-			{Name: "factor", Right: true}, {Name: "verdict"}}}
-	for i, s := range r.Steps {
-		t.Add(fmt.Sprint(i+1), s.Direction.String(), fmt.Sprintf("%.1f", s.Velocity.In(units.CentimetrePerHour)),
-			number(s.Pressure.In(units.Bar), "%.4f"), number(s.PressureChange.In(units.Millibar), "%+.1f"),
-			number(s.Height.In(units.Centimetre), "%.3f"), number(s.HeightChange.In(units.Millimetre), "%+.2f"),
-			number(s.CompressionFactor, "%.4f"), s.verdict())
-	}
-	p.Table(t)
+	p.Table(r.Table())
 	p.Text("Change is what happened over the judged part; what was not steady gives the mean over it. The curve shows the standard errors.")
 	p.Table(r.hysteresis())
 	if finite(r.Lasting) {
@@ -52,6 +41,22 @@ func (r ExperimentResult) page(pictures bool) table.Page {
 	p.List("Taken for granted", r.Taken)
 	p.List("Cautions", []string{experimentCaution, "What was read going down belongs to a bed that was pressed harder before; only the way up makes the curve."})
 	return p
+}
+
+// Table returns the plateaus with their readings and verdicts.
+func (r ExperimentResult) Table() table.Table {
+	t := table.Table{Caption: fmt.Sprintf("Plateaus; pressure over the bed, settled height %.2f cm", r.SettledHeight.In(units.Centimetre)),
+		Columns: []table.Column{{Name: "step", Right: true}, {Name: "way"}, {Name: "velocity", Unit: "cm/h", Right: true},
+			{Name: "pressure", Unit: "bar", Right: true}, {Name: "change", Unit: "mbar", Right: true},
+			{Name: "height", Unit: "cm", Right: true}, {Name: "change", Unit: "mm", Right: true},
+			{Name: "factor", Right: true}, {Name: "verdict"}}}
+	for i, s := range r.Steps {
+		t.Add(fmt.Sprint(i+1), s.Direction.String(), fmt.Sprintf("%.1f", s.Velocity.In(units.CentimetrePerHour)),
+			number(s.Pressure.In(units.Bar), "%.4f"), number(s.PressureChange.In(units.Millibar), "%+.1f"),
+			number(s.Height.In(units.Centimetre), "%.3f"), number(s.HeightChange.In(units.Millimetre), "%+.2f"),
+			number(s.CompressionFactor, "%.4f"), s.verdict())
+	}
+	return t
 }
 
 // verdict writes both verdicts, in one word if they agree.

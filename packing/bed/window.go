@@ -202,19 +202,10 @@ func (r WindowResult) page(picture bool) table.Page {
 		p.Notice("Not checked:", s+".")
 	}
 	p.List("Doubts", r.Doubts)
-	cmh := func(u units.Velocity) string { return fmt.Sprintf("%.1f", u.In(units.CentimetrePerHour)) }
-	bar := func(p units.Pressure) string { return fmt.Sprintf("%.3f", p.In(units.Bar)) }
-	t := table.Table{Caption: "Velocities", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "velocity", Unit: "cm/h", Right: true},
-		{Name: "compression factor", Right: true}, {Name: "pressure", Unit: "bar", Right: true}}}
-	if r.Packing != r.Largest {
-		t.Add("packing, for the target", cmh(r.Packing.Velocity), fmt.Sprintf("%.3f", r.Packing.CompressionFactor), bar(r.Packing.Pressure))
-	}
-	t.Add("packing, at most", cmh(r.Largest.Velocity), fmt.Sprintf("%.3f", r.Largest.CompressionFactor), bar(r.Largest.Pressure))
-	t.Add("operating, at most, of the bed packed so", cmh(r.Operating), fmt.Sprintf("%.3f", r.Packing.CompressionFactor), "about "+bar(r.OperatingPressure))
-	p.Table(t)
-	t = table.Table{Caption: "What bounds the packing velocity", RowHeaders: true, Columns: []table.Column{{Name: "bound"}, {Name: "velocity", Unit: "cm/h", Right: true}}}
+	p.Table(r.Table())
+	t := table.Table{Caption: "What bounds the packing velocity", RowHeaders: true, Columns: []table.Column{{Name: "bound"}, {Name: "velocity", Unit: "cm/h", Right: true}}}
 	for _, b := range r.Bounds {
-		t.Add(b.Name, cmh(b.Velocity))
+		t.Add(b.Name, fmt.Sprintf("%.1f", b.Velocity.In(units.CentimetrePerHour)))
 	}
 	if r.Unreached != "" {
 		t.Add(r.Unreached, "beyond the curve")
@@ -228,6 +219,20 @@ func (r WindowResult) page(picture bool) table.Page {
 	p.List("Cautions", []string{"Column, tube, hoses, pump and relief device have limits of their own, and the pressure of hoses and nets comes on top: a plan checks them.",
 		"The curve holds for this lot, liquid, settled height and diameter."})
 	return p
+}
+
+// Table returns the velocities.
+func (r WindowResult) Table() table.Table {
+	cmh := func(u units.Velocity) string { return fmt.Sprintf("%.1f", u.In(units.CentimetrePerHour)) }
+	bar := func(p units.Pressure) string { return fmt.Sprintf("%.3f", p.In(units.Bar)) }
+	t := table.Table{Caption: "Velocities", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "velocity", Unit: "cm/h", Right: true},
+		{Name: "compression factor", Right: true}, {Name: "pressure", Unit: "bar", Right: true}}}
+	if r.Packing != r.Largest {
+		t.Add("packing, for the target", cmh(r.Packing.Velocity), fmt.Sprintf("%.3f", r.Packing.CompressionFactor), bar(r.Packing.Pressure))
+	}
+	t.Add("packing, at most", cmh(r.Largest.Velocity), fmt.Sprintf("%.3f", r.Largest.CompressionFactor), bar(r.Largest.Pressure))
+	t.Add("operating, at most, of the bed packed so", cmh(r.Operating), fmt.Sprintf("%.3f", r.Packing.CompressionFactor), "about "+bar(r.OperatingPressure))
+	return t
 }
 
 // HTML shows the velocities, what bounds them, and the picture.
