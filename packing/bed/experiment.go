@@ -438,10 +438,18 @@ func (r *ExperimentResult) lags() {
 // doubts tells which readings are not what they should be.
 func (r *ExperimentResult) doubts() {
 	unclear := map[string][]string{}
+	flowed := false
 	for i, s := range r.Steps {
 		if s.Direction == Rest {
+			if !flowed && s.HeightSteady == Drifting {
+				r.Doubts = append(r.Doubts, fmt.Sprintf("At rest before the flow the height still changed, by %.2g mm over the judged part: the bed had not settled.", s.HeightChange.In(units.Millimetre)))
+			}
+			if !flowed && s.PressureSteady == Drifting && r.Experiment.Steady.Gauge > 0 { // no change is allowed without it
+				r.Doubts = append(r.Doubts, fmt.Sprintf("At rest before the flow the gauge still changed, by %.2g mbar over the judged part: its zero is doubtful.", s.PressureChange.In(units.Millibar)))
+			}
 			continue
 		}
+		flowed = true
 		for _, x := range []struct {
 			what   string
 			v      Verdict

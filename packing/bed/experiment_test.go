@@ -167,6 +167,13 @@ func TestExperimentLaws(t *testing.T) {
 		t.Errorf("the hardware took off %v at 300 cm/h; 20.4 mbar were given", d)
 	}
 	contains(t, b.String(), "no Hardware given")
+	// A bed that still settles before the flow.
+	sinking := e
+	sinking.Height = append([]Length(nil), e.Height...)
+	for i := range 24 {
+		sinking.Height[i] += (0.5 * Millimetre).Times(float64(24 - i))
+	}
+	contains(t, evaluated(t, sinking).String(), "the bed had not settled")
 	// A longer time to be steady flags the step that was cut short.
 	e.Steady.Over = 100 * Second
 	contains(t, evaluated(t, e).String(), "shorter time than it must be steady")
