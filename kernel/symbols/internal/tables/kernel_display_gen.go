@@ -22,6 +22,7 @@ func init() {
 			"File":               reflect.ValueOf(display_.File),
 			"HTML":               reflect.ValueOf(display_.HTML),
 			"Image":              reflect.ValueOf(display_.Image),
+			"Input":              reflect.ValueOf(display_.Input),
 			"IsJSON":             reflect.ValueOf(display_.IsJSON),
 			"IsText":             reflect.ValueOf(display_.IsText),
 			"JPEG":               reflect.ValueOf(display_.JPEG),
@@ -47,6 +48,8 @@ func init() {
 			"Of":                 reflect.ValueOf(display_.Of),
 			"PDF":                reflect.ValueOf(display_.PDF),
 			"PNG":                reflect.ValueOf(display_.PNG),
+			"Password":           reflect.ValueOf(display_.Password),
+			"ProgressMetadata":   reflect.ValueOf(display_.ProgressMetadata),
 			"SVG":                reflect.ValueOf(display_.SVG),
 			"Text":               reflect.ValueOf(display_.Text),
 			"Update":             reflect.ValueOf(display_.Update),
@@ -93,6 +96,7 @@ func init() {
 			"MIMETypePNG":        "string:" + display_.MIMETypePNG,
 			"MIMETypeSVG":        "string:" + display_.MIMETypeSVG,
 			"MIMETypeText":       "string:" + display_.MIMETypeText,
+			"ProgressMetadata":   "string:" + display_.ProgressMetadata,
 		},
 	}
 }
