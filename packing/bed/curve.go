@@ -314,6 +314,14 @@ func (s *smoothed) at(u units.Velocity) Point {
 	return Point{u, s.factor.Predict(float64(u)), units.Pressure(s.pressure.Predict(float64(u)))}
 }
 
+// oneDigit writes an error to its first digit; nothing for one that is not known.
+func oneDigit(v float64) string {
+	if !(v > 0) || !finite(v) {
+		return ""
+	}
+	return fmt.Sprintf("%.*f", max(0, -int(math.Floor(math.Log10(v)))), v)
+}
+
 // table lists the points, with their errors if they are known.
 func (c Curve) table() table.Table {
 	t := table.Table{Caption: c.name(), Columns: []table.Column{
@@ -326,7 +334,7 @@ func (c Curve) table() table.Table {
 	for i, p := range c.Points {
 		row := []string{fmt.Sprintf("%.1f", p.Velocity.In(units.CentimetrePerHour)), fmt.Sprintf("%.4f", p.CompressionFactor)}
 		if known {
-			row = append(row, number(c.StdErr[i].CompressionFactor, "%.1g"), fmt.Sprintf("%.4f", p.Pressure.In(units.Bar)), number(c.StdErr[i].Pressure.In(units.Bar), "%.1g"))
+			row = append(row, oneDigit(c.StdErr[i].CompressionFactor), fmt.Sprintf("%.4f", p.Pressure.In(units.Bar)), oneDigit(c.StdErr[i].Pressure.In(units.Bar)))
 		} else {
 			row = append(row, fmt.Sprintf("%.3f", p.Pressure.In(units.Bar)))
 		}

@@ -68,9 +68,9 @@ type CriticalEstimate struct {
 	StdErr    units.Velocity
 	Low, High units.Velocity // confidence interval, of its logarithm
 	// Determined tells whether the data determine it: the upper end of its
-	// interval is at most Reach times the highest velocity that was measured, at
-	// equal drag and proportion. Beyond, the number is what the law makes of the
-	// data and no more (common practice, no source).
+	// interval is at most Reach times the highest velocity that was measured, in
+	// another bed the same part of that bed's critical velocity. Beyond, the number
+	// is what the law makes of the data and no more (common practice, no source).
 	Determined bool
 	Reason     string // why not
 }
@@ -86,6 +86,7 @@ type LawFit struct {
 	AICc       float64            // Akaike's criterion, the lower the better
 
 	problem estimator
+	reached float64 // the highest velocity that was measured over the critical one of its bed
 }
 
 // EstimationResult holds the fits in the order of the laws.
@@ -201,6 +202,9 @@ func (e Estimation) check() error {
 		default:
 			return bad(fmt.Sprintf("law %v", l), "its parameters are not known here", "use LinearStrain, ExponentialVoid or PowerSolids, or package fit with Compressible.At")
 		}
+		if l != (LinearStrain{}) && l != (ExponentialVoid{}) && l != (PowerSolids{}) && l.Check() != nil {
+			return l.Check()
+		}
 	}
 	b := Compressible{Label: e.name(), Law: LinearStrain{Modulus: 1e5}, MeanBead: e.MeanBead, SettledVoid: e.SettledVoid, DensityExcess: e.DensityExcess,
 		KozenyConstant: e.KozenyConstant, Viscosity: e.Curves[0].Viscosity, SettledHeight: e.Curves[0].SettledHeight}
@@ -248,7 +252,8 @@ func checkScattered(c Curve) error {
 // heights, each over how well it is known, and compares the laws. Standard errors
 // are first-order, scaled by the residuals; intervals of parameters and of the
 // critical velocity are Student's, for the logarithm. It refuses curves that
-// cannot be read or do not say what bed they are of. A law that does not fit is not an error: its fit says how it ended.
+// cannot be read or do not say what bed they are of. A law that does not fit is no
+// error: its fit says how it ended.
 //
 // The criterion is AICc, n·ln(RSS/n) + 2k + 2k(k+1)/(n-k-1) with n readings and k
 // parameters found. Source: C. M. Hurvich and C.-L. Tsai, Biometrika 76 (1989)
@@ -283,16 +288,19 @@ type estimator struct {
 	held   []bool         // the parameters that are not looked for
 }
 
+// friction is the place of the wall friction among the parameters.
+const friction = 1
+
 // parameters returns the problem's parameters, started from the data.
 func (s *estimator) parameters() []fit.Param {
 	// A little inside of what the bed's Check allows.
 	least, most := math.Log(11), math.Log(1e12)
 	p := []fit.Param{{Name: "ln bead", Start: math.Log(float64(s.e.MeanBead)), Bounds: fit.Between(math.Log(1.001e-6), math.Log(1.999e-3)), Fixed: s.e.FixBead}}
-	friction := fit.Param{Name: "friction", Start: s.e.WallFriction, Bounds: fit.Between(0, 2), Fixed: !s.e.frictionFree()}
-	if !friction.Fixed && friction.Start == 0 {
-		friction.Start = 0.1
+	wall := fit.Param{Name: "friction", Start: s.e.WallFriction, Bounds: fit.Between(0, 2), Fixed: !s.e.frictionFree()}
+	if !wall.Fixed && wall.Start == 0 {
+		wall.Start = 0.1
 	}
-	p = append(p, friction)
+	p = append(p, wall)
 	switch l := s.law.(type) {
 	case LinearStrain:
 		p = append(p, fit.Param{Name: "ln modulus", Start: math.Log(float64(l.Modulus)), Bounds: fit.Between(least, most)})
@@ -370,9 +378,10 @@ func (s *estimator) jacobian(p, j []float64) {
 		x[k] = p[k] - h
 		s.residuals(x, down)
 		x[k] = p[k]
+		below := k == friction && p[k] < h // there is no negative friction
 		for i := range m {
 			switch {
-			case !finite(down[i]):
+			case below || !finite(down[i]):
 				j[k*m+i] = (up[i] - middle[i]) / h
 			case !finite(up[i]):
 				j[k*m+i] = (middle[i] - down[i]) / h
@@ -564,6 +573,11 @@ func (e Estimation) fitLaw(law Law) (LawFit, error) {
 	if m > k+1 {
 		f.AICc = m*math.Log(result.RSS/m) + 2*k + 2*k*(k+1)/(m-k-1)
 	}
+	for i, c := range e.Curves {
+		if u, _ := s.bed(i, result.Values()).critical(); u > 0 {
+			f.reached = math.Max(f.reached, c.Last().Velocity.In(u))
+		}
+	}
 	for _, c := range e.Curves {
 		critical, err := f.CriticalAt(Size{c.InnerDiameter, c.SettledHeight}, c.Viscosity)
 		if err != nil {
@@ -580,7 +594,7 @@ func (s *estimator) found(r fit.Result) []Parameter {
 	for i, p := range r.Params {
 		x := Parameter{Held: p.Fixed, StdErr: math.NaN(), Low: math.NaN(), High: math.NaN()}
 		low, high, _ := r.Interval(p.Name, s.e.confidence())
-		if p.Name == "friction" {
+		if i == friction {
 			x.Name, x.Value, x.StdErr, x.one = "wall friction", p.Value, p.StdErr, 1
 			x.Low, x.High = math.Max(low, 0), high
 		} else {
@@ -647,16 +661,11 @@ func (f LawFit) CriticalAt(size Size, mu units.Viscosity) (CriticalEstimate, err
 		c.Reason = "the data do not fix the parameters (" + f.Fit.Status.String() + ")"
 		return c, nil
 	}
-	// The highest drag that was measured, as a velocity here at equal µ·u·L0: the
-	// balance of stress depends on that and on L0/D.
-	highest := 0.0
-	for _, m := range f.problem.e.Curves {
-		highest = math.Max(highest, float64(m.Last().Velocity)*m.Viscosity.In(b.Viscosity)*m.SettledHeight.In(size.SettledHeight))
-	}
+	highest := critical.Times(f.reached)
 	reach := f.problem.e.reach()
-	if float64(c.High) > reach*highest {
+	if c.High > highest.Times(reach) {
 		c.Reason = fmt.Sprintf("the upper end of its interval, %.4g cm/h, is more than %.3g times the highest velocity measured, here %.4g cm/h",
-			c.High.In(units.CentimetrePerHour), reach, units.Velocity(highest).In(units.CentimetrePerHour))
+			c.High.In(units.CentimetrePerHour), reach, highest.In(units.CentimetrePerHour))
 		return c, nil
 	}
 	c.Determined = true

@@ -84,10 +84,17 @@ func TestEstimationRecorded(t *testing.T) {
 	if c := r.Best.Critical[0]; !c.Determined || math.Abs(c.Velocity.In(CentimetrePerHour)-981.5) > 15 {
 		t.Errorf("critical velocity %v, %s; made 981.5 cm/h", c.Velocity, c.Reason)
 	}
-	if c := r.Best.Critical[1]; c.Determined || !strings.Contains(c.Reason, "more than 2 times the highest velocity measured") {
-		t.Errorf("critical velocity of the narrow column: %v, %q", c.Determined, c.Reason)
+	// That of the narrow column is determined by the law, which was followed to half
+	// of the critical state in the wide one.
+	if c := r.Best.Critical[1]; !c.Determined || math.Abs(c.Velocity.In(CentimetrePerHour)-1390) > 25 {
+		t.Errorf("critical velocity of the narrow column: %v, %q; made 1390 cm/h", c.Velocity, c.Reason)
 	}
-	contains(t, r.HTML(), "Marram", "not determined", "The laws compared", "does not fit", "power of solids", "Best law: power of solids", "wall friction", "Correlation", "Critical velocity", "<svg", "settled void of 0.4, held")
+	alone := estimation04(t)
+	alone.Curves, alone.WallFriction = alone.Curves[1:], 0.1
+	if c := estimated(t, alone).Best.Critical[0]; c.Determined || !strings.Contains(c.Reason, "more than 2 times the highest velocity measured, here 500.3 cm/h") {
+		t.Errorf("critical velocity of the narrow column alone: %v, %q", c.Determined, c.Reason)
+	}
+	contains(t, r.HTML(), "Marram", "The laws compared", "does not fit", "power of solids", "Best law: power of solids", "wall friction", "Correlation", "Critical velocity", "<svg", "settled void of 0.4, held")
 	contains(t, r.Markdown(), "The laws compared", "wall friction")
 	contains(t, r.Best.HTML(), "Parameters for power of solids", "stress pa")
 	contains(t, r.SVG(), "<svg", "power of solids")
@@ -244,6 +251,7 @@ func TestEstimationRefused(t *testing.T) {
 		{"reach", func(e *bed.Estimation) { e.Reach = 0.5 }, "at least 1"},
 		{"friction", func(e *bed.Estimation) { e.WallFriction = -1 }, "wall friction"},
 		{"error", func(e *bed.Estimation) { e.PressureError = -1 }, "error of a reading"},
+		{"half a law", func(e *bed.Estimation) { e.Laws = []bed.Law{bed.PowerSolids{Stress0: 5 * Kilopascal}} }, "exponent 0"},
 		{"law", func(e *bed.Estimation) { e.Laws = []bed.Law{nil} }, "its parameters are not known here"},
 	} {
 		e := estimation04(t)

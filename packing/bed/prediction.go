@@ -23,9 +23,8 @@ type Prediction struct {
 	Fit       LawFit
 	Size      Size
 	Viscosity units.Viscosity // zero: that of the first measured curve
-	// Velocities are where the curve has its points; none: sixteen up to the
-	// highest drag that was measured, and no more than 0.9 of the lower end of the
-	// critical velocity.
+	// Velocities are where the curve has its points; none: sixteen up to the part of
+	// the critical velocity to which beds were measured.
 	Velocities []units.Velocity
 	// Extrapolate answers for proportions L0/D outside of those that were measured,
 	// too.
@@ -37,8 +36,10 @@ type PredictionResult struct {
 	Prediction Prediction
 	Curve      Curve
 	Critical   CriticalEstimate
-	Highest    units.Velocity // the highest drag that was measured, as a velocity of this bed
-	Doubts     []string
+	// Highest is the part of the critical velocity to which beds were measured, as a
+	// velocity of this bed.
+	Highest units.Velocity
+	Doubts  []string
 }
 
 // Evaluate returns the curve with its errors, by first order in the parameters,
@@ -79,21 +80,18 @@ func (p Prediction) Evaluate() (PredictionResult, error) {
 		r.Doubts = append(r.Doubts, fmt.Sprintf("Settled height over diameter is %.3g, it was measured %s: the support of the wall is extrapolated.", ratio, span))
 	}
 	for i, x := range p.Fit.Parameters {
-		if x.Held && p.Fit.Fit.Params[i].Name == "friction" && math.Abs(p.Size.Ratio()/least-1) > 0.01 {
+		if x.Held && i == friction && math.Abs(p.Size.Ratio()/least-1) > 0.01 {
 			r.Doubts = append(r.Doubts, fmt.Sprintf("Friction at the wall was held at %.3g, not measured: its error is in none of the errors here.", x.Value))
 		}
 	}
-	for _, m := range s.e.Curves {
-		r.Highest = max(r.Highest, m.Last().Velocity.Times(m.Viscosity.In(b.Viscosity)*m.SettledHeight.In(p.Size.SettledHeight)))
-	}
+	r.Highest = critical.Velocity.Times(p.Fit.reached)
 	velocities := p.Velocities
 	if len(velocities) == 0 {
-		end := r.Highest
-		if low := critical.Low.Times(0.9); critical.Low > 0 && low < end {
-			end = low
+		if !(r.Highest > 0) || math.IsInf(float64(r.Highest), 0) {
+			return bad("velocities", "none were given, and the bed has no critical velocity to go by", "give Velocities")
 		}
 		for k := range 16 {
-			velocities = append(velocities, end.Times(float64(k+1)/16))
+			velocities = append(velocities, r.Highest.Times(float64(k+1)/16))
 		}
 	}
 	r.Curve = Curve{Label: fmt.Sprintf("predicted for %v", p.Size), SettledHeight: p.Size.SettledHeight, InnerDiameter: p.Size.InnerDiameter, Viscosity: b.Viscosity,
@@ -110,7 +108,7 @@ func (p Prediction) Evaluate() (PredictionResult, error) {
 		return PredictionResult{}, err
 	}
 	if last := r.Curve.Last().Velocity; last > r.Highest.Times(1.01) {
-		r.Doubts = append(r.Doubts, fmt.Sprintf("The highest drag that was measured is that of %.4g cm/h here: above, the law is extrapolated.", r.Highest.In(units.CentimetrePerHour)))
+		r.Doubts = append(r.Doubts, fmt.Sprintf("Beds were measured up to %.2g of their critical velocity, %.4g cm/h here: above, the law is extrapolated.", p.Fit.reached, r.Highest.In(units.CentimetrePerHour)))
 	}
 	if !critical.Determined {
 		r.Doubts = append(r.Doubts, "The critical velocity is not determined: "+critical.Reason+".")
@@ -131,9 +129,13 @@ func (f LawFit) errorAt(b Compressible, u units.Velocity) PointError {
 		}
 		free = append(free, i)
 		var at [2][2]float64
+		var ends [2]float64
 		for k, step := range [2]float64{-h, h} {
 			q := append([]float64(nil), p...)
-			q[i] += step
+			if q[i] += step; i == friction {
+				q[i] = math.Max(q[i], 0)
+			}
+			ends[k] = q[i]
 			x := f.problem.bed(0, q).In(Size{b.InnerDiameter, b.SettledHeight})
 			x.Viscosity = b.Viscosity
 			y, ok := x.solve(u, nil)
@@ -142,7 +144,8 @@ func (f LawFit) errorAt(b Compressible, u units.Velocity) PointError {
 			}
 			at[k] = [2]float64{1 / (1 - y.lost/float64(b.SettledHeight)), y.pressure}
 		}
-		g[i] = [2]float64{(at[1][0] - at[0][0]) / (2 * h), (at[1][1] - at[0][1]) / (2 * h)}
+		over := ends[1] - ends[0]
+		g[i] = [2]float64{(at[1][0] - at[0][0]) / over, (at[1][1] - at[0][1]) / over}
 	}
 	var v [2]float64
 	for _, i := range free {
@@ -176,7 +179,7 @@ func (r PredictionResult) page(picture bool) table.Page {
 	}
 	p.Heading(r.title())
 	p.List("Doubts", r.Doubts)
-	p.Text(fmt.Sprintf("Predicted %s. The highest drag that was measured is that of %.0f cm/h here.", r.Curve.Predicted, r.Highest.In(units.CentimetrePerHour)))
+	p.Text(fmt.Sprintf("Predicted %s. Beds were measured up to %.2g of their critical velocity, which is %.0f cm/h here.", r.Curve.Predicted, r.Prediction.Fit.reached, r.Highest.In(units.CentimetrePerHour)))
 	c := r.Critical
 	if c.Determined {
 		p.Text(fmt.Sprintf("Critical velocity %.0f cm/h, %.4g %% interval %.0f to %.0f cm/h.", c.Velocity.In(units.CentimetrePerHour),

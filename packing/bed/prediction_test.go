@@ -38,14 +38,14 @@ func TestPrediction(t *testing.T) {
 			t.Errorf("at %v: errors %v", p.Velocity, e)
 		}
 	}
-	// The highest drag measured was that of 500 cm/h on 20.16 cm.
-	if want := 500 * 20.16 / 15.; math.Abs(r.Highest.In(CentimetrePerHour)/want-1) > 0.002 {
-		t.Errorf("highest %v, by hand %v cm/h", r.Highest, want)
+	// Column 04 was measured to 500 cm/h, a part of its critical velocity.
+	if want := 500 / f.Critical[0].Velocity.In(CentimetrePerHour); math.Abs(r.Highest.In(r.Critical.Velocity)/want-1) > 0.002 {
+		t.Errorf("highest %v of %v, by hand a part of %v", r.Highest, r.Critical.Velocity, want)
 	}
 	if r.Curve.Last().Velocity > r.Highest || r.Curve.Predicted != "from column 04 and column 11 by the law of power of solids" {
 		t.Errorf("ends at %v, %q", r.Curve.Last().Velocity, r.Curve.Predicted)
 	}
-	contains(t, r.HTML(), "Bed of 10 cm by 15 cm, predicted", "critical velocity is not determined", "column 04 and column 11", "±", "<svg", "from pack to pack")
+	contains(t, r.HTML(), "Bed of 10 cm by 15 cm, predicted", "column 04 and column 11", "Critical velocity", "±", "<svg", "from pack to pack")
 	contains(t, r.Markdown(), "predicted")
 	contains(t, r.SVG(), "<svg")
 	contains(t, bed.PredictionResult{}.HTML(), "No result:")
