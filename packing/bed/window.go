@@ -216,7 +216,7 @@ func (r WindowResult) page(picture bool) table.Page {
 		p.SVG(f.SVG(), f.String())
 	}
 	p.List("Taken for granted", r.Taken)
-	p.List("Cautions", []string{"Column, tube, hoses, pump and relief device have limits of their own, and the pressure of hoses and nets comes on top: a plan checks them.",
+	p.List("Cautions", []string{"Column, tube, hoses, pump and relief device have limits of their own, which a plan checks. The pressure of hoses and nets comes on top of that of the bed and is in none of these numbers.",
 		"The curve holds for this lot, liquid, settled height and diameter."})
 	return p
 }
