@@ -144,7 +144,7 @@ golden: ## golden files: rewrite, then read the diff
 
 .PHONY: coverage
 coverage: ## the full statistical runs: 2,000 traces a case, and their tables
-	COVERAGE_TRACES=2000 go test -count=1 -run 'Coverage$$' ./packing/efficiency
+	COVERAGE_TRACES=2000 go test -count=1 -run 'Coverage$$' ./packing/efficiency ./packing/bed
 
 .PHONY: data
 data: ## the invented data in testdata/

@@ -105,7 +105,9 @@ func (w *work) flowCautions() {
 			w.caution("Packing drags only %.2f times as much as the duty %s; %v is wanted.", d.Margin, d.Duty.Name, d.Wanted)
 		}
 	}
-	if w.hasCurve() {
+	if w.hasCurve() && w.curve.Predicted != "" {
+		w.predicted()
+	} else if w.hasCurve() {
 		w.caution("The %s holds for its lot, buffer, settled height and diameter, at rising velocity, and with the hardware it was measured with.",
 			curveName(c.Curve))
 	}
@@ -117,6 +119,17 @@ func (w *work) flowCautions() {
 	}
 	if known(s.RiseBound) && len(p.Rises) > 0 {
 		w.caution("The rise on stop is an upper bound: friction and the beads' own slowness reduce it. Losing 1 mm takes at least %.1f s.", (1 * units.Millimetre).Passed(s.RiseBound).In(units.Second))
+	}
+}
+
+// predicted tells that the curve was not measured here, and how far it may be off.
+func (w *work) predicted() {
+	s := w.p.Second
+	w.caution("The %s was not measured on a bed of this size: it is predicted %s. Raise the flow slowly, watch pressure and height at every step, and stop if they leave the prediction.",
+		curveName(w.curve), w.curve.Predicted)
+	if e, err := w.curve.ErrorAt(s.Velocity); err == nil && e.Pressure > 0 {
+		w.caution("At %.4g cm/h the prediction is good to ± %.2g in the compression factor and ± %.2g bar, one standard error of its parameters alone; from pack to pack beds differ by more.",
+			s.Velocity.In(units.CentimetrePerHour), e.CompressionFactor, e.Pressure.In(units.Bar))
 	}
 }
 

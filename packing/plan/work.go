@@ -473,7 +473,7 @@ func (w *work) readCurve() {
 			w.notChecked("whether the curve was measured at this %s, %.4g cm (not given with the curve)", x.what, x.here.In(units.Centimetre))
 		case math.Abs(x.measured.In(x.here)-1) > sameBed:
 			w.refuse(curveName(c.Curve), fmt.Sprintf("it was measured at %s %.4g cm, here it is %.4g cm", x.what, x.measured.In(units.Centimetre), x.here.In(units.Centimetre)),
-				"measure a curve at this size; one of another size does not hold here as it is")
+				"measure a curve at this size, or predict one from curves of other sizes (bed.Estimation, bed.Prediction); one of another size does not hold here as it is")
 		}
 	}
 	w.curve = c.Curve
