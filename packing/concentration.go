@@ -272,8 +272,22 @@ func (p Packed) Evaluate() (PackedResult, error) {
 			return PackedResult{}, err
 		}
 	}
-	if !(p.SlurryStdErr >= 0 && p.SlurryStdErr < p.Slurry.Concentration) || !(p.PouredStdErr >= 0 && p.PouredStdErr < p.Poured) || !(p.HeightStdErr >= 0 && p.HeightStdErr < p.Height) {
-		return PackedResult{}, &InputError{p.Column.name(), "standard error", "it must be from zero to below the value", "was the unit forgotten?"}
+	for _, e := range []struct {
+		of          string
+		stdErr, all float64
+		shown       string
+	}{
+		{"slurry concentration", float64(p.SlurryStdErr), float64(p.Slurry.Concentration), p.SlurryStdErr.String()},
+		{"poured volume", float64(p.PouredStdErr), float64(p.Poured), p.PouredStdErr.String()},
+		{"bed height", float64(p.HeightStdErr), float64(p.Height), p.HeightStdErr.String()},
+	} {
+		what := fmt.Sprintf("standard error %s of the %s", e.shown, e.of)
+		switch {
+		case math.IsNaN(e.stdErr):
+			return PackedResult{}, &InputError{p.Column.name(), what, "it is not a number", "leave it zero if it is not known, as that of a single reading is not"}
+		case !(e.stdErr >= 0 && e.stdErr < e.all):
+			return PackedResult{}, &InputError{p.Column.name(), what, "it must be from zero to below the value", "was the unit forgotten?"}
+		}
 	}
 	r := PackedResult{Packed: p,
 		FromConcentration: p.SlurryStdErr.In(p.Slurry.Concentration), FromVolume: p.PouredStdErr.In(p.Poured), FromHeight: p.HeightStdErr.In(p.Height)}

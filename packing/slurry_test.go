@@ -164,7 +164,9 @@ func TestPacked(t *testing.T) {
 	}{
 		{func(p *packing.Packed) { p.Column.InnerDiameter = 0 }, "inner diameter"},
 		{func(p *packing.Packed) { p.Slurry.Concentration = 52 }, "concentration"},
-		{func(p *packing.Packed) { p.SlurryStdErr = 1.5 }, "standard error"},
+		{func(p *packing.Packed) { p.SlurryStdErr = 1.5 }, "standard error 150 % of the slurry concentration"},
+		{func(p *packing.Packed) { p.SlurryStdErr = Fraction(math.NaN()) }, "leave it zero if it is not known"},
+		{func(p *packing.Packed) { p.HeightStdErr = 0.5 }, "of the bed height"},
 		{func(p *packing.Packed) { p.Poured = 0 }, "poured volume"},
 		{func(p *packing.Packed) { p.Height = 18 }, "bed height"},
 		{func(p *packing.Packed) { p.HeightStdErr = 1 }, "was the unit forgotten?"},
