@@ -58,7 +58,9 @@ func (s SlurrySamples) factor() float64 {
 //
 //	C = f·V(bed)/V(sample)
 //
-// with the factor f of the centrifuge, as the mean over all samples. Its standard
+// with the factor f of the centrifuge, as the mean over all samples; of samples
+// from several places as the mean of the places, each of which stands for as much
+// of the tank, however often it was drawn from. Its standard
 // error is that of the mean, by the samples or by the places, whichever is
 // larger, with the factor's own. Places more than 2 % absolute apart, and fewer
 // than three readings at one, are warned of. It refuses readings that no sample
@@ -113,6 +115,12 @@ func (s SlurrySamples) Evaluate() (SlurryConcentration, error) {
 		}
 	}
 	mean, sd := meanSD(all)
+	if placed {
+		mean, _ = meanSD(means)
+		if len(means) < 3 {
+			r.warn("Only %d of three places: whether the tank is mixed is not known.", len(means))
+		}
+	}
 	r.Readings, r.StdDev = len(all), units.Fraction(sd)
 	stderr := sd / math.Sqrt(float64(len(all)))
 	if len(means) > 1 {
