@@ -160,6 +160,12 @@ func TestHandbook(t *testing.T) {
 		{liquid.SodiumSulfateByMass, 5, 1.0436, 1.163, 0.011},
 		{liquid.SodiumSulfateByMass, 10, 1.0905, 1.390, 0.011},
 		{liquid.SodiumSulfateByMass, 20, 1.1907, 2.227, 0.011},
+		{liquid.EthanolByMass, 5, 0.9893, 1.228, 0.026}, // between points of the table
+		{liquid.EthanolByMass, 10, 0.9819, 1.501, 0.026},
+		{liquid.EthanolByMass, 16, 0.9739, 1.890, 0.026},
+		{liquid.EthanolByMass, 20, 0.9687, 2.142, 0.026},
+		{liquid.EthanolByMass, 50, 0.9139, 2.813, 0.026},
+		{liquid.EthanolByMass, 80, 0.8436, 1.881, 0.07},
 		{liquid.GlycerolByMass, 10, 1.0215, 1.310, 0.015},
 		{liquid.GlycerolByMass, 20, 1.0459, 1.766, 0.015},
 		{liquid.GlycerolByMass, 40, 1.0984, 3.73, 0.015},
