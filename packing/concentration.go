@@ -60,11 +60,10 @@ func (s SlurrySamples) factor() float64 {
 //
 // with the factor f of the centrifuge, as the mean over all samples; of samples
 // from several places as the mean of the places, each of which stands for as much
-// of the tank, however often it was drawn from. Its standard
-// error is that of the mean, by the samples or by the places, whichever is
-// larger, with the factor's own. Places more than 2 % absolute apart, and fewer
-// than three readings at one, are warned of. It refuses readings that no sample
-// has.
+// of the tank, however often it was drawn from. Its standard error is that of the
+// mean, by the samples or by the places, whichever is larger, with the factor's
+// own. Places more than 2 % absolute apart, fewer than three places and fewer than
+// three readings at one are warned of. It refuses readings that no sample has.
 func (s SlurrySamples) Evaluate() (SlurryConcentration, error) {
 	fail := func(what, problem, remedy string) (SlurryConcentration, error) {
 		return SlurryConcentration{}, &InputError{"slurry samples", what, problem, remedy}

@@ -98,7 +98,7 @@ func (o Options) follow(file string, t source.Table, g group) (did string, err e
 	if len(found.same)+len(found.back) == 0 {
 		return "", nil
 	}
-	if name, words := g.stacked(append(slices.Clone(found.same), found.back...)); name != "" && o.Clock != KeepRows && o.Clock != CutAtReset {
+	if name, words := g.stacked(append(slices.Clone(found.same), found.back...)); name != "" && !slices.Contains([]Clock{KeepRows, CutAtReset, AcrossMidnight}, o.Clock) {
 		return "", found.stackedRefusal(file, t, g, name, words)
 	}
 	switch o.Clock {
@@ -140,10 +140,12 @@ func (o Options) follow(file string, t source.Table, g group) (did string, err e
 	case AcrossMidnight:
 		if day := found.midnights(x, g.axis); day > 0 {
 			g.axis.Values, g.axis.Known = slices.Clone(x), source.Span{}
-			for _, i := range found.back {
-				for k := i; k < len(x); k++ {
-					g.axis.Values[k] += day
+			days := 0.0
+			for i := range x {
+				if int(days) < len(found.back) && i == found.back[int(days)] {
+					days++
 				}
+				g.axis.Values[i] += days * day
 			}
 			return fmt.Sprintf("%s; a day added at each midnight: %d", found.count(), len(found.back)), nil
 		}
@@ -201,12 +203,12 @@ func (g group) alternating() (name string, list []string) {
 	return "", nil
 }
 
-// stackedRefusal refuses rows of several signals below each other, which no
-// policy makes one signal of.
+// stackedRefusal refuses rows of several signals below each other, which sorting
+// or merging would mix.
 func (f troubles) stackedRefusal(file string, t source.Table, g group, name string, list []string) error {
 	first := slices.Min(append(slices.Clone(f.same), f.back...))
 	return Error{File: file, Line: g.line(t, first),
-		Problem: fmt.Sprintf("rows of several signals stand below each other: column %q has %s, and column %q repeats or runs backwards with them",
+		Problem: fmt.Sprintf("rows of several signals or runs stand below each other: column %q has %s, and column %q repeats or runs backwards with them",
 			name, quoted(list[:min(len(list), 4)]), Column{Name: g.axis.Name, Unit: g.axis.Unit}.title()),
 		Remedy: "export one column for each signal; if it is one signal, say so: record.Options{Clock: record.KeepRows} leaves all rows, CutAtReset keeps one run"}
 }
