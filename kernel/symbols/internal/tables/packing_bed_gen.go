@@ -56,6 +56,7 @@ func init() {
 			"ExperimentResult": reflect.TypeFor[bed_.ExperimentResult](),
 			"ExponentialVoid":  reflect.TypeFor[bed_.ExponentialVoid](),
 			"FlowTest":         reflect.TypeFor[bed_.FlowTest](),
+			"Front":            reflect.TypeFor[bed_.Front](),
 			"Hardware":         reflect.TypeFor[bed_.Hardware](),
 			"HeightVelocity":   reflect.TypeFor[bed_.HeightVelocity](),
 			"Lag":              reflect.TypeFor[bed_.Lag](),

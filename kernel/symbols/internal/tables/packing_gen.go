@@ -23,6 +23,10 @@ func init() {
 			"CompressionFactor":    reflect.ValueOf(packing_.CompressionFactor),
 			"CompressionOfPacked":  reflect.ValueOf(packing_.CompressionOfPacked),
 			"CompressionOfSettled": reflect.ValueOf(packing_.CompressionOfSettled),
+			"Mineral":              reflect.ValueOf(packing_.Mineral),
+			"RigidPolymer":         reflect.ValueOf(packing_.RigidPolymer),
+			"SoftGel":              reflect.ValueOf(packing_.SoftGel),
+			"UnknownClass":         reflect.ValueOf(packing_.UnknownClass),
 		},
 		Types: map[string]reflect.Type{
 			"Adjustment":          reflect.TypeFor[packing_.Adjustment](),
@@ -33,6 +37,7 @@ func init() {
 			"InputError":          reflect.TypeFor[packing_.InputError](),
 			"Limits":              reflect.TypeFor[packing_.Limits](),
 			"Medium":              reflect.TypeFor[packing_.Medium](),
+			"MediumClass":         reflect.TypeFor[packing_.MediumClass](),
 			"Packed":              reflect.TypeFor[packing_.Packed](),
 			"PackedResult":        reflect.TypeFor[packing_.PackedResult](),
 			"Pour":                reflect.TypeFor[packing_.Pour](),

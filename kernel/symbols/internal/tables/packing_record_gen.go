@@ -16,6 +16,7 @@ func init() {
 	imports.Packages["github.com/evenbed/evenbed/packing/record"] = imports.Package{
 		Name: "record",
 		Binds: map[string]reflect.Value{
+			"AcrossMidnight":   reflect.ValueOf(record_.AcrossMidnight),
 			"CutAtReset":       reflect.ValueOf(record_.CutAtReset),
 			"KeepRows":         reflect.ValueOf(record_.KeepRows),
 			"LastOfDuplicates": reflect.ValueOf(record_.LastOfDuplicates),
