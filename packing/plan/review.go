@@ -31,10 +31,6 @@ type Review struct {
 	Curve             bed.Curve    // brings the height under the first flow to rest
 	Limits            packing.Limits
 
-	TubePressure   units.Pressure // limit of the tube's material; zero: that of Limits
-	PumpPressure   units.Pressure // limit of the pump; zero: that of Limits
-	ReliefPressure units.Pressure // set point of the relief device; zero: that of Limits
-
 	Slurry       packing.Slurry // as measured; zero: of the plan
 	SlurryPoured units.Volume   // as measured; zero: not known
 	SlurryStdErr units.Fraction // of the concentration, absolute; zero: 3 % of it
@@ -373,14 +369,6 @@ func (w *reviewer) takeDefaults() {
 		c.Over = 5 * units.Minute
 		w.taken("both over %v", c.Over)
 	}
-	for _, l := range []struct {
-		to    *units.Pressure
-		given units.Pressure
-	}{{&r.TubePressure, r.Limits.TubePressure}, {&r.PumpPressure, r.Limits.PumpPressure}, {&r.ReliefPressure, r.Limits.ReliefPressure}} {
-		if *l.to == 0 {
-			*l.to = l.given
-		}
-	}
 	t := &r.Tolerances
 	fraction(&t.Velocity, 5*units.Percent, "tolerance of velocity")
 	fraction(&t.Pressure, 20*units.Percent, "tolerance of pressure")
@@ -424,8 +412,8 @@ func (w *reviewer) checkInputs() error {
 		return bad("", "neither a plan nor a column was given", "give Plan, or Column, BedHeight and CompressionFactor")
 	}
 	for _, err := range []error{r.Column.Check(), packing.CheckBedHeight(r.BedHeight), r.Limits.Check(),
-		packing.CheckPressure("tube pressure limit", r.TubePressure), packing.CheckPressure("pump pressure limit", r.PumpPressure),
-		packing.CheckPressure("relief pressure", r.ReliefPressure)} {
+		packing.CheckPressure("tube pressure limit", r.Limits.TubePressure), packing.CheckPressure("pump pressure limit", r.Limits.PumpPressure),
+		packing.CheckPressure("relief pressure", r.Limits.ReliefPressure)} {
 		if err != nil {
 			return err
 		}

@@ -23,8 +23,8 @@ func (w *reviewer) limits() {
 		name  string
 		limit units.Pressure
 	}{
-		{bedLimit + mediumName(r.Medium), r.Medium.MaxBedPressure}, {columnLimit, r.Column.MaxPressure}, {tubeLimit, r.TubePressure},
-		{"pump", r.PumpPressure}, {"relief device", r.ReliefPressure}, {"system", r.Limits.SystemPressure},
+		{bedLimit + mediumName(r.Medium), r.Medium.MaxBedPressure}, {columnLimit, r.Column.MaxPressure}, {tubeLimit, r.Limits.TubePressure},
+		{"pump", r.Limits.PumpPressure}, {"relief device", r.Limits.ReliefPressure}, {"system", r.Limits.SystemPressure},
 	} {
 		switch {
 		case l.limit == 0:

@@ -277,7 +277,7 @@ func TestReviewRefuses(t *testing.T) {
 		{"slurry without unit", func(r *plan.Review, _ *plan.Run) { r.SlurryPoured = 27.5 }, "27.5 * Litre"},
 		{"not a number", func(r *plan.Review, _ *plan.Run) { r.Tolerances.Height = Fraction(math.NaN()) }, "height tolerance"},
 		{"compression in percent", func(r *plan.Review, _ *plan.Run) { r.CompressionFactor = 12 }, "settled over packed height"},
-		{"pump pressure without unit", func(r *plan.Review, _ *plan.Run) { r.PumpPressure = 3 }, "pump pressure limit"},
+		{"pump pressure without unit", func(r *plan.Review, _ *plan.Run) { r.Limits.PumpPressure = 3 }, "pump pressure limit"},
 	} {
 		r, run := plan.Review{Plan: madePlan(t), SlurryPoured: 27.5 * Litre}, runOf(t, made.OwnPack())
 		tc.change(&r, &run)
@@ -543,9 +543,9 @@ func TestReviewReadsEveryInput(t *testing.T) {
 		"BedHeight":         func(r *plan.Review, _ *plan.Run) { r.BedHeight = 17.9 * Centimetre },
 		"CompressionFactor": func(r *plan.Review, _ *plan.Run) { r.CompressionFactor = 1.13 },
 		"Limits":            func(r *plan.Review, _ *plan.Run) { r.Limits.SystemPressure = 2.2 * Bar },
-		"TubePressure":      func(r *plan.Review, _ *plan.Run) { r.TubePressure = 4 * Bar },
-		"PumpPressure":      func(r *plan.Review, _ *plan.Run) { r.PumpPressure = 4 * Bar },
-		"ReliefPressure":    func(r *plan.Review, _ *plan.Run) { r.ReliefPressure = 4 * Bar },
+		"TubePressure":      func(r *plan.Review, _ *plan.Run) { r.Limits.TubePressure = 4 * Bar },
+		"PumpPressure":      func(r *plan.Review, _ *plan.Run) { r.Limits.PumpPressure = 4 * Bar },
+		"ReliefPressure":    func(r *plan.Review, _ *plan.Run) { r.Limits.ReliefPressure = 4 * Bar },
 		"Slurry":            func(r *plan.Review, _ *plan.Run) { r.Slurry.Concentration = 51 * Percent },
 		"SlurryPoured":      func(r *plan.Review, _ *plan.Run) { r.SlurryPoured = 27.3 * Litre },
 		"SlurryStdErr":      func(r *plan.Review, _ *plan.Run) { r.SlurryStdErr = 1 * Percent },
