@@ -164,8 +164,12 @@ func (b Breakthrough) start(tr trace.Trace) (BreakthroughResult, error) {
 	if !(b.HoldUp >= 0 && b.HoldUp < 20*r.BedVolume) {
 		return none, &packing.InputError{What: "hold-up " + b.HoldUp.String(), Problem: "it must lie between zero and twenty bed volumes of " + r.BedVolume.String(), Remedy: "write for example 3.5 * Millilitre"}
 	}
-	if b.Flow < 0 || math.IsNaN(float64(b.Flow)) || b.Flow == 0 && tr.Axis() == trace.Time {
-		return none, &packing.InputError{What: "flow " + b.Flow.String(), Problem: "the trace runs against time, and a breakthrough is measured in volume", Remedy: "write for example Flow: 21.2 * LitrePerHour"}
+	if err := checkLoadFlow(b.Flow, tr.Axis()); err != nil {
+		return none, err
+	}
+	if math.IsNaN(b.FeedSignal) || math.IsInf(b.FeedSignal, 0) {
+		return none, &packing.InputError{What: fmt.Sprintf("feed signal %v", b.FeedSignal), Problem: "it is not a number",
+			Remedy: "give the signal of the feed with the column bypassed, or leave FeedSignal out"}
 	}
 	if b.Flow > 0 {
 		r.ResidenceTime = r.BedVolume.PumpedAt(b.Flow)
@@ -189,6 +193,20 @@ func (b Breakthrough) start(tr trace.Trace) (BreakthroughResult, error) {
 	}
 	r.Breakthrough = b
 	return r, nil
+}
+
+// checkLoadFlow refuses a flow that no load has; one against volume needs none.
+func checkLoadFlow(flow units.VolumeFlow, axis trace.Axis) error {
+	problem := ""
+	switch {
+	case flow == 0 && axis == trace.Time:
+		problem = "the trace runs against time, and a breakthrough is measured in volume"
+	case !(flow >= 0) || math.IsInf(float64(flow), 0):
+		problem = "it must be a number above zero"
+	default:
+		return nil
+	}
+	return &packing.InputError{What: "flow " + flow.String(), Problem: problem, Remedy: flowRemedy}
 }
 
 // evenly returns the signal against volume in even steps, by the transition's
@@ -256,11 +274,14 @@ func (r *BreakthroughResult) levels(s even) error {
 	if !(math.Abs(step) > 0) || math.Abs(step) < leastStep*r.Noise {
 		return fmt.Errorf("trace %q shows no breakthrough: the feed, %.4g %s, and what does not bind, %.4g, are less than %v times the noise of %.2g apart; check that it is the right signal", r.Signal, r.FeedLevel, r.Unit, r.NonBinding.Level, leastStep, r.Noise)
 	}
+	if end := (last.Level - r.NonBinding.Level) / step; end < -zoneFrom && -end*math.Abs(step) > leastStep*last.Noise {
+		return fmt.Errorf("trace %q ends at %.4g %s, on the other side of what does not bind, %.4g, than the feed, %.4g; check FeedSignal and its sign", r.Signal, last.Level, r.Unit, r.NonBinding.Level, r.FeedLevel)
+	}
 	if b.FeedSignal == 0 && math.Abs(last.Drift) > mostFeedDrift*math.Abs(step) && math.Abs(last.Drift) > 4*last.Noise*math.Sqrt(12/float64(last.Points)) {
-		return fmt.Errorf("trace %q does not end level: its last twelfth changes by %.2g %% of the step, so the signal of the feed is not known; give FeedSignal, measured with the column bypassed", r.Signal, 100*math.Abs(last.Drift/step))
+		return fmt.Errorf("trace %q does not end level: its last twelfth changes by %s of the step, so the signal of the feed is not known; give FeedSignal, measured with the column bypassed", r.Signal, percentage(math.Abs(last.Drift/step)))
 	}
 	if math.Abs(r.NonBinding.Drift) > mostLoadDrift*math.Abs(step) {
-		r.warn(fmt.Sprintf("The signal of what does not bind is not level: it changes by %.2g %% of the step from %s", 100*math.Abs(r.NonBinding.Drift/step), r.NonBinding.Range),
+		r.warn(fmt.Sprintf("The signal of what does not bind is not level: it changes by %s of the step from %s", percentage(math.Abs(r.NonBinding.Drift/step)), r.NonBinding.Range),
 			"Set NonBinding to where only that comes through; small percentages depend on it most")
 	}
 	r.front, r.calm = s.scaled(r.NonBinding.Level, step), calm.scaled(r.NonBinding.Level, step)
@@ -294,17 +315,19 @@ func (r *BreakthroughResult) reached() error {
 }
 
 // crossing returns where the front reaches a part of the feed: of several
-// places the one next to the front's highest.
+// places the one in the rise to the front's highest. What rises and comes back
+// before it, as air does, is passed over.
 func (r BreakthroughResult) crossing(part float64) float64 {
-	k := r.top()
-	if r.calm.y[k] < part {
+	top := r.top()
+	if r.calm.y[top] < part {
 		return math.NaN()
 	}
-	for i, v := range r.calm.y { // past noise on the plateau
-		if v >= math.Min(float64(r.Highest), part+(1-part)/2) {
-			k = i
-			break
-		}
+	k := top
+	for k > 0 && r.calm.y[k] >= float64(r.Highest)/2 {
+		k--
+	}
+	for k < top && r.calm.y[k] < part+(1-part)/2 { // not as far as noise on the plateau
+		k++
 	}
 	return r.calm.cross(part, k, -1)
 }
@@ -399,6 +422,14 @@ func (r *BreakthroughResult) doubts() {
 				break
 			}
 		}
+		if end := r.end(); end < part/2 && end < part-5*r.noise() {
+			r.warn(fmt.Sprintf("The signal reaches %v of the feed at %v, but the trace ends at %s", p.Percent, p.Volume, percentage(end)),
+				"Look for air at that place, or set Search to the load alone; the capacity holds only if the front was there")
+		}
+		if r.Breakthrough.HoldUp == 0 && p.Volume < r.BedVolume {
+			r.warn(fmt.Sprintf("%v of the feed is reached at %v already, within one bed volume, and HoldUp was not given", p.Percent, p.Volume),
+				"Look whether this is what does not bind, which comes through there: give HoldUp, and NonBinding if need be")
+		}
 		if r.noise() > part/5 {
 			r.warn(fmt.Sprintf("%v of the feed is only %.1f times the noise", p.Percent, part/r.noise()), "Smooth more, or report a larger percentage")
 		}
@@ -410,6 +441,12 @@ func (r *BreakthroughResult) doubts() {
 	if !math.IsNaN(float64(r.Equilibrium)) && r.Equilibrium <= 0 {
 		r.warn("The equilibrium capacity is not above zero", "Check HoldUp and the trace's zero, the start of the load")
 	}
+}
+
+// end returns the part of the feed at the end of the trace.
+func (r BreakthroughResult) end() float64 {
+	n := len(r.front.y)
+	return r.front.plateau([2]int{n - max(leastPlateau, n/100), n}).Level
 }
 
 // integral returns the integral of the values between two positions, by

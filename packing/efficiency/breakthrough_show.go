@@ -134,7 +134,7 @@ func (r BreakthroughResult) Measured() table.Table {
 		signal += ", from " + r.File
 	}
 	t.Add("signal", signal)
-	t.Add("what does not bind", fmt.Sprintf("%s %s, from %s; it changes by %.2g %% of the step", significant(r.NonBinding.Level, 4), r.Unit, r.NonBinding.Range, 100*math.Abs(r.NonBinding.Drift/(r.FeedLevel-r.NonBinding.Level))))
+	t.Add("what does not bind", fmt.Sprintf("%s %s, from %s; it changes by %s of the step", significant(r.NonBinding.Level, 4), r.Unit, r.NonBinding.Range, percentage(math.Abs(r.NonBinding.Drift/(r.FeedLevel-r.NonBinding.Level)))))
 	from := "given"
 	if b.FeedSignal == 0 {
 		from = "mean of the last twelfth of the trace"

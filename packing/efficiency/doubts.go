@@ -25,7 +25,7 @@ func (r *PulseResult) doubts(tr trace.Trace) {
 func (r *PulseResult) doubtShape(tr trace.Trace) {
 	if run := r.flat(tr); run > flatTop*r.Half.Width() {
 		r.warn(fmt.Sprintf("The top of the peak is flat over %s: the detector may be saturated", r.Axis.Show(run)),
-			"Take less sample or a shorter light path; plates from a cut top are too few")
+			"Take less sample or a shorter light path; plates from a cut top are too few, and retention and asymmetry depend on where in it the apex was put")
 	}
 	if x, rise := r.second(); rise > 0 {
 		r.warn(fmt.Sprintf("A second apex stands at %s", r.Axis.Show(x)),
@@ -93,11 +93,11 @@ func (r *PulseResult) doubtBaseline() {
 	l, h := r.Baseline, r.Height
 	if !l.After.IsZero() {
 		if d := math.Abs(l.DriftBefore); d > mostDrift*h {
-			r.warn(fmt.Sprintf("The signal is not quiet in front of the peak: it changes by %.2g %% of the height from %s", 100*d/h, l.Before),
+			r.warn(fmt.Sprintf("The signal is not quiet in front of the peak: it changes by %s of the height from %s", percentage(d/h), l.Before),
 				"Start recording earlier, let the detector settle, or set Baseline.Before to a quiet stretch")
 		}
 		if d := math.Abs(l.DriftAfter); d > mostDrift*h {
-			r.warn(fmt.Sprintf("The signal has not returned to the baseline: it changes by %.2g %% of the height from %s", 100*d/h, l.After),
+			r.warn(fmt.Sprintf("The signal has not returned to the baseline: it changes by %s of the height from %s", percentage(d/h), l.After),
 				"Record until the signal is steady, or set Baseline.After to a quiet stretch")
 		}
 		wide := r.Fifth.Width()
@@ -105,7 +105,7 @@ func (r *PulseResult) doubtBaseline() {
 			wide = r.Tenth.Width()
 		}
 		if d := math.Abs(l.At(r.Apex.X+wide/2) - l.At(r.Apex.X-wide/2)); d > mostDrift*h {
-			r.warn(fmt.Sprintf("The baseline drifts by %.2g %% of the height under the peak", 100*d/h),
+			r.warn(fmt.Sprintf("The baseline drifts by %s of the height under the peak", percentage(d/h)),
 				"Let lamp and temperature settle before the test; a "+baselineKind(l)+" was taken away")
 		}
 	}
@@ -146,9 +146,14 @@ func (r *PulseResult) doubtSampling(tr trace.Trace) {
 // doubtSmoothing looks at what a window that was given does to the peak.
 func (r *PulseResult) doubtSmoothing() {
 	m, sigma := float64(r.SmoothingWindow/2), r.Half.Width()/r.calm.Step()/gaussianWidth
-	if lowered := 0.03 * math.Pow(m/sigma, 4); m > 1 && lowered > mostLowered {
-		r.warn(fmt.Sprintf("Smoothing over %d points lowers the peak by about %.2g %% and widens it", r.SmoothingWindow, 100*lowered),
-			fmt.Sprintf("Take %d points or fewer, or leave Smoothing.Window out", max(1, int(sigma/2)*2-1)))
+	lowered, do := 0.03*math.Pow(m/sigma, 4), fmt.Sprintf("Take %d points or fewer, or leave Smoothing.Window out", max(1, int(sigma/2)*2-1))
+	if m > sigma { // the formula ends here, and the width is not the peak's any more
+		_, top := r.recorded.ExtremesOver(r.Baseline)
+		x, y := r.recorded.XY(top)
+		lowered, do = 1-r.Height/(y-r.Baseline.At(x)), "Leave Smoothing.Window out"
+	}
+	if m > 1 && lowered > mostLowered {
+		r.warn(fmt.Sprintf("Smoothing over %d points lowers the peak by about %s and widens it", r.SmoothingWindow, percentage(lowered)), do)
 	}
 }
 
@@ -169,8 +174,11 @@ func (r *PulseResult) doubtTest() {
 		part := v.In(r.RetentionVolume)
 		lost := r.Plates / 12 * part * part
 		if share := v.In(r.volume); share > mostSample || lost > mostPlatesLost {
-			r.warn(fmt.Sprintf("The sample is %.2g %% of the column volume and its own width takes %.2g %% of the plates", 100*share, 100*lost),
-				"Repeat with 1 to 2 % of the column volume")
+			what, do := fmt.Sprintf("The sample is %s of the column volume and its own width takes %s of the plates", percentage(share), percentage(lost)), "Repeat with 1 to 2 % of the column volume"
+			if lost >= 1 {
+				what, do = fmt.Sprintf("The sample, %s of the column volume, is wider by itself than the peak", percentage(share)), "Check SampleVolume and Flow: one of them cannot be right"
+			}
+			r.warn(what, do)
 		}
 	}
 	if u := math.Round(r.Velocity.In(units.CentimetrePerHour)); u < leastVelocity || u > mostVelocity {

@@ -155,7 +155,7 @@ func (f EMGFit) evaluate(t trace.Trace) (EMGResult, error) {
 		return EMGResult{}, fmt.Errorf("trace %q: %w", t.Name, err)
 	}
 	if found.Status != fit.Converged && found.Status != fit.OnBound {
-		return EMGResult{}, fmt.Errorf("trace %q: no exponentially modified Gaussian fits: %s (%v); narrow Range to one whole peak", t.Name, found.Reason, found.Status)
+		return EMGResult{}, fmt.Errorf("trace %q: no exponentially modified Gaussian fits (%v): either the peak has another shape, as a cut top or more than one apex, or its baseline is bent; look at it, and narrow Range to one whole peak", t.Name, found.Status)
 	}
 	r := EMGResult{Signal: t.Name, Unit: t.Unit, Axis: t.Axis(), Range: t.Span(), Ground: f.Ground, Fit: found, fitted: t,
 		R2: found.R2, ResidualSD: found.ResidualSD}

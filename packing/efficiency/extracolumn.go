@@ -224,7 +224,7 @@ func (c Correction) page() table.Page {
 			t.Add(part.name, "not given")
 			continue
 		}
-		t.Add(part.name, part.Mean.String(), part.Deviation.String(), fmt.Sprintf("%.2g %%", 100*part.Share))
+		t.Add(part.name, part.Mean.String(), part.Deviation.String(), percentage(part.Share))
 	}
 	p.Table(t)
 	return p

@@ -155,6 +155,7 @@ const (
 	leastSignalToNoise            = 10.0     // below: no peak
 	goodSignalToNoise             = 50.0     // below: a doubt
 	mostDrift                     = 0.02     // of the height, under the peak
+	halfPeak                      = 0.50     // of the height, under one that points down: no peak
 	leastRoom                     = 2.0      // widths at half height on both sides of the apex
 	leastReduced, mostReduced     = 1.8, 6.0 // plate height a limit may ask for
 	momentsApart                  = 0.15     // plates by moments below those by half height
@@ -168,9 +169,9 @@ const (
 
 // Evaluate measures the peak of a trace and judges it. The largest peak counts;
 // one that points down is turned over, with a warning. A trace without a peak,
-// one that does not fall to a tenth of the peak's height on both sides, and
-// inputs that cannot be are errors; the result then has the error as Refusal,
-// and shows it.
+// one whose peak was not recorded whole, does not fall to a tenth of its height
+// on both sides or stands before the trace's zero, and inputs that cannot be are
+// errors; the result then has the error as Refusal, and shows it.
 func (p Pulse) Evaluate(tr trace.Trace) (PulseResult, error) {
 	r, err := p.evaluate(tr)
 	if err != nil {
@@ -204,8 +205,8 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 	if err := packing.CheckBedHeight(p.BedHeight); err != nil {
 		return PulseResult{}, err
 	}
-	u := p.Column.Velocity(p.Flow)
-	if err := packing.CheckVelocity("velocity of the pulse test, from Flow and the column's diameter,", u); err != nil {
+	u, err := p.Column.Velocity(p.Flow), checkFlow("the pulse test", p.Flow, p.Column)
+	if err != nil {
 		return PulseResult{}, err
 	}
 	bead := p.MeanBead
@@ -217,7 +218,11 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 			Remedy: "give Medium, or MeanBead: 90 * Micrometre; plates are not shown without it"}
 	}
 	volume := p.Column.Volume(p.BedHeight)
-	if !(p.SampleVolume >= 0 && p.SampleVolume < volume) {
+	if !(p.SampleVolume >= 0) {
+		return PulseResult{}, &packing.InputError{What: "sample volume " + p.SampleVolume.String(),
+			Problem: "it must be above zero, or left out", Remedy: "write for example 127 * Millilitre"}
+	}
+	if p.SampleVolume >= volume {
 		return PulseResult{}, &packing.InputError{What: "sample volume " + p.SampleVolume.String(),
 			Problem: "a pulse needs less than one column volume, " + volume.String(), Remedy: "write for example 127 * Millilitre"}
 	}
@@ -243,6 +248,17 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 		return PulseResult{}, fmt.Errorf("trace %q has %d points; a peak cannot be measured in fewer than 8", tr.Name, tr.Len())
 	}
 	return PulseResult{Pulse: p, Signal: tr.Name, Unit: tr.Unit, File: tr.From, Bead: bead, Velocity: u, Axis: tr.Axis(), volume: volume}, nil
+}
+
+// flowRemedy is how a flow is given.
+const flowRemedy = "write for example Flow: 21.2 * LitrePerHour"
+
+// checkFlow refuses a flow through a column that no test has.
+func checkFlow(test string, flow units.VolumeFlow, c packing.Column) error {
+	if !(flow > 0) {
+		return &packing.InputError{What: "flow of " + test + " " + flow.String(), Problem: "it was not given, or is not above zero", Remedy: flowRemedy}
+	}
+	return packing.CheckVelocity("velocity of "+test+", from Flow and the column's diameter,", c.Velocity(flow))
 }
 
 // measure takes the baseline away, smooths, and finds apex, widths and moments.
@@ -352,6 +368,9 @@ func (r *PulseResult) findPeak() error {
 	if n := r.Baseline.Noise; r.Height < leastSignalToNoise*n {
 		return r.noPeak(fmt.Sprintf("its highest point stands only %.2g times the noise above the baseline, less than %v", r.Height/n, leastSignalToNoise))
 	}
+	if !(r.Apex.X > 0) {
+		return fmt.Errorf("trace %q has its peak at %s, before the sample can be there; the trace's zero must be the start of the sample: move it with Since or SinceVolume", r.Signal, r.Axis.Show(r.Apex.X))
+	}
 	widths, err := r.calm.Widths(r.Apex, []float64{lowestCrossing, 0.1, 0.5})
 	if err != nil {
 		return err
@@ -363,6 +382,11 @@ func (r *PulseResult) findPeak() error {
 			side = "in front of"
 		}
 		return fmt.Errorf("trace %q does not fall to 10 %% of the peak's height %s its maximum at %s: width and asymmetry cannot be measured; record the whole peak, or widen Search", r.Signal, side, r.Axis.Show(r.Apex.X))
+	}
+	if b := r.Pulse.Baseline; r.down && b == (trace.Baseline{}) {
+		if change := math.Abs(r.Baseline.At(r.Tenth.Right)-r.Baseline.At(r.Tenth.Left)) / r.Height; change > halfPeak {
+			return fmt.Errorf("trace %q points down at %s from a baseline that itself changes by %s of that there, as a peak that was not recorded whole makes it; record the whole peak, or set Search or the stretches of Baseline", r.Signal, r.Axis.Show(r.Apex.X), percentage(change))
+		}
 	}
 	if !(r.Half.Front(r.Apex) > 0 && r.Half.Back(r.Apex) > 0) {
 		return r.noPeak(fmt.Sprintf("its highest point, at %s, is a spike of a sample or two", r.Axis.Show(r.Apex.X)))

@@ -111,6 +111,10 @@ func (out ReplicatesResult) verdict() (title, text string) {
 		parts = append(parts, part)
 	}
 	for _, c := range out.SpreadChecks {
+		if math.IsNaN(c.Value) {
+			parts = append(parts, fmt.Sprintf("%s is not known of one test, limit %s %%", c.Quantity, c.Limit))
+			continue
+		}
 		parts = append(parts, fmt.Sprintf("%s %s %%, limit %s %%: %s", c.Quantity, c.Reported, c.Limit, c.Outcome))
 	}
 	text = strings.Join(parts, "; ") + "."

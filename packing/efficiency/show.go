@@ -154,7 +154,7 @@ func (r PulseResult) Measured() table.Table {
 	t.Add("flow", flow)
 	sample := "volume not given"
 	if p.SampleVolume > 0 {
-		sample = fmt.Sprintf("%v, %.2g %% of the column volume", p.SampleVolume, 100*p.SampleVolume.In(r.volume))
+		sample = fmt.Sprintf("%v, %s of the column volume", p.SampleVolume, percentage(p.SampleVolume.In(r.volume)))
 	}
 	if p.Tracer != "" {
 		sample = p.Tracer + ", " + sample
@@ -235,6 +235,15 @@ func significant(v float64, digits int) string {
 		return strconv.FormatFloat(v, 'f', -1, 64)
 	}
 	return strconv.FormatFloat(v, 'f', max(0, digits-1-int(math.Floor(math.Log10(math.Abs(v))))), 64)
+}
+
+// percentage writes a part as a percentage with two significant digits.
+func percentage(part float64) string {
+	v := 100 * part
+	if math.Abs(v) < 99.5 {
+		return fmt.Sprintf("%.2g %%", v)
+	}
+	return fmt.Sprintf("%.0f %%", v)
 }
 
 // Doubts returns the warnings, each with what to do next.

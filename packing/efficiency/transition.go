@@ -254,7 +254,7 @@ func (t Transition) start(tr trace.Trace) (TransitionResult, error) {
 	u := units.Velocity(math.NaN())
 	if t.Flow != 0 || tr.Axis() == trace.Time {
 		u = t.Column.Velocity(t.Flow)
-		if err := packing.CheckVelocity("velocity of the transition, from Flow and the column's diameter,", u); err != nil {
+		if err := checkFlow("the transition", t.Flow, t.Column); err != nil {
 			if t.Flow == 0 {
 				err = fmt.Errorf("%w; the trace runs against time, and a transition is measured in volume", err)
 			}
@@ -331,7 +331,13 @@ func (r *TransitionResult) evenly(tr trace.Trace) (even, error) {
 		for i := range e.y {
 			e.y[i] = tr.At(first + float64(i)*step)
 		}
-		if widest > (unevenStep-1)*step {
+		_, _, same := tr.Steps(tr.Span())
+		if same > 0 {
+			r.warn(fmt.Sprintf("%d samples stand at the %s of the sample before", same, axis),
+				"Export the "+axis.String()+" with more digits: the front is no better known than its steps")
+		}
+		apart := step * float64(n-1) / float64(n-1-same) // of those that differ
+		if widest+step > unevenStep*apart {
 			r.warn(fmt.Sprintf("Samples are missing: the longest gap is %s, the mean step %s", axis.Show(widest+step), axis.Show(step)),
 				"Export every sample; straight lines were put into the gaps")
 		}

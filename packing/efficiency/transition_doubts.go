@@ -21,7 +21,7 @@ func (r *TransitionResult) doubtPlateaus() {
 	}{{"before", r.Before}, {"after", r.After}} {
 		// A slope's own error along n points is √(12/n) of the noise.
 		if d := math.Abs(p.Drift); d > mostPlateauDrift*step && d > 4*p.Noise*math.Sqrt(12/float64(p.Points)) {
-			r.warn(fmt.Sprintf("The plateau %s the step is not level: it changes by %.2g %% of the step from %s", p.side, 100*d/step, p.Range),
+			r.warn(fmt.Sprintf("The plateau %s the step is not level: it changes by %s of the step from %s", p.side, percentage(d/step), p.Range),
 				"Record until the signal is steady, set Before and After to level stretches, and look at the temperature compensation; moments suffer first")
 		}
 	}
@@ -81,7 +81,7 @@ func (r *TransitionResult) doubtFront() {
 		if r.SmoothingWindow < 5 {
 			smoothed = "without smoothing"
 		}
-		r.warn(fmt.Sprintf("The derivative, taken %s, has a noise of %.2g %% of its height", smoothed, 100*noise), "Smooth more, or read the moments and quantiles, which need no derivative")
+		r.warn(fmt.Sprintf("The derivative, taken %s, has a noise of %s of its height", smoothed, percentage(noise)), "Smooth more, or read the moments and quantiles, which need no derivative")
 	}
 	if math.IsNaN(r.Asymmetry) {
 		r.warn("The derivative does not fall to 10 % of its height on both sides", "Record more of both plateaus; the asymmetry is not available")

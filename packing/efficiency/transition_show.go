@@ -138,7 +138,7 @@ func (r TransitionResult) Measured() table.Table {
 		name string
 		p    Plateau
 	}{{"plateau before", r.Before}, {"plateau after", r.After}} {
-		t.Add(s.name, fmt.Sprintf("%s %s over %d points, %s; it changes by %.2g %% of the step", significant(s.p.Level, 5), r.Unit, s.p.Points, s.p.Range, 100*math.Abs(s.p.Drift/r.Step)))
+		t.Add(s.name, fmt.Sprintf("%s %s over %d points, %s; it changes by %s of the step", significant(s.p.Level, 5), r.Unit, s.p.Points, s.p.Range, percentage(math.Abs(s.p.Drift/r.Step))))
 	}
 	t.Add("step", r.stepText())
 	step := r.SamplingStep.String()
@@ -156,7 +156,7 @@ func (r TransitionResult) Measured() table.Table {
 	} else {
 		t.Add("moments", fmt.Sprintf("from %v to %v: M1 %v, standard deviation %v", r.Moments.From, r.Moments.To, r.Moments.Mean, units.Volume(math.Sqrt(r.Moments.Variance))))
 	}
-	t.Add("differences", fmt.Sprintf("h²/12 of the sampling step was %.2g %% of their variance and is taken off", 100*r.Discretisation/(r.Derivative.Variance+r.Discretisation)))
+	t.Add("differences", fmt.Sprintf("h²/12 of the sampling step was %s of their variance and is taken off", percentage(r.Discretisation/(r.Derivative.Variance+r.Discretisation))))
 	a := trace.Apex{X: float64(r.Peak)}
 	half := fmt.Sprintf("%v, width at half height %v", r.Peak, units.Volume(r.Half.Width()))
 	if !math.IsNaN(r.Asymmetry) {
