@@ -47,10 +47,12 @@ type Cell struct {
 	// Problems are what the interpreter would get wrong.
 	Problems []Problem
 	types    map[ast.Expr]types.TypeAndValue
-	checker  *Checker
-	names    map[string]types.Object
-	imports  map[string]importOf
-	methods  map[*ast.Ident]*method // by the name of the function that stands for it
+
+	selections map[*ast.SelectorExpr]*types.Selection
+	checker    *Checker
+	names      map[string]types.Object
+	imports    map[string]importOf
+	methods    map[*ast.Ident]*method // by the name of the function that stands for it
 
 	mentioned map[string]bool // identifiers
 }
@@ -66,7 +68,7 @@ type method struct {
 // and nothing is remembered before [Cell.Keep].
 func (c *Checker) Cell(nodes []ast.Node) *Cell {
 	cell := &Cell{checker: c, types: map[ast.Expr]types.TypeAndValue{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
-		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}}
+		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}, selections: map[*ast.SelectorExpr]*types.Selection{}}
 	for _, n := range nodes {
 		cell.mention(n)
 	}
@@ -93,7 +95,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		},
 	}
 	defs := map[*ast.Ident]types.Object{}
-	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: defs})
+	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: defs, Selections: cell.selections})
 	func() {
 		defer func() {
 			if recover() != nil { // nodes that only the interpreter knows
@@ -113,7 +115,26 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		}
 	}
 	cell.circles(nodes)
+	for _, n := range nodes {
+		if _, ok := n.(*ast.FuncDecl); !ok {
+			cell.deferred(n)
+		}
+	}
 	return cell
+}
+
+// deferred finds the defer statements that are in no function. The interpreter
+// would run them at the end of their statement.
+func (c *Cell) deferred(n ast.Node) {
+	ast.Inspect(n, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.FuncLit:
+			return false
+		case *ast.DeferStmt:
+			c.Problems = append(c.Problems, Problem{n.Pos(), "defer is for functions; at the top level of a cell call it where it is due, or put the lines into func() { ... }()"})
+		}
+		return true
+	})
 }
 
 // Keep remembers what a cell has declared and imported, for later cells.
@@ -134,7 +155,7 @@ func (c *Cell) Keep() {
 		if p, ok := base.(*types.Pointer); ok {
 			base = p.Elem()
 		}
-		if n, ok := base.(*types.Named); ok && n.Obj().Pkg() != nil && n.Obj().Pkg().Path() == "main" && n.TypeArgs() == nil {
+		if n, ok := base.(*types.Named); ok && inMain(n) && n.TypeArgs() == nil {
 			var others []*types.Var
 			for i := 1; i < m.signature.Params().Len(); i++ {
 				others = append(others, m.signature.Params().At(i))
@@ -208,16 +229,36 @@ func (c *Cell) Type(x ast.Expr) types.Type {
 	return nil
 }
 
+// inMain reports whether a cell has declared a type.
+func inMain(n *types.Named) bool { return n.Obj().Pkg() != nil && n.Obj().Pkg().Path() == "main" }
+
+// Copied returns the type of the value that a method value binds, or nil if it
+// binds an address or is no method of a type that a cell has declared.
+func (c *Cell) Copied(x *ast.SelectorExpr) types.Type {
+	s := c.selections[x]
+	if s == nil || s.Kind() != types.MethodVal || types.IsInterface(s.Recv()) {
+		return nil
+	}
+	f, ok := s.Obj().(*types.Func)
+	if !ok || f.Pkg() == nil || f.Pkg().Path() != "main" {
+		return nil
+	}
+	if _, pointer := f.Signature().Recv().Type().(*types.Pointer); pointer {
+		return nil
+	}
+	return s.Recv()
+}
+
 // TextMethod returns the method that writes values of a type that a cell has
-// declared: Error, String, or "".
+// declared, or may have if it is an interface: Error, String, or "".
 func (c *Cell) TextMethod(t types.Type) string {
 	base := t
 	if p, ok := t.(*types.Pointer); ok {
 		base = p.Elem()
 	}
 	n, ok := base.(*types.Named)
-	if !ok || n.Obj().Pkg() == nil || n.Obj().Pkg().Path() != "main" || types.IsInterface(n) {
-		return ""
+	if !ok || types.IsInterface(n) == inMain(n) {
+		return "" // a cell's own interface keeps no methods
 	}
 	for _, name := range []string{"Error", "String"} {
 		m, _, _ := types.LookupFieldOrMethod(t, false, n.Obj().Pkg(), name)
