@@ -16,6 +16,9 @@ import (
 type Types interface {
 	// Type returns the type of an expression, or nil.
 	Type(ast.Expr) types.Type
+	// Constant returns the value of an expression that is a constant integer,
+	// or nil.
+	Constant(ast.Expr) constant.Value
 	// TypeExpr writes a type as the cell can name it, or returns nil.
 	TypeExpr(types.Type) ast.Expr
 	// TextMethod returns the name of the method that writes values of a type
@@ -68,6 +71,16 @@ func apply(n ast.Node, t Types) ast.Node {
 		case *ast.BinaryExpr:
 			if big := bigShift(n); big != nil {
 				c.Replace(big)
+			} else if t != nil && (n.Op == token.SHL || n.Op == token.SHR) {
+				if v := t.Constant(n.Y); v != nil { // a constant of a signed type is no count to the interpreter
+					n.Y = &ast.BasicLit{ValuePos: n.Y.Pos(), Kind: token.INT, Value: v.ExactString()}
+				}
+			}
+		case *ast.SendStmt:
+			if ch := typeOf(n.Chan, t); ch != nil {
+				if ch, ok := ch.Underlying().(*types.Chan); ok {
+					n.Value = typedNil(n.Value, ch.Elem(), t)
+				}
 			}
 		case *ast.CallExpr:
 			giveTexts(n, t)
@@ -88,6 +101,13 @@ func apply(n ast.Node, t Types) ast.Node {
 				}
 			}
 		case *ast.AssignStmt:
+			if n.Tok == token.ASSIGN && len(n.Lhs) == len(n.Rhs) {
+				for i, x := range n.Rhs {
+					if typ, ok := typeOf(n.Lhs[i], t).(*types.Pointer); ok {
+						n.Rhs[i] = typedNil(x, typ, t)
+					}
+				}
+			}
 			if c.Index() >= 0 {
 				for _, s := range splitBlank(n) {
 					c.InsertBefore(s)
@@ -96,6 +116,27 @@ func apply(n ast.Node, t Types) ast.Node {
 		}
 		return true
 	})
+}
+
+func typeOf(x ast.Expr, t Types) types.Type {
+	if t == nil {
+		return nil
+	}
+	return t.Type(x)
+}
+
+// typedNil gives a nil the type that the interpreter fails to find in a send,
+// and in an assignment to a pointer in a type that refers to itself.
+func typedNil(x ast.Expr, typ types.Type, t Types) ast.Expr {
+	id, ok := ast.Unparen(x).(*ast.Ident)
+	if !ok || id.Name != "nil" {
+		return x
+	}
+	named := t.TypeExpr(typ)
+	if named == nil {
+		return x
+	}
+	return &ast.StarExpr{Star: x.Pos(), X: &ast.CallExpr{Fun: &ast.Ident{NamePos: x.Pos(), Name: "new"}, Lparen: x.Pos(), Args: []ast.Expr{named}, Rparen: x.End()}}
 }
 
 // countTo turns "for i := range n" over an integer into a loop that counts.
@@ -399,10 +440,7 @@ func oneValue(call *ast.CallExpr, t Types) {
 	if id, ok := call.Fun.(*ast.Ident); ok && types.Universe.Lookup(id.Name) != nil {
 		return // a builtin or a conversion
 	}
-	var typ types.Type
-	if t != nil {
-		typ = t.Type(call.Args[0])
-	}
+	typ := typeOf(call.Args[0], t)
 	switch x := ast.Unparen(call.Args[0]).(type) {
 	case *ast.TypeAssertExpr:
 	case *ast.UnaryExpr:

@@ -12,6 +12,7 @@ package check
 import (
 	"errors"
 	"go/ast"
+	"go/constant"
 	"go/parser"
 	"go/token"
 	"go/types"
@@ -225,6 +226,14 @@ func mentionedIn(t *types.Tuple, name *types.TypeName, depth int) bool {
 func (c *Cell) Type(x ast.Expr) types.Type {
 	if tv, ok := c.types[x]; ok && tv.Type != types.Typ[types.Invalid] {
 		return tv.Type
+	}
+	return nil
+}
+
+// Constant returns the value of a constant integer of the cell, or nil.
+func (c *Cell) Constant(x ast.Expr) constant.Value {
+	if v := c.types[x].Value; v != nil && v.Kind() == constant.Int {
+		return v
 	}
 	return nil
 }
