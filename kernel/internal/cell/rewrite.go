@@ -183,14 +183,14 @@ func countTo(r *ast.RangeStmt, t Types) ast.Stmt {
 }
 
 // ownRange gives each turn of a loop variables of its own, if anything could
-// keep them.
+// keep them, or the body changes them: the interpreter counts with the key.
 func ownRange(r *ast.RangeStmt) {
 	if r.Tok != token.DEFINE {
 		return
 	}
 	var kept []ast.Expr
 	for _, x := range []ast.Expr{r.Key, r.Value} {
-		if id, ok := x.(*ast.Ident); ok && id.Name != "_" && keeps(r.Body, id.Name) {
+		if id, ok := x.(*ast.Ident); ok && id.Name != "_" && (keeps(r.Body, id.Name) || assigns(r.Body, id.Name)) {
 			kept = append(kept, id)
 		}
 	}
