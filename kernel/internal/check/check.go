@@ -162,6 +162,14 @@ func (c *Cell) Keep() {
 				others = append(others, m.signature.Params().At(i))
 			}
 			sig := types.NewSignatureType(receiver, nil, nil, types.NewTuple(others...), m.signature.Results(), m.signature.Variadic())
+			old, _, _ := types.LookupFieldOrMethod(n, true, n.Obj().Pkg(), m.name)
+			if old, ok := old.(*types.Func); ok && !types.Identical(old.Type(), sig) {
+				// A method with other parameters or results: nothing takes
+				// the old one away, so the type is forgotten.
+				c.checker.forget(n.Obj())
+				delete(c.checker.names, n.Obj().Name())
+				continue
+			}
 			n.AddMethod(types.NewFunc(token.NoPos, n.Obj().Pkg(), m.name, sig))
 		}
 	}
@@ -171,41 +179,39 @@ func (c *Cell) Keep() {
 // anew: the interpreter takes the old type and the new one for the same.
 func (c *Checker) forget(old *types.TypeName) {
 	for name, obj := range c.names {
-		if obj != old && mentions(obj.Type(), old, 0) {
+		if obj != old && mentions(obj.Type(), old, map[*types.Named]bool{}) {
 			delete(c.names, name)
 		}
 	}
 }
 
 // mentions reports whether a type is made of another.
-func mentions(t types.Type, name *types.TypeName, depth int) bool {
-	if depth > 8 {
-		return true // better forget too much
-	}
+func mentions(t types.Type, name *types.TypeName, seen map[*types.Named]bool) bool {
 	switch t := t.(type) {
 	case *types.Named:
 		if t.Obj() == name {
 			return true
 		}
-		if t.Obj().Pkg() == nil || t.Obj().Pkg().Path() != "main" {
+		if !inMain(t) || seen[t] {
 			return false
 		}
-		return mentions(t.Underlying(), name, depth+1)
+		seen[t] = true
+		return mentions(t.Underlying(), name, seen)
 	case *types.Map:
-		return mentions(t.Key(), name, depth+1) || mentions(t.Elem(), name, depth+1)
+		return mentions(t.Key(), name, seen) || mentions(t.Elem(), name, seen)
 	case interface{ Elem() types.Type }: // array, slice, pointer, channel
-		return mentions(t.Elem(), name, depth+1)
+		return mentions(t.Elem(), name, seen)
 	case *types.Struct:
 		for i := range t.NumFields() {
-			if mentions(t.Field(i).Type(), name, depth+1) {
+			if mentions(t.Field(i).Type(), name, seen) {
 				return true
 			}
 		}
 	case *types.Signature:
-		return mentionedIn(t.Params(), name, depth) || mentionedIn(t.Results(), name, depth)
+		return mentionedIn(t.Params(), name, seen) || mentionedIn(t.Results(), name, seen)
 	case *types.Interface:
 		for i := range t.NumMethods() {
-			if mentions(t.Method(i).Type(), name, depth+1) {
+			if mentions(t.Method(i).Type(), name, seen) {
 				return true
 			}
 		}
@@ -213,9 +219,9 @@ func mentions(t types.Type, name *types.TypeName, depth int) bool {
 	return false
 }
 
-func mentionedIn(t *types.Tuple, name *types.TypeName, depth int) bool {
+func mentionedIn(t *types.Tuple, name *types.TypeName, seen map[*types.Named]bool) bool {
 	for i := range t.Len() {
-		if mentions(t.At(i).Type(), name, depth+1) {
+		if mentions(t.At(i).Type(), name, seen) {
 			return true
 		}
 	}

@@ -100,6 +100,8 @@ var language = []struct{ what, code, want string }{
 	{"number given to a string parameter", "func takes(s string) string { return s }\ntakes(65)", "refused"},
 	{"number in a list of strings", "[]string{\"a\", 66}", "refused"},
 	{"a method value keeps its receiver", "type mv struct{ n int }\nfunc (m mv) Get() int { return m.n }\nmv1 := mv{1}\nget, pmv := mv1.Get, &mv1\nget2 := pmv.Get\nmv1.n = 5\nget()*10 + get2()", "value 11"},
+	{"a method declared anew", "func (m mv) Get() string { return \"new\" }", ""},
+	{"a method declared anew with another result", "mv{1}.Get() + \"er\"", "value newer"},
 	{"a deferred method keeps its receiver", "mvs := 0\ntype mw struct{ n int }\nfunc (m mw) Put() { mvs = m.n }\nfunc() { m := mw{1}; defer m.Put(); m.n = 2 }()\nmvs", "value 1"},
 	{"a deferred close and delete", "mdel := map[int]int{1: 1, 2: 2}\ncdel := make(chan int)\nfunc() { defer close(cdel); for k := range 2 { defer delete(mdel, k) } }()\n_, open := <-cdel\nopen, len(mdel)", "value false 1"},
 	{"defer in no function", "defer println(1)", "refused"},
