@@ -58,11 +58,12 @@ func (s SlurrySamples) factor() float64 {
 //
 //	C = f·V(bed)/V(sample)
 //
-// with the factor f of the centrifuge, as the mean over all samples. Its standard
-// error is that of the mean, by the samples or by the places, whichever is
-// larger, with the factor's own. Places more than 2 % absolute apart, and fewer
-// than three readings at one, are warned of. It refuses readings that no sample
-// has.
+// with the factor f of the centrifuge, as the mean over all samples; of samples
+// from several places as the mean of the places, each of which stands for as much
+// of the tank, however often it was drawn from. Its standard error is that of the
+// mean, by the samples or by the places, whichever is larger, with the factor's
+// own. Places more than 2 % absolute apart, fewer than three places and fewer than
+// three readings at one are warned of. It refuses readings that no sample has.
 func (s SlurrySamples) Evaluate() (SlurryConcentration, error) {
 	fail := func(what, problem, remedy string) (SlurryConcentration, error) {
 		return SlurryConcentration{}, &InputError{"slurry samples", what, problem, remedy}
@@ -113,6 +114,12 @@ func (s SlurrySamples) Evaluate() (SlurryConcentration, error) {
 		}
 	}
 	mean, sd := meanSD(all)
+	if placed {
+		mean, _ = meanSD(means)
+		if len(means) < 3 {
+			r.warn("Only %d of three places: whether the tank is mixed is not known.", len(means))
+		}
+	}
 	r.Readings, r.StdDev = len(all), units.Fraction(sd)
 	stderr := sd / math.Sqrt(float64(len(all)))
 	if len(means) > 1 {
@@ -272,8 +279,22 @@ func (p Packed) Evaluate() (PackedResult, error) {
 			return PackedResult{}, err
 		}
 	}
-	if !(p.SlurryStdErr >= 0 && p.SlurryStdErr < p.Slurry.Concentration) || !(p.PouredStdErr >= 0 && p.PouredStdErr < p.Poured) || !(p.HeightStdErr >= 0 && p.HeightStdErr < p.Height) {
-		return PackedResult{}, &InputError{p.Column.name(), "standard error", "it must be from zero to below the value", "was the unit forgotten?"}
+	for _, e := range []struct {
+		of          string
+		stdErr, all float64
+		shown       string
+	}{
+		{"slurry concentration", float64(p.SlurryStdErr), float64(p.Slurry.Concentration), p.SlurryStdErr.String()},
+		{"poured volume", float64(p.PouredStdErr), float64(p.Poured), p.PouredStdErr.String()},
+		{"bed height", float64(p.HeightStdErr), float64(p.Height), p.HeightStdErr.String()},
+	} {
+		what := fmt.Sprintf("standard error %s of the %s", e.shown, e.of)
+		switch {
+		case math.IsNaN(e.stdErr):
+			return PackedResult{}, &InputError{p.Column.name(), what, "it is not a number", "leave it zero if it is not known, as that of a single reading is not"}
+		case !(e.stdErr >= 0 && e.stdErr < e.all):
+			return PackedResult{}, &InputError{p.Column.name(), what, "it must be from zero to below the value", "was the unit forgotten?"}
+		}
 	}
 	r := PackedResult{Packed: p,
 		FromConcentration: p.SlurryStdErr.In(p.Slurry.Concentration), FromVolume: p.PouredStdErr.In(p.Poured), FromHeight: p.HeightStdErr.In(p.Height)}

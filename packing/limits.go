@@ -5,15 +5,35 @@ import "github.com/evenbed/evenbed/packing/units"
 // Limits are bounds of the installation around column and medium. A limit that
 // is zero was not given, and is reported as not checked.
 type Limits struct {
-	SystemPressure units.Pressure   // of pump, hoses and valves, or the set point of the relief device
+	SystemPressure units.Pressure   // of hoses, valves and instruments
+	TubePressure   units.Pressure   // marked on the tube for its material, reduced for temperature, scratches and solvents
+	PumpPressure   units.Pressure   // the most the pump may deliver against
+	ReliefPressure units.Pressure   // at which the relief device or the pressure trip answers
 	PumpFlow       units.VolumeFlow // the most the pump delivers
+	LeastPumpFlow  units.VolumeFlow // the least the pump holds steady
+	AdapterForce   units.Force      // the most the drive of the adapter may put on the bed
 }
 
 // Check refuses limits that cannot be.
 func (l Limits) Check() error {
-	if err := CheckPressure("system pressure limit", l.SystemPressure); err != nil {
-		return err
+	for _, p := range []struct {
+		name string
+		p    units.Pressure
+	}{{"system pressure limit", l.SystemPressure}, {"tube pressure limit", l.TubePressure},
+		{"pump pressure limit", l.PumpPressure}, {"relief pressure", l.ReliefPressure}} {
+		if err := CheckPressure(p.name, p.p); err != nil {
+			return err
+		}
 	}
-	return optional("", "pump flow limit", l.PumpFlow.String(), float64(l.PumpFlow),
-		1e-12, 0.1, "0.06 mL/min", "360000 L/h", "300 * LitrePerHour")
+	for _, q := range []struct {
+		name string
+		q    units.VolumeFlow
+	}{{"pump flow limit", l.PumpFlow}, {"least pump flow", l.LeastPumpFlow}} {
+		if err := optional("", q.name, q.q.String(), float64(q.q),
+			1e-12, 0.1, "0.06 mL/min", "360000 L/h", "300 * LitrePerHour"); err != nil {
+			return err
+		}
+	}
+	return optional("", "adapter force limit", l.AdapterForce.String(), float64(l.AdapterForce),
+		0.1, 1e8, "0.1 N", "100000 kN", "20 * Kilonewton")
 }

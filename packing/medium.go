@@ -10,6 +10,7 @@ import (
 // Medium is a packing medium, as delivered in one lot.
 type Medium struct {
 	Name, Lot        string
+	Class            MediumClass    // soft gel, rigid polymer, mineral; zero: not given
 	MeanBead         units.Length   // mean diameter, surface over volume
 	SettledVoid      float64        // void between the beads of a bed settled by gravity, 0 to 1
 	DensityExcess    units.Density  // of the wet bead over the liquid it settles in
@@ -31,6 +32,9 @@ func (m Medium) Exponent() float64 {
 // Check refuses a medium that cannot be. Limits that were not given pass.
 func (m Medium) Check() error {
 	where := m.Label()
+	if err := m.Class.Check(); err != nil {
+		return err
+	}
 	if err := span(where, "mean bead", m.MeanBead.String(), float64(m.MeanBead),
 		1e-6, 2e-3, "1 µm", "2 mm", "90 * Micrometre"); err != nil {
 		return err

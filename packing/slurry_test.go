@@ -57,6 +57,11 @@ func TestConcentration(t *testing.T) {
 	}
 	near(t, "spread", tank.Spread.In(Percent), 4, 1e-12, "54 - 50")
 	near(t, "standard error", tank.StdErr.In(Percent), 2/math.Sqrt(3), 1e-12, "of three places 2 % apart")
+	// A place counts once, however many samples it gave.
+	uneven, _ := packing.SlurrySamples{Sample: 100 * Millilitre, Top: Millilitre.Each(50), Middle: Millilitre.Each(52, 52), Bottom: Millilitre.Each(54, 54, 54, 54, 54)}.Evaluate()
+	near(t, "uneven places", uneven.Slurry.Concentration.In(Percent), 52, 1e-12, "(50 + 52 + 54)/3")
+	one, _ := packing.SlurrySamples{Sample: 100 * Millilitre, Top: Millilitre.Each(50, 51, 52)}.Evaluate()
+	holds(t, one.String(), "Only 1 of three places")
 	holds(t, tank.Markdown(), "52.00", "mean, top", "50.00", "mean, bottom", "54.00", "4.00", "differ by 4.0 % absolute, more than 2 %")
 	tank, _ = packing.SlurrySamples{Sample: 100 * Millilitre, Top: Millilitre.Each(51, 51, 51), Middle: Millilitre.Each(52, 52, 52), Bottom: Millilitre.Each(52.9, 52.9, 52.9)}.Evaluate()
 	if len(tank.Warnings) != 0 {
@@ -164,7 +169,9 @@ func TestPacked(t *testing.T) {
 	}{
 		{func(p *packing.Packed) { p.Column.InnerDiameter = 0 }, "inner diameter"},
 		{func(p *packing.Packed) { p.Slurry.Concentration = 52 }, "concentration"},
-		{func(p *packing.Packed) { p.SlurryStdErr = 1.5 }, "standard error"},
+		{func(p *packing.Packed) { p.SlurryStdErr = 1.5 }, "standard error 150 % of the slurry concentration"},
+		{func(p *packing.Packed) { p.SlurryStdErr = Fraction(math.NaN()) }, "leave it zero if it is not known"},
+		{func(p *packing.Packed) { p.HeightStdErr = 0.5 }, "of the bed height"},
 		{func(p *packing.Packed) { p.Poured = 0 }, "poured volume"},
 		{func(p *packing.Packed) { p.Height = 18 }, "bed height"},
 		{func(p *packing.Packed) { p.HeightStdErr = 1 }, "was the unit forgotten?"},

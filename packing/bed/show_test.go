@@ -40,3 +40,16 @@ func TestCompressibleShows(t *testing.T) {
 	contains(t, bed.State{}.HTML(), "No result:")
 	contains(t, bed.State{}.SVG(), "<svg")
 }
+
+func TestSedimentShows(t *testing.T) {
+	// 1.271 m/h and n = 4.65: 0.05 of solids fall at 127.1·0.95^4.65 = 100.1 cm/h
+	// and pile up at 127.1·0.05·0.95^4.65/(0.6-0.05) = 9.10 cm/h (by hand).
+	s, err := bed.Suspension{Terminal: 127.1 * CentimetrePerHour, Exponent: 4.65, Solids: 0.05, BedSolids: 0.6}.Settle(40 * Centimetre)
+	if err != nil {
+		t.Fatal(err)
+	}
+	contains(t, s.HTML(), "<table", "100.1", "9.10", "3.33", "22.0", "fines take longer")
+	contains(t, s.Markdown(), "| surface of the bed rises | 9.10 | cm/h |")
+	contains(t, s.String(), "cm/h")
+	contains(t, bed.Sediment{}.HTML(), "No result:")
+}

@@ -261,18 +261,19 @@ func (l Liquid) Density(t units.Temperature) (units.Density, error) {
 //
 //	water             IAPWS SR6-08(2011)                       -20 to 110 °C
 //	sodium chloride   Laliberté 2007 (2009 coefficients)         5 to 154 °C, 26.4 %
-//	sodium hydroxide  the same                                12.5 to 70 °C, 56 %
+//	sodium hydroxide  CRC Handbook, 2021, at 20 °C; elsewhere times the same
+//	                  equation over itself at 20 °C           12.5 to 70 °C, 40 %
 //	sodium sulfate    the same                                  15 to 150 °C, 33.1 %
 //	ethanol           Bingham and Jackson 1918, interpolated     0 to 70 °C
 //	glycerol          Cheng 2008                                 0 to 100 °C
 //
 // Equations for one liquid differ: those for sodium chloride up to 2 mol/kg by
 // 0.8 % from 20 to 25 °C and by 1.7 % at 5 °C (Kestin, Khalifa and Correia 1981;
-// Mao and Duan 2009), and each has a water of its own. That for sodium hydroxide
-// is too low in dilute solutions, by some 8 % from 2 to 4 % by mass (handbook
-// values and the sum of the ions' Jones-Dole coefficients, from memory); at 1 %
-// it lies below water. It returns a *RangeError or a *CompositionError outside,
-// with NaN.
+// Mao and Duan 2009), and each has a water of its own. Laliberté's equation for
+// sodium hydroxide does not serve by itself: at 20 °C it is 6 % too low at 1 % by
+// mass, where it lies below water, and 9 % from 3 to 6 %. That for ethanol lies
+// above the CRC Handbook's at 20 °C, by 2 to 3 % up to half of the mass and by 7 %
+// at 80 %. It returns a *RangeError or a *CompositionError outside, with NaN.
 func (l Liquid) Viscosity(t units.Temperature) (units.Viscosity, error) {
 	if l.with == water {
 		return WaterViscosity(t)
@@ -304,6 +305,8 @@ func (l Liquid) Viscosity(t units.Temperature) (units.Viscosity, error) {
 		return units.MillipascalSecond.Times(ethanolViscosity(w, c)), nil
 	case glycerol:
 		return units.MillipascalSecond.Times(glycerolViscosity(w, c)), nil
+	case sodiumHydroxide:
+		return units.MillipascalSecond.Times(hydroxideViscosity(w, c)), nil
 	}
 	return units.MillipascalSecond.Times(salts[l.with].viscosity(w, c)), nil
 }
@@ -339,7 +342,10 @@ func (l Liquid) page() table.Page {
 	}
 	p.Table(l.table())
 	if l.with == sodiumHydroxide {
-		p.List("Cautions", []string{"The viscosity of dilute sodium hydroxide is some 8 % higher than this equation gives, from 2 to 4 % by mass: leave a margin."})
+		p.List("Cautions", []string{
+			"The viscosity is known at 20 °C; how it changes with the temperature is an estimate: leave a margin.",
+			"Sodium hydroxide burns skin and eyes: wear what the site's rules and the safety data sheet ask for.",
+		})
 	}
 	return p
 }

@@ -19,6 +19,9 @@ import (
 //	µu·(1-ε0)·L0 = ∫ k(1-ε) dσ,  L = ∫ k dσ/(µu),  both from 0 to P.
 var demo = struct{ pa, beta, void, bead, viscosity float64 }{5e3, 0.08, 0.40, 90e-6, 1e-3}
 
+// demoLaw is that law as package bed has it.
+func demoLaw() bed.Law { return bed.PowerSolids{Stress0: 5 * Kilopascal, Exponent: 0.08} }
+
 // demoState returns velocity and compression factor of the demo bed at a
 // pressure drop, by Simpson's rule in ln(1+σ/pa), in which the integrands are
 // smooth.

@@ -1,9 +1,18 @@
 // Package plan turns column, medium and slurry into a packing procedure.
 //
-// [ConstantFlow] asks for a bed packed by flow in two steps; its Plan answers
-// with a [Procedure]: volumes, times, flows, adapter positions, what ends each
-// step, the limits with their margins, and cautions. A procedure shows itself in
-// a notebook; one that must not be run shows why.
+// A method asks, its Plan answers with a [Procedure]:
+//
+//	ConstantFlow      two steps of flow, the adapter catches the bed
+//	FlowThenAdapter   flow compresses as far as it may, the adapter gives the rest
+//	ConstantPressure  pressure raised in steps, the flow falls to a plateau
+//	AxialCompression  the bed settles, the adapter alone compresses it
+//	SuctionFill       the adapter draws the slurry in, then packs it
+//	PackInPlace       slurry pumped through a nozzle between two fixed nets
+//
+// The procedure holds volumes, times, flows, adapter positions, what ends each
+// step, the limits with their margins, and cautions. It shows itself in a
+// notebook; one that must not be run shows why. [Procedure.Play] plays it
+// forward in time.
 //
 //	steps, err := plan.ConstantFlow{Column: column, Medium: medium, Slurry: slurry,
 //		BedHeight: 18 * Centimetre, CompressionFactor: 1.12, Curve: curve}.Plan()
@@ -12,8 +21,8 @@
 // do next; [AfterFailedTest] says what to do after a failed test.
 //
 // Nothing about a medium is assumed: what compresses the bed comes from a curve
-// measured by the user, see package bed. Rules of the trade that have no
-// published source are marked as common practice.
+// measured by the user, or from a law fitted to one, see package bed. Rules of the
+// trade that have no published source are marked as common practice.
 package plan
 
 import (
@@ -31,13 +40,21 @@ type ConstantFlow struct {
 	Column            packing.Column
 	Medium            packing.Medium
 	Slurry            packing.Slurry
-	BedHeight         units.Length // of the packed bed
-	CompressionFactor float64      // settled over packed height
+	SlurryStdErr      units.Fraction // standard error of the concentration, absolute; zero: not given
+	DeadVolume        units.Volume   // of slurry that stays behind in tank and hoses
+	Rinse             units.Volume   // of liquid that rinses tank, hoses and wall into the column
+	BedHeight         units.Length   // of the packed bed
+	CompressionFactor float64        // settled over packed height
 
 	FirstVelocity   units.Velocity // zero: 20 cm/h, common practice, no source
 	PackingVelocity units.Velocity // of the second step; zero: where Curve has CompressionFactor
-	Curve           bed.Curve      // measured at this settled height in this column; without points: none
+	ThirdVelocity   units.Velocity // of a third step, if the bed is not at the mark after the second; zero: the second's
+	Curve           bed.Curve      // measured at this settled height in this column; without points: none, or that of Law
+	Law             bed.Law        // how the bed gives way, from the user's own data; nil: not known
+	WallFriction    float64        // of Law, see bed.Compressible; zero: the wall carries nothing
 	Catch           Catch          // which valve is open while the adapter goes to the mark
+	AdapterSpeed    units.Velocity // zero: the velocity of the second step
+	Recovery        Recovery       // how the bed rises after a stop, from the user's record; zero: not known
 
 	Liquid      string            // name of the packing liquid; empty: water, if Viscosity is zero
 	Temperature units.Temperature // of slurry and column; zero: 20 °C
@@ -46,10 +63,275 @@ type ConstantFlow struct {
 	Duties     []Duty         // what the packed bed must stand later
 	DragMargin float64        // least drag of packing over that of a duty; zero: 1.2, common practice
 	Limits     packing.Limits // of the installation
+	Hardware   bed.Hardware   // pressure of the empty column, added to that of the bed; without readings: not known
+	Site       Site           // for large columns
 
 	TestVelocity units.Velocity // of the pulse test; zero: 30 cm/h, common practice
 	TestSample   units.Fraction // of the column volume; zero: 1 %, common practice
 	RulerZero    units.Length   // what the ruler at the column reads at the bottom net
+	SettledFound units.Length   // bed height found at the first velocity, when it is not the planned one; zero: not read yet
+}
+
+// FlowThenAdapter asks for a bed that flow compresses in part, and the adapter
+// for the rest: CF = CF(flow)·CF(adapter). Fields that ConstantFlow has too mean
+// the same.
+type FlowThenAdapter struct {
+	Column            packing.Column
+	Medium            packing.Medium
+	Slurry            packing.Slurry
+	SlurryStdErr      units.Fraction
+	DeadVolume        units.Volume
+	Rinse             units.Volume
+	BedHeight         units.Length
+	CompressionFactor float64
+
+	FirstVelocity   units.Velocity // zero: 20 cm/h, common practice, no source
+	PackingVelocity units.Velocity // that consolidates; zero: what 70 % of the limits, the curve and 80 % of the compression allow
+	Curve           bed.Curve      // needed, or Law
+	Law             bed.Law        // gives the load of the adapter; nil: load not determined
+	WallFriction    float64
+	AdapterSpeed    units.Velocity // zero: 30 cm/h, common practice, no source
+
+	Liquid      string
+	Temperature units.Temperature
+	Viscosity   units.Viscosity
+
+	Duties     []Duty
+	DragMargin float64
+	Limits     packing.Limits
+	Hardware   bed.Hardware
+	Site       Site
+
+	TestVelocity units.Velocity
+	TestSample   units.Fraction
+	RulerZero    units.Length
+	SettledFound units.Length
+}
+
+// ConstantPressure asks for a bed packed at a constant pressure, raised in four
+// steps, while the flow falls as the bed forms. Fields that ConstantFlow has too
+// mean the same.
+type ConstantPressure struct {
+	Column            packing.Column
+	Medium            packing.Medium
+	Slurry            packing.Slurry
+	SlurryStdErr      units.Fraction
+	DeadVolume        units.Volume
+	Rinse             units.Volume
+	BedHeight         units.Length
+	CompressionFactor float64
+
+	PackingPressure units.Pressure // set point at the inlet, with the empty column's part; needed
+	Curve           bed.Curve      // without points: none, or that of Law; then the flow is not determined
+	Law             bed.Law
+	WallFriction    float64
+	AdapterSpeed    units.Velocity // zero: the velocity of the plateau
+	Recovery        Recovery
+
+	Liquid      string
+	Temperature units.Temperature
+	Viscosity   units.Viscosity
+
+	Duties     []Duty
+	DragMargin float64
+	Limits     packing.Limits // PumpFlow caps the flow while the bed forms
+	Hardware   bed.Hardware
+	Site       Site
+
+	TestVelocity units.Velocity
+	TestSample   units.Fraction
+	RulerZero    units.Length
+	SettledFound units.Length
+}
+
+// AxialCompression asks for a bed that settles by itself and is compressed by the
+// adapter alone. Fields that ConstantFlow has too mean the same.
+type AxialCompression struct {
+	Column            packing.Column
+	Medium            packing.Medium
+	Slurry            packing.Slurry
+	SlurryStdErr      units.Fraction
+	DeadVolume        units.Volume
+	Rinse             units.Volume
+	BedHeight         units.Length
+	CompressionFactor float64
+
+	FirstVelocity units.Velocity // of a flow that helps the bed to settle; zero: none
+	Law           bed.Law        // gives the load of the adapter; nil: load not determined
+	WallFriction  float64
+	AdapterSpeed  units.Velocity // zero: 30 cm/h, common practice, no source
+
+	Liquid      string
+	Temperature units.Temperature
+	Viscosity   units.Viscosity
+
+	Duties     []Duty
+	DragMargin float64 // least drag at which flow alone would compress so far, over that of a duty; zero: 1.2
+	Limits     packing.Limits
+	Site       Site
+
+	TestVelocity units.Velocity
+	TestSample   units.Fraction
+	RulerZero    units.Length
+	SettledFound units.Length // bed height found at rest, when it is not the planned one; zero: not read yet
+}
+
+// SuctionFill asks for a closed column whose adapter goes up and draws the slurry
+// in through nozzle or side port, and that is packed by the adapter or by flow
+// then. Fields that ConstantFlow has too mean the same.
+type SuctionFill struct {
+	Column            packing.Column
+	Medium            packing.Medium
+	Slurry            packing.Slurry
+	SlurryStdErr      units.Fraction
+	DeadVolume        units.Volume
+	BedHeight         units.Length
+	CompressionFactor float64
+
+	DrawSpeed units.Velocity // of the adapter going up; zero: so that the slurry is in before 1 cm of it clears
+	Lift      units.Length   // of the column's inlet above the slurry in the tank; zero: not given
+	Then      Then           // how the bed is packed afterwards
+
+	FirstVelocity   units.Velocity // zero: by flow 20 cm/h, common practice, no source; by the adapter none
+	PackingVelocity units.Velocity // by flow; zero: where Curve has CompressionFactor
+	Curve           bed.Curve
+	Law             bed.Law
+	WallFriction    float64
+	Catch           Catch
+	AdapterSpeed    units.Velocity // while packing; zero: 30 cm/h by the adapter, the second velocity by flow
+
+	Liquid      string
+	Temperature units.Temperature
+	Viscosity   units.Viscosity
+
+	Duties     []Duty
+	DragMargin float64
+	Limits     packing.Limits
+	Hardware   bed.Hardware
+	Site       Site
+
+	TestVelocity units.Velocity
+	TestSample   units.Fraction
+	RulerZero    units.Length
+}
+
+// PackInPlace asks for a bed of fixed height between two nets, into which slurry
+// is pumped through a nozzle while the liquid leaves through the nets, until the
+// column is full and the flow stops. Fields that ConstantFlow has too mean the
+// same.
+type PackInPlace struct {
+	Column            packing.Column
+	Medium            packing.Medium
+	Slurry            packing.Slurry
+	SlurryStdErr      units.Fraction
+	DeadVolume        units.Volume
+	BedHeight         units.Length
+	CompressionFactor float64
+
+	FillFlow        units.VolumeFlow // of the slurry; needed
+	PackingPressure units.Pressure   // at which the pump is stopped; zero: where Curve has CompressionFactor
+	Curve           bed.Curve
+	Law             bed.Law
+	WallFriction    float64
+
+	Liquid      string
+	Temperature units.Temperature
+	Viscosity   units.Viscosity
+
+	Duties     []Duty
+	DragMargin float64
+	Limits     packing.Limits
+	Site       Site
+
+	TestVelocity units.Velocity
+	TestSample   units.Fraction
+}
+
+// Request is what was asked for by any of the methods, with what was taken where
+// nothing was given. A field that the method does not have is zero.
+type Request struct {
+	Method string // in words
+
+	Column            packing.Column
+	Medium            packing.Medium
+	Slurry            packing.Slurry
+	SlurryStdErr      units.Fraction
+	DeadVolume        units.Volume
+	Rinse             units.Volume
+	BedHeight         units.Length
+	CompressionFactor float64
+
+	FirstVelocity   units.Velocity
+	PackingVelocity units.Velocity
+	ThirdVelocity   units.Velocity
+	PackingPressure units.Pressure
+	FillFlow        units.VolumeFlow
+	DrawSpeed       units.Velocity
+	Lift            units.Length
+	Then            Then
+	Curve           bed.Curve
+	Law             bed.Law
+	WallFriction    float64
+	Catch           Catch
+	AdapterSpeed    units.Velocity
+	Recovery        Recovery
+
+	Liquid      string
+	Temperature units.Temperature
+	Viscosity   units.Viscosity
+
+	Duties     []Duty
+	DragMargin float64
+	Limits     packing.Limits
+	Hardware   bed.Hardware
+	Site       Site
+
+	TestVelocity units.Velocity
+	TestSample   units.Fraction
+	RulerZero    units.Length
+	SettledFound units.Length
+}
+
+// Site is what a large column needs to know of the place it stands in.
+type Site struct {
+	TransferFlow units.VolumeFlow // of slurry from the tank into the column; zero: not given
+	ColumnMass   units.Mass       // of the empty column; zero: not given
+	HoldUp       units.Volume     // of pipes, valves and distributors, from sample valve to detector; zero: not given
+}
+
+// Recovery is how a bed rises after the flow has stopped, as the user's own record
+// of heights shows it,
+//
+//	d(t) = (L0 - L)·[Fast·(1 - exp(-t/FastTime)) + Slow·(1 - exp(-t/SlowTime))]
+//
+// with the settled height L0 and the height L under the flow. What Fast and Slow
+// leave of 1 stays compressed.
+type Recovery struct {
+	Fast     float64    // part of the compression that comes back first
+	FastTime units.Time // zero: no record
+	Slow     float64    // part that comes back later; zero: none
+	SlowTime units.Time
+}
+
+// Then is how a column that was filled by suction is packed.
+type Then int
+
+const (
+	// ByAdapter: the bed settles, and the adapter compresses it.
+	ByAdapter Then = iota
+	// ByFlow: two steps of constant flow, and the adapter catches the bed.
+	ByFlow
+)
+
+// String names the way.
+func (t Then) String() string {
+	switch t {
+	case ByAdapter:
+		return "by adapter"
+	case ByFlow:
+		return "by flow"
+	}
+	return "unknown way"
 }
 
 // A Duty is a use of the packed column.
@@ -108,23 +390,36 @@ type Procedure struct {
 	Refusal    error    // a *Refusal, or nil
 	NotChecked []string // what was not given and so not checked
 	Taken      []string // what was not given and taken instead
-	Request    ConstantFlow
+	Request    Request
 
 	Viscosity units.Viscosity // of the packing liquid
 	Bed       Bed
 	Pour      Pour
 	First     FirstStep
 	Second    SecondStep
-	Pressures []PressureLimit // lowest first
-	Flows     []VelocityLimit // lowest first
-	Duties    []DutyCheck     // in the order asked
-	Forces    []EndPlateForce
-	Test      PulseTest
+	Third     ThirdStep
+	Adapter   AdapterDrive
+	Reach     Reach
 
-	Stages   []Stage
-	Sheet    []SheetRow
-	Cautions []string // about these numbers
-	Safety   []string
+	EmptyColumn EmptyColumn
+	Rises       []Rise          // after a stop
+	Choices     []Choice        // if the settled height is not the planned one
+	Pressures   []PressureLimit // lowest first
+	Flows       []VelocityLimit // lowest first
+	Duties      []DutyCheck     // in the order asked
+	Forces      []EndPlateForce
+	Test        PulseTest
+	Buffer      []BufferRow
+	Large       []LargeRow // for columns from 30 cm
+
+	Checklist []string // before packing
+	Stages    []Stage
+	Sheet     []SheetRow
+	Cautions  []string // about these numbers
+	Unknown   []string // what the method cannot predict
+	Safety    []string
+
+	phases []phase // to play it forward
 }
 
 // Bed is the geometry of the bed.
@@ -139,8 +434,9 @@ type Bed struct {
 
 // Pour is the slurry in the tube.
 type Pour struct {
-	SlurryVolume units.Volume
-	SlurryHeight units.Length
+	SlurryVolume units.Volume   // into the column
+	Prepared     units.Volume   // with what stays behind
+	SlurryHeight units.Length   // with the rinse
 	Usable       units.Length   // how high slurry may stand; NaN without a tube height
 	Terminal     units.Velocity // of one bead
 	Hindered     units.Velocity // of the beads in the slurry, the liquid at rest
@@ -161,6 +457,7 @@ type FirstStep struct {
 	Pressure          units.Pressure // NaN without a curve
 	BedHeight         units.Length   // under flow; without a curve, as if the flow did not compress
 	AdapterTravel     units.Length   // from the top of the slurry to the bed
+	Recovers          units.Length   // at most, while the adapter moves; NaN without a curve
 }
 
 // SecondStep compresses the bed.
@@ -172,7 +469,71 @@ type SecondStep struct {
 	BedHeight         units.Length   // under flow; NaN without a curve
 	AdapterTravel     units.Length   // from the bed of the first step to the mark
 	RiseBound         units.Velocity // at which the surface starts to rise when the flow stops
+	Time              units.Time     // until 99 % of the compression, about; NaN without a curve
 }
+
+// ThirdStep is the one further step if the bed is not at the mark.
+type ThirdStep struct {
+	Velocity          units.Velocity
+	Flow              units.VolumeFlow
+	CompressionFactor float64        // NaN without a curve
+	Pressure          units.Pressure // NaN without a curve
+}
+
+// AdapterDrive is the way of the adapter that ends at the mark.
+type AdapterDrive struct {
+	From, To          units.Length // above the bottom net
+	Speed             units.Velocity
+	Time              units.Time
+	Displaced         units.VolumeFlow // of liquid, while it moves sealed
+	Risen             units.Length     // by the bed before the adapter meets it, at most
+	CompressionFactor float64          // by the adapter alone; NaN: not by it
+	Load              units.Pressure   // that holds the bed at the mark; NaN without a law
+	Force             units.Force      // of that load, without friction of the seal
+	Margin            float64          // 1 - force/limit; NaN: not checked
+	TopVoid           float64          // under the load; NaN without a law
+	BottomVoid        float64
+}
+
+// Reach is how far flow alone compresses the bed.
+type Reach struct {
+	Curve    bed.Point      // end of the curve; NaN without one
+	Ceiling  float64        // compression factor at the critical velocity, by the law; NaN without one
+	Critical units.Velocity // by the law; NaN without one
+}
+
+// EmptyColumn is what nets, distributors and hoses add to the pressure, at the
+// highest velocity of the pump; NaN if it was not given.
+type EmptyColumn struct {
+	Velocity units.Velocity
+	Pressure units.Pressure
+}
+
+// A Rise is how far the bed has come up after a stop.
+type Rise struct {
+	After    units.Time
+	AtMost   units.Length // at the velocity that was flowing, or all that was compressed
+	ByRecord units.Length // by the user's record, as far as it does not pass AtMost; NaN without one
+}
+
+// A Choice is what to do when the bed after the first step stands at another
+// height than planned.
+type Choice struct {
+	Found    units.Length // bed height, as it is read
+	Way      packing.Decision
+	Velocity units.Velocity // of the second step that keeps the height; NaN: not known, or out of reach
+	Pressure units.Pressure // with it
+	Load     units.Pressure // of the adapter that keeps the height, by the law; NaN: not known
+}
+
+// A BufferRow is liquid that the pack takes.
+type BufferRow struct {
+	What   string
+	Volume units.Volume
+}
+
+// A LargeRow is what a large column asks for.
+type LargeRow struct{ What, Value string }
 
 // A PressureLimit is a limit against what the procedure needs.
 type PressureLimit struct {
@@ -195,7 +556,7 @@ type VelocityLimit struct {
 type DutyCheck struct {
 	Duty       Duty           // with temperature and viscosity filled in
 	Equivalent units.Velocity // of the packing liquid at the same drag
-	Margin     float64        // drag of packing over that of the duty; NaN: not checked
+	Margin     float64        // drag of packing over that of the duty; where the adapter compressed, the drag at which flow alone would; NaN: not checked
 	Wanted     float64
 	Pressure   units.Pressure // of the packed bed, about, in proportion to drag; NaN without a curve
 }
@@ -215,8 +576,33 @@ type PulseTest struct {
 	ColumnTime units.Time // for one column volume
 }
 
-// A Stage is what people do, and how they know that it is over.
-type Stage struct{ Name, Do, Ends string }
+// A Stage is what people do, and how they know that it is over. A number that is
+// not known, or does not apply, is NaN.
+type Stage struct {
+	Name   string
+	Valves string // in words
+	Do     string
+	Watch  string
+	Ends   string
+
+	Time      units.Time // about
+	Longest   units.Time // bound, whatever the beads' density
+	Velocity  units.Velocity
+	Flow      units.VolumeFlow
+	Volume    units.Volume   // in Time
+	Pressure  units.Pressure // over the bed
+	BedHeight units.Length   // at the end
+	Adapter   units.Length   // its lower face above the bottom net at the end; NaN: out of the tube
+}
 
 // A SheetRow is a line to fill in at the column.
 type SheetRow struct{ What, Expected string }
+
+// TotalBuffer returns all liquid that the pack takes.
+func (p Procedure) TotalBuffer() units.Volume {
+	var v units.Volume
+	for _, b := range p.Buffer {
+		v += b.Volume
+	}
+	return v
+}

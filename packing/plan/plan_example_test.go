@@ -46,3 +46,31 @@ func ExampleConstantFlow() {
 	// bed of Marram  0.3 bar  0.46 bar  passed
 	// column           3 bar  0.46 bar    84 %
 }
+
+func ExampleProcedure_Play() {
+	// A bed that settles by itself and is compressed by the adapter. Column, medium
+	// and law are invented.
+	steps, err := plan.AxialCompression{
+		Column: packing.Column{InnerDiameter: 10 * Centimetre, TubeHeight: 60 * Centimetre},
+		Medium: packing.Medium{Name: "Marram", MeanBead: 90 * Micrometre, SettledVoid: 0.40,
+			DensityExcess: 80 * KilogramPerCubicMetre},
+		Slurry:    packing.Slurry{Concentration: 52 * Percent},
+		BedHeight: 18 * Centimetre, CompressionFactor: 1.12,
+		Law: bed.LinearStrain{Modulus: 4 * Bar},
+	}.Plan()
+	fmt.Printf("load %.3f bar, %v\n", steps.Adapter.Load.In(Bar), err) // M·(1 - 1/CF)
+
+	played, err := steps.Play()
+	for _, s := range played.Steps {
+		end := played.Moments[s.Last]
+		fmt.Printf("%-8s ends after %4.1f min, bed %.2f cm\n", s.Name, end.Time.In(Minute), end.Bed.In(Centimetre))
+	}
+	fmt.Println(err)
+	// Output:
+	// load 0.429 bar, <nil>
+	// settle   ends after 51.5 min, bed 20.16 cm
+	// adapter  ends after 52.1 min, bed 20.16 cm
+	// compress ends after 56.4 min, bed 18.00 cm
+	// hold     ends after 57.4 min, bed 18.00 cm
+	// <nil>
+}

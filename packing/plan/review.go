@@ -31,9 +31,9 @@ type Review struct {
 	Curve             bed.Curve    // brings the height under the first flow to rest
 	Limits            packing.Limits
 
-	TubePressure   units.Pressure // limit of the tube's material; zero: not given
-	PumpPressure   units.Pressure // limit of the pump; zero: not given
-	ReliefPressure units.Pressure // set point of the relief device; zero: not given
+	TubePressure   units.Pressure // limit of the tube's material; zero: that of Limits
+	PumpPressure   units.Pressure // limit of the pump; zero: that of Limits
+	ReliefPressure units.Pressure // set point of the relief device; zero: that of Limits
 
 	Slurry       packing.Slurry // as measured; zero: of the plan
 	SlurryPoured units.Volume   // as measured; zero: not known
@@ -372,6 +372,14 @@ func (w *reviewer) takeDefaults() {
 	if c.Over == 0 {
 		c.Over = 5 * units.Minute
 		w.taken("both over %v", c.Over)
+	}
+	for _, l := range []struct {
+		to    *units.Pressure
+		given units.Pressure
+	}{{&r.TubePressure, r.Limits.TubePressure}, {&r.PumpPressure, r.Limits.PumpPressure}, {&r.ReliefPressure, r.Limits.ReliefPressure}} {
+		if *l.to == 0 {
+			*l.to = l.given
+		}
 	}
 	t := &r.Tolerances
 	fraction(&t.Velocity, 5*units.Percent, "tolerance of velocity")

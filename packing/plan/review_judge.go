@@ -14,6 +14,11 @@ import (
 func (w *reviewer) limits() {
 	f, r, sig := w.f, w.r, w.f.signals
 	var missing []string
+	_, most := extremes(sig.pressure.y)
+	dead := sig.pressure.recorded() && units.Pressure(most) < leastPressure
+	if dead {
+		w.doubt("The pressure goes up to no more than %v: look at the gauge and at the unit of the trace.", units.Pressure(most))
+	}
 	for _, l := range []struct {
 		name  string
 		limit units.Pressure
@@ -30,7 +35,12 @@ func (w *reviewer) limits() {
 			f.Pressures = append(f.Pressures, LimitCheck{Name: l.name, Limit: float64(l.limit), Most: math.NaN(), At: units.Time(math.NaN()), Over: units.Time(math.NaN())})
 			continue
 		}
-		f.Pressures = append(f.Pressures, sig.pressure.check(l.name, float64(l.limit)))
+		c := sig.pressure.check(l.name, float64(l.limit))
+		if dead {
+			c.Verdict = NotJudged
+			w.notJudged("pressure limit of the %s, %s bar (the gauge reads no more than %v)", l.name, bar(l.limit), units.Pressure(most))
+		}
+		f.Pressures = append(f.Pressures, c)
 	}
 	for _, l := range []struct {
 		name  string
@@ -54,6 +64,10 @@ func (w *reviewer) limits() {
 		w.atRest()
 	}
 }
+
+// leastPressure is what a gauge that works shows somewhere in a pack, 1 mbar
+// (common practice, no source).
+const leastPressure = 100 * units.Pascal
 
 // Names of the limits that decide about the bed and the column.
 const (

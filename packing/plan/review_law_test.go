@@ -267,6 +267,11 @@ func TestReviewRefuses(t *testing.T) {
 		{"reading outside", func(_ *plan.Review, run *plan.Run) {
 			run.Readings = []plan.HeightReading{{At: 200 * Minute, Height: 0.2}}
 		}, "outside the record"},
+		{"reading of nothing", func(_ *plan.Review, run *plan.Run) {
+			run.Readings = []plan.HeightReading{{At: 20 * Minute, Height: Length(math.NaN())}}
+		}, "its height is NaN"},
+		{"height in millimetres for centimetres", func(_ *plan.Review, run *plan.Run) { run.BedHeight.Unit = "mm" }, "but a bed of 18 cm was asked for"},
+		{"bed asked for in the wrong unit", func(r *plan.Review, _ *plan.Run) { r.BedHeight = 18 * Millimetre }, "but a bed of 1.8 cm was asked for"},
 		{"mark without unit", func(r *plan.Review, _ *plan.Run) { r.Tolerances.Mark = 2 }, "2 * Millimetre"},
 		{"percent without unit", func(r *plan.Review, _ *plan.Run) { r.Steady.Pressure = 2 }, "2 * Percent"},
 		{"slurry without unit", func(r *plan.Review, _ *plan.Run) { r.SlurryPoured = 27.5 }, "27.5 * Litre"},
@@ -324,6 +329,46 @@ func TestReviewLimit(t *testing.T) {
 		if f.Pressures[i].Limit < f.Pressures[i-1].Limit {
 			t.Errorf("limits are not in order: %+v", f.Pressures)
 		}
+	}
+}
+
+// A gauge that shows nothing judges no limit.
+func TestReviewDeadGauge(t *testing.T) {
+	for name, change := range map[string]func(r *plan.Review, run *plan.Run){
+		"wrong unit": func(_ *plan.Review, run *plan.Run) { run.Pressure.Unit = "Pa" },
+		"all zero": func(_ *plan.Review, run *plan.Run) {
+			run.Pressure = changed(t, run.Pressure, "bar", same, func(float64) float64 { return 0 })
+		},
+	} {
+		f := read(t, made.OwnPack(), change)
+		for _, l := range f.Pressures {
+			if l.Verdict != plan.NotJudged {
+				t.Errorf("%s: %+v", name, l)
+			}
+		}
+		if text := f.String(); !strings.Contains(text, "look at the gauge and at the unit") || strings.Contains(text, "no pressure limit that was given was passed") {
+			t.Errorf("%s: %s", name, text)
+		}
+	}
+}
+
+// A ramp has no steps: it is doubted, and its stretches are told once.
+func TestReviewRamp(t *testing.T) {
+	f := read(t, made.OwnPack(), func(_ *plan.Review, run *plan.Run) {
+		x, y := run.Flow.Positions(), run.Flow.Values()
+		for i := range x {
+			y[i] = x[i] / 20 // 180 L/h after an hour
+		}
+		var err error
+		if run.Flow, err = trace.Make("Flow", "L/h", trace.Time, x, y); err != nil {
+			t.Fatal(err)
+		}
+	})
+	if !strings.Contains(strings.Join(f.Doubts, "\n"), "a ramp, or a flow that does not settle") {
+		t.Errorf("%d steps, doubts %q", len(f.Steps), f.Doubts)
+	}
+	if len(f.NotJudged) > 12 {
+		t.Errorf("%d lines of what is not judged", len(f.NotJudged))
 	}
 }
 

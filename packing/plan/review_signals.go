@@ -218,6 +218,9 @@ func (w *reviewer) orient() error {
 		if i > 0 && !(h.At > w.run.Readings[i-1].At) {
 			return bad(fmt.Sprintf("height reading %d at %v", i+1, h.At), "it is not later than the one before", "give the readings by rising time")
 		}
+		if v := float64(h.Height); math.IsNaN(v) || math.IsInf(v, 0) {
+			return bad(fmt.Sprintf("height reading %d at %v", i+1, h.At), fmt.Sprintf("its height is %v", v), "leave out what was not read")
+		}
 		if !(h.At.In(units.Second) >= s.velocity.x[0] && h.At.In(units.Second) <= s.velocity.x[len(s.velocity.x)-1]) {
 			return bad(fmt.Sprintf("height reading %d at %v", i+1, h.At), "it lies outside the record of the flow", "give times on the record's clock")
 		}
@@ -241,9 +244,15 @@ func (w *reviewer) orient() error {
 		if len(x.y) == 0 {
 			continue
 		}
-		if low, high := extremes(x.y); low < -0.01 || high > 5 {
+		asked := float64(w.r.BedHeight)
+		low, high := extremes(x.y)
+		switch {
+		case low < -0.01 || high > 5:
 			return bad(x.what, fmt.Sprintf("it goes from %v to %v above the bottom net", units.Length(low), units.Length(high)),
 				"check its unit, RulerZero and AdapterZero")
+		case high < asked/3 || low > 3*asked && x.what != "adapter": // an adapter may stay far above
+			return bad(x.what, fmt.Sprintf("it goes from %v to %v above the bottom net, but a bed of %v was asked for", units.Length(low), units.Length(high), w.r.BedHeight),
+				"check its unit, RulerZero, AdapterZero and BedHeight")
 		}
 	}
 	return nil

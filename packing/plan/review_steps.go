@@ -150,7 +150,20 @@ func (w *reviewer) name(flats []plateau, rest, high float64) {
 	if !loose {
 		w.notJudged("loose bed: no low flow before the compression was found")
 	}
+	for i, in := 1, 1; i < len(f.Steps); i++ {
+		if in++; f.Steps[i].Name != f.Steps[i-1].Name {
+			in = 1
+		}
+		if in == tooMany {
+			w.doubt("The flow goes up or down in more than %d stretches of \"%s\": a ramp, or a flow that does not settle. Steps are told by constant flow; what is found of them and of the settled height is not sure. A larger FlowTolerance makes fewer.", tooMany-1, f.Steps[i].Name)
+			break
+		}
+	}
 }
+
+// tooMany is the number of stretches of one kind in a row that are no longer a
+// staircase of flows.
+const tooMany = 6
 
 // measure fills in the numbers of a step.
 func (w *reviewer) measure(s *Step) {
@@ -198,12 +211,13 @@ func (w *reviewer) steadiness() {
 		s := &w.f.Steps[i]
 		unknown(&s.Steadiness)
 		if s.Kind == LooseBed || s.Kind == Compression {
-			w.judgeEnd(s)
+			// Of several in a row the last one is told.
+			w.judgeEnd(s, i+1 == len(w.f.Steps) || w.f.Steps[i+1].Name != s.Name)
 		}
 	}
 }
 
-func (w *reviewer) judgeEnd(s *Step) {
+func (w *reviewer) judgeEnd(s *Step, tell bool) {
 	sig, c, k := w.f.signals, w.r.Steady, &s.Steadiness
 	short := ""
 	if s.to-s.from < float64(c.Over) {
@@ -239,10 +253,10 @@ func (w *reviewer) judgeEnd(s *Step) {
 	k.Pressure, k.PressureStdErr = units.Fraction(change/level), units.Fraction(se/level)
 	k.PressureIs, k.PressureWhy = verdictOf(change/level, se/level, float64(c.Pressure), k.PressureWhy)
 
-	if k.HeightIs == NotJudged {
+	if tell && k.HeightIs == NotJudged {
 		w.notJudged("whether the height was steady at the end of %s (%s)", s.Name, k.HeightWhy)
 	}
-	if k.PressureIs == NotJudged {
+	if tell && k.PressureIs == NotJudged {
 		w.notJudged("whether the pressure was steady at the end of %s (%s)", s.Name, k.PressureWhy)
 	}
 }

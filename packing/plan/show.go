@@ -18,15 +18,20 @@ func (p Procedure) Markdown() string { return p.page().Markdown() }
 // String shows the procedure, or its refusal.
 func (p Procedure) String() string { return p.page().String() }
 
-// page lays the procedure out: what is wrong or open first, then the summary,
-// the details and the cautions.
-func (p Procedure) page() table.Page {
-	var page table.Page
-	title := "Packing by constant flow"
+// title names method and column.
+func (p Procedure) title() string {
+	title := "Packing by " + p.Request.Method
 	if tag := p.Request.Column.Tag; tag != "" {
 		title += ": " + tag
 	}
-	page.Heading(title + ", " + p.Request.Medium.Label())
+	return title + ", " + p.Request.Medium.Label()
+}
+
+// page lays the procedure out: what is wrong or open first, then the summary,
+// the steps, the limits and the cautions, and the sheet to print.
+func (p Procedure) page() table.Page {
+	var page table.Page
+	page.Heading(p.title())
 	if p.Refusal != nil {
 		reasons := []error{p.Refusal}
 		if r, ok := p.Refusal.(*Refusal); ok {
@@ -48,14 +53,35 @@ func (p Procedure) page() table.Page {
 	if len(p.Taken) > 0 {
 		page.Text("Taken, since not given: " + strings.Join(p.Taken, "; ") + ".")
 	}
-	page.Table(p.stageTable())
+	p.atColumn(&page)
 	page.Table(p.limitTable())
 	page.Table(p.dutyTable())
 	page.Table(p.forceTable())
+	page.Table(p.bufferTable())
+	page.Table(p.largeTable())
+	page.List("What this method cannot predict", p.Unknown)
 	page.List("Cautions", p.Cautions)
 	page.List("Safety", p.Safety)
 	page.Table(p.sheetTable())
 	return page
+}
+
+// atColumn adds what is read beside the column.
+func (p Procedure) atColumn(page *table.Page) {
+	page.Table(p.checkTable())
+	page.Table(p.numberTable())
+	page.Table(p.stageTable())
+	page.Table(p.riseTable())
+	page.Table(p.choiceTable())
+}
+
+// checkTable has a box to tick before each item, and a place for initials.
+func (p Procedure) checkTable() table.Table {
+	t := table.Table{Caption: "Before packing", Columns: []table.Column{{Name: "☐"}, {Name: "check"}, {Name: "initials"}}}
+	for _, s := range p.Checklist {
+		t.Add("☐", s, "______")
+	}
+	return t
 }
 
 // summary is the first table on the screen.
@@ -64,32 +90,108 @@ func (p Procedure) summary() table.Table {
 	t := table.Table{Caption: "Plan", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "plan"}}}
 	t.Add("column", fmt.Sprintf("%s i.d., %s cm², column volume %s", cm(c.Column.InnerDiameter), significant(b.Area.In(units.SquareCentimetre), 4), volume(b.ColumnVolume)))
 	t.Add("target", fmt.Sprintf("%s at CF %v; settled bed %.2f cm = %s", cm(c.BedHeight), c.CompressionFactor, b.SettledHeight.In(units.Centimetre), volume(b.SettledVolume)))
-	tube := "stands " + cm(p.Pour.SlurryHeight) + ", tube height not given"
-	if c.Column.TubeHeight > 0 {
-		tube = fmt.Sprintf("stands %.1f of %s", p.Pour.SlurryHeight.In(units.Centimetre), cm(p.Pour.Usable))
+	p.pourSummary(&t)
+	p.stepSummary(&t)
+	if h := p.EmptyColumn; known(h.Pressure) {
+		t.Add("empty column", fmt.Sprintf("adds %.3g bar at %.4g cm/h", h.Pressure.In(units.Bar), h.Velocity.In(units.CentimetrePerHour)))
 	}
-	t.Add("pour", fmt.Sprintf("%s at %v, %s", volume(p.Pour.SlurryVolume), c.Slurry.Concentration, tube))
-	t.Add("step 1", fmt.Sprintf("%v = %s, %.0f min (%.0f min at half the density excess), never over %.0f min",
-		p.First.Velocity, p.flow(p.First.Flow), p.First.Time.In(units.Minute), p.First.TimeAtHalfDensity.In(units.Minute), math.Ceil(p.First.Bound.In(units.Minute)-1e-9)))
-	t.Add("step 2", p.secondSummary())
 	t.Add("limits", p.limitSummary())
-	if !math.IsNaN(float64(p.Second.RiseBound)) {
+	if known(p.Second.RiseBound) && len(p.Rises) > 0 {
 		t.Add("rise on stop", fmt.Sprintf("at most %.2f mm/s", p.Second.RiseBound.In(units.MillimetrePerSecond)))
+	}
+	if len(p.Buffer) > 0 {
+		t.Add("buffer in all", volume(p.TotalBuffer()))
 	}
 	t.Add("test", fmt.Sprintf("%s sample at %v = %s, %.0f min per column volume", volume(p.Test.Sample), p.Test.Velocity, p.flow(p.Test.Flow), p.Test.ColumnTime.In(units.Minute)))
 	return t
 }
 
+func (p Procedure) pourSummary(t *table.Table) {
+	c := p.Request
+	prepare := ""
+	if c.DeadVolume > 0 {
+		prepare = fmt.Sprintf(", prepare %s", volume(p.Pour.Prepared))
+	}
+	if c.Method == packInPlace {
+		t.Add("fill", fmt.Sprintf("%s at %v%s, at %s: %s", volume(p.Pour.SlurryVolume), c.Slurry.Concentration, prepare, p.flow(c.FillFlow), span(p.Pour.SlurryVolume.PumpedAt(c.FillFlow))))
+		return
+	}
+	tube := "stands " + cm(p.Pour.SlurryHeight) + ", tube height not given"
+	if c.Column.TubeHeight > 0 {
+		tube = fmt.Sprintf("stands %.1f of %s", p.Pour.SlurryHeight.In(units.Centimetre), cm(p.Pour.Usable))
+	}
+	rinse := ""
+	if c.Rinse > 0 {
+		rinse = ", rinse " + volume(c.Rinse)
+	}
+	name := "pour"
+	if c.Method == suctionFill {
+		name = "draw"
+		rinse = fmt.Sprintf(", adapter at %s", speed(c.DrawSpeed))
+	}
+	t.Add(name, fmt.Sprintf("%s at %v%s%s, %s", volume(p.Pour.SlurryVolume), c.Slurry.Concentration, prepare, rinse, tube))
+}
+
+func (p Procedure) stepSummary(t *table.Table) {
+	c, a := p.Request, p.Adapter
+	switch {
+	case c.Method == packInPlace:
+		t.Add("end", fmt.Sprintf("%s bar and the flow stopped, with all slurry in", bar(c.PackingPressure)))
+	case c.Method == constantPressure:
+		form := "bed forms in a time that is not determined"
+		if known(p.First.Time) {
+			form = fmt.Sprintf("bed forms at a quarter of it in %s (%s at half the density excess), never over %s", span(p.First.Time), span(p.First.TimeAtHalfDensity), span(p.First.Bound))
+		}
+		t.Add("pressure", fmt.Sprintf("%s bar in four steps; %s", bar(c.PackingPressure), form))
+		t.Add("plateau", p.secondSummary())
+	case p.First.Velocity > 0:
+		t.Add("step 1", fmt.Sprintf("%v = %s, %.0f min (%.0f min at half the density excess), never over %.0f min",
+			p.First.Velocity, p.flow(p.First.Flow), p.First.Time.In(units.Minute), p.First.TimeAtHalfDensity.In(units.Minute), math.Ceil(p.First.Bound.In(units.Minute)-1e-9)))
+	default:
+		t.Add("settle", fmt.Sprintf("%.0f min by gravity (%.0f min at half the density excess)", p.First.Time.In(units.Minute), p.First.TimeAtHalfDensity.In(units.Minute)))
+	}
+	if p.byFlow() && c.Method != constantPressure {
+		t.Add("step 2", p.secondSummary())
+	}
+	switch {
+	case known(a.CompressionFactor):
+		load := "load not determined"
+		if known(a.Load) {
+			load = fmt.Sprintf("load %.3g bar = %s by the law", a.Load.In(units.Bar), force(a.Force))
+		}
+		t.Add("adapter", fmt.Sprintf("%.1f mm at %s in %s, CF %.3f by it; %s", (a.From-a.To).In(units.Millimetre), speed(a.Speed), span(a.Time), a.CompressionFactor, load))
+	case known(a.Time):
+		t.Add("adapter left", fmt.Sprintf("%.1f mm to the mark, %s at %s", (a.From-a.To).In(units.Millimetre), span(a.Time), speed(a.Speed)))
+	}
+	reach := ""
+	if known(p.Reach.Curve.CompressionFactor) {
+		reach = fmt.Sprintf("CF %.3f at the end of the curve, %.0f cm/h and %.2f bar", p.Reach.Curve.CompressionFactor, p.Reach.Curve.Velocity.In(units.CentimetrePerHour), p.Reach.Curve.Pressure.In(units.Bar))
+	}
+	if known(p.Reach.Ceiling) {
+		if reach != "" {
+			reach += "; "
+		}
+		reach += fmt.Sprintf("by the law at most %.3f, at the critical velocity of %.0f cm/h", p.Reach.Ceiling, p.Reach.Critical.In(units.CentimetrePerHour))
+	}
+	if reach != "" {
+		t.Add("flow alone gives", reach)
+	}
+}
+
 func (p Procedure) secondSummary() string {
 	s := p.Second
-	if math.IsNaN(float64(s.Velocity)) {
+	if !known(s.Velocity) {
 		return "second velocity: not determined"
 	}
 	out := fmt.Sprintf("%.0f cm/h = %s, ", s.Velocity.In(units.CentimetrePerHour), p.flow(s.Flow))
-	if math.IsNaN(float64(s.Pressure)) {
+	if !known(s.Pressure) {
 		return out + "pressure not known"
 	}
-	return out + fmt.Sprintf("about %.2f bar, CF %.3f by flow", s.Pressure.In(units.Bar), s.CompressionFactor)
+	out += fmt.Sprintf("about %.2f bar, CF %.3f by flow", s.Pressure.In(units.Bar), s.CompressionFactor)
+	if known(s.Time) {
+		out += fmt.Sprintf(", 99 %% of it in about %s", span(s.Time))
+	}
+	return out
 }
 
 // limitSummary is one line: the limits given, lowest first, with their margins.
@@ -116,10 +218,135 @@ func margin(m float64) string {
 	return fmt.Sprintf("%.0f %% left", math.Floor(100*m+1e-9))
 }
 
-func (p Procedure) stageTable() table.Table {
-	t := table.Table{Caption: "Steps", RowHeaders: true, Columns: []table.Column{{Name: "step"}, {Name: "do"}, {Name: "ends when"}}}
+// rulerWords says what to add to a height for the ruler.
+func (p Procedure) rulerWords() string {
+	z := p.Request.RulerZero
+	if z == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" (the ruler reads %+.1f cm)", z.In(units.Centimetre))
+}
+
+// numberTable holds the steps in numbers, as far as there are any.
+func (p Procedure) numberTable() table.Table {
+	flowUnit, one := "L/h", units.LitrePerHour
+	volumeUnit, litre := "L", units.Litre
+	if p.Request.Column.InnerDiameter < 10*units.Centimetre {
+		flowUnit, one = "mL/min", units.MillilitrePerMinute
+		volumeUnit, litre = "mL", units.Millilitre
+	}
+	t := table.Table{Caption: "Steps in numbers, heights above the bottom net" + p.rulerWords(), RowHeaders: true, Columns: []table.Column{{Name: "step"}, {Name: "time", Right: true}, {Name: "longest", Right: true},
+		{Name: "velocity", Unit: "cm/h", Right: true}, {Name: "flow", Unit: flowUnit, Right: true}, {Name: "volume", Unit: volumeUnit, Right: true},
+		{Name: "pressure", Unit: "bar", Right: true}, {Name: "bed", Unit: "cm", Right: true}, {Name: "adapter", Unit: "cm", Right: true}}}
+	digits := func(x float64) string {
+		if math.IsNaN(x) {
+			return ""
+		}
+		return significant(x, 3)
+	}
 	for _, s := range p.Stages {
-		t.Add(s.Name, s.Do, s.Ends)
+		if !known(s.BedHeight) && !known(s.Velocity) && !known(s.Adapter) {
+			continue // words only
+		}
+		time, longest, adapter := "", "", "out"
+		if known(s.Time) {
+			time = strings.ReplaceAll(span(s.Time), " ", "\u00a0")
+		}
+		if known(s.Longest) {
+			longest = strings.ReplaceAll(span(s.Longest), " ", "\u00a0")
+		}
+		if known(s.Adapter) {
+			adapter = number(s.Adapter.In(units.Centimetre), 1)
+		} else if !known(s.BedHeight) {
+			adapter = ""
+		}
+		t.Add(s.Name, time, longest, number(s.Velocity.In(units.CentimetrePerHour), 0), digits(s.Flow.In(one)), digits(s.Volume.In(litre)),
+			number(s.Pressure.In(units.Bar), 2), number(s.BedHeight.In(units.Centimetre), 1), adapter)
+	}
+	return t
+}
+
+func (p Procedure) stageTable() table.Table {
+	t := table.Table{Caption: "Steps", RowHeaders: true, Columns: []table.Column{{Name: "step"}, {Name: "do"}, {Name: "watch"}, {Name: "ends when"}}}
+	for _, s := range p.Stages {
+		t.Add(s.Name, "Valves: "+s.Valves+".\n"+s.Do, s.Watch, s.Ends)
+	}
+	return t
+}
+
+func (p Procedure) riseTable() table.Table {
+	t := table.Table{Caption: "How fast must the adapter be? Rise of the bed after the stop, outlet shut", RowHeaders: true, Columns: []table.Column{{Name: "rise"}}}
+	if len(p.Rises) == 0 {
+		return t
+	}
+	most, record := []string{"at most"}, []string{"by your record"}
+	for _, r := range p.Rises {
+		t.Columns = append(t.Columns, table.Column{Name: fmt.Sprintf("after %.0f s", r.After.In(units.Second)), Unit: "mm", Right: true})
+		most = append(most, fmt.Sprintf("%.1f", r.AtMost.In(units.Millimetre)))
+		record = append(record, fmt.Sprintf("%.1f", r.ByRecord.In(units.Millimetre)))
+	}
+	t.Add(most...)
+	if p.Request.Recovery.FastTime > 0 {
+		t.Add(record...)
+	}
+	return t
+}
+
+func (p Procedure) choiceTable() table.Table {
+	c := p.Request
+	read := "bed after step 1"
+	if c.FirstVelocity == 0 && c.Method != constantPressure {
+		read = "settled bed"
+	}
+	byFlow := p.byFlow() && c.Method != flowThenAdapter
+	t := table.Table{Caption: "If the " + read + " reads otherwise: keep the factor or the height, and note which", RowHeaders: true, Columns: []table.Column{{Name: "ruler reads", Unit: "cm", Right: true},
+		{Name: "settled", Unit: "cm", Right: true}, {Name: "keep the factor: mark at", Unit: "cm", Right: true}, {Name: "keep the height: factor", Right: true}}}
+	if byFlow {
+		t.Columns = append(t.Columns, table.Column{Name: "with it: velocity", Unit: "cm/h", Right: true}, table.Column{Name: "pressure", Unit: "bar", Right: true})
+	}
+	if known(p.Adapter.Load) {
+		t.Columns = append(t.Columns, table.Column{Name: "with it: force of the adapter", Unit: "kN", Right: true})
+	}
+	for _, x := range p.Choices {
+		keep := fmt.Sprintf("%.3f", x.Way.KeepHeight)
+		if x.Way.CannotKeep != "" {
+			keep = "cannot be kept"
+		}
+		row := []string{fmt.Sprintf("%.2f", (x.Found + c.RulerZero).In(units.Centimetre)), fmt.Sprintf("%.2f", x.Way.Settled.In(units.Centimetre)),
+			fmt.Sprintf("%.2f", (x.Way.KeepFactor + c.RulerZero).In(units.Centimetre)), keep}
+		if byFlow {
+			reach := number(x.Velocity.In(units.CentimetrePerHour), 0)
+			if reach == "" {
+				reach = "not known"
+				if known(p.Reach.Curve.CompressionFactor) && x.Way.CannotKeep == "" {
+					reach = "beyond the curve"
+				}
+			}
+			row = append(row, reach, number(x.Pressure.In(units.Bar), 2))
+		}
+		if known(p.Adapter.Load) {
+			row = append(row, number(x.Load.On(p.Bed.Area).In(units.Kilonewton), 2))
+		}
+		t.Add(row...)
+	}
+	return t
+}
+
+func (p Procedure) bufferTable() table.Table {
+	t := table.Table{Caption: "Liquid that the pack takes", RowHeaders: true, Columns: []table.Column{{Name: "for"}, {Name: "volume", Right: true}}}
+	for _, b := range p.Buffer {
+		t.Add(b.What, volume(b.Volume))
+	}
+	if len(p.Buffer) > 0 {
+		t.Add("in all", volume(p.TotalBuffer()))
+	}
+	return t
+}
+
+func (p Procedure) largeTable() table.Table {
+	t := table.Table{Caption: "Because the column is large", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "plan"}}}
+	for _, r := range p.Large {
+		t.Add(r.What, r.Value)
 	}
 	return t
 }
@@ -129,7 +356,7 @@ func (p Procedure) limitTable() table.Table {
 		Columns: []table.Column{{Name: "limit"}, {Name: "allowed", Right: true}, {Name: "planned", Right: true}, {Name: "left", Right: true}}}
 	for _, l := range p.Pressures {
 		used := "not known"
-		if !math.IsNaN(float64(l.Used)) {
+		if known(l.Used) {
 			used = fmt.Sprintf("%.2f bar%s", l.Used.In(units.Bar), p.onlyFirst())
 		}
 		t.Add(l.Name, bar(l.Limit)+" bar", used, tableMargin(l.Margin))
@@ -137,13 +364,18 @@ func (p Procedure) limitTable() table.Table {
 	for _, l := range p.Flows {
 		t.Add(l.Name, fmt.Sprintf("%.0f cm/h", l.Limit.In(units.CentimetrePerHour)), fmt.Sprintf("%.0f cm/h%s", l.Used.In(units.CentimetrePerHour), p.onlyFirst()), tableMargin(l.Margin))
 	}
+	if a := p.Adapter; known(a.Margin) {
+		t.Add("drive of the adapter", force(p.Request.Limits.AdapterForce), force(a.Force), tableMargin(a.Margin))
+	} else if f := p.Request.Limits.AdapterForce; f > 0 {
+		t.Add("drive of the adapter", force(f), "not determined", tableMargin(nan))
+	}
 	return t
 }
 
 // onlyFirst marks numbers in which the second step has no part, because its
 // velocity is not determined.
 func (p Procedure) onlyFirst() string {
-	if math.IsNaN(float64(p.Second.Velocity)) {
+	if !known(p.Second.Velocity) && (p.Request.Method == constantFlow || p.Request.Method == suctionFill && p.Request.Then == ByFlow) {
 		return ", first step alone"
 	}
 	return ""
@@ -162,7 +394,7 @@ func tableMargin(m float64) string {
 func (p Procedure) dutyTable() table.Table {
 	t := table.Table{Caption: "Duties against the drag of packing", RowHeaders: true, Columns: []table.Column{
 		{Name: "duty"}, {Name: "liquid"}, {Name: "velocity", Unit: "cm/h", Right: true}, {Name: "viscosity", Unit: "mPa·s", Right: true},
-		{Name: "drags like", Unit: "cm/h", Right: true}, {Name: "packing over duty", Right: true}, {Name: "about", Unit: "bar", Right: true}}}
+		{Name: "drags like", Unit: "cm/h", Right: true}, {Name: "packing over duty", Right: true}, {Name: "wanted", Right: true}, {Name: "about", Unit: "bar", Right: true}}}
 	for _, d := range p.Duties {
 		over, pressure := "not checked", "not known"
 		if !math.IsNaN(d.Margin) {
@@ -172,7 +404,7 @@ func (p Procedure) dutyTable() table.Table {
 			pressure = fmt.Sprintf("%.2f", d.Pressure.In(units.Bar))
 		}
 		t.Add(d.Duty.Name, fmt.Sprintf("%s, %v", dutyLiquid(d.Duty), d.Duty.Temperature), fmt.Sprintf("%.0f", d.Duty.Velocity.In(units.CentimetrePerHour)),
-			significant(d.Duty.Viscosity.In(units.MillipascalSecond), 3), fmt.Sprintf("%.0f", d.Equivalent.In(units.CentimetrePerHour)), over, pressure)
+			significant(d.Duty.Viscosity.In(units.MillipascalSecond), 3), fmt.Sprintf("%.0f", d.Equivalent.In(units.CentimetrePerHour)), over, fmt.Sprintf("%.2f", d.Wanted), pressure)
 	}
 	return t
 }
@@ -189,8 +421,61 @@ func (p Procedure) forceTable() table.Table {
 func (p Procedure) sheetTable() table.Table {
 	t := table.Table{Caption: "Sheet for the column", RowHeaders: true,
 		Columns: []table.Column{{Name: "what"}, {Name: "expected"}, {Name: "found"}, {Name: "initials"}}}
-	for _, r := range p.Sheet {
-		t.Add(r.What, r.Expected)
+	const line, short = "____________", "______"
+	c := p.Request
+	t.Add("column, medium and lot", strings.TrimPrefix(c.Column.Tag+", "+c.Medium.Label(), ", "), line, short)
+	t.Add("date, start, end", "", line, short)
+	t.Add("operator, second person", "", line, short)
+	if len(p.Pressures) > 0 {
+		t.Add("stop when the pressure nears", fmt.Sprintf("%s bar, %s", bar(p.Pressures[0].Limit), p.Pressures[0].Name), line, short)
 	}
+	for _, r := range p.Sheet {
+		t.Add(r.What, r.Expected, line, short)
+	}
+	if c.RulerZero != 0 {
+		t.Add("ruler at the bottom net", cm(c.RulerZero), line, short)
+	}
+	t.Add("remarks", "", line, short)
 	return t
 }
+
+// Paper is what goes to the column: checks, steps, tables to look up, and the
+// sheet to fill in, without what was weighed before.
+type Paper struct{ Procedure Procedure }
+
+// Paper returns what to print for the column. A refused procedure has nothing to
+// print but its refusal.
+func (p Procedure) Paper() Paper { return Paper{p} }
+
+func (s Paper) page() table.Page {
+	p := s.Procedure
+	if p.Refusal != nil || len(p.Stages) == 0 {
+		return p.page()
+	}
+	var page table.Page
+	page.Heading(p.title())
+	if len(p.NotChecked) > 0 {
+		page.List("Not checked", p.NotChecked)
+	}
+	page.Table(p.summary())
+	page.List("Safety", p.Safety)
+	p.atColumn(&page)
+	page.Table(p.sheetTable())
+	log := table.Table{Caption: "Readings during a step, until it is steady", Columns: []table.Column{{Name: "step"}, {Name: "time"}, {Name: "flow"}, {Name: "pressure"}, {Name: "bed height"}}}
+	for range 12 {
+		log.Add("________", "________", "________", "________", "________")
+	}
+	page.Table(log)
+	return page
+}
+
+// HTML shows what to print, in large type.
+func (s Paper) HTML() string {
+	return "<div style=\"font-size:1.1em\">\n" + s.page().HTML() + "</div>\n"
+}
+
+// Markdown shows what to print.
+func (s Paper) Markdown() string { return s.page().Markdown() }
+
+// String shows what to print as text.
+func (s Paper) String() string { return s.page().String() }

@@ -332,6 +332,10 @@ func (b *builder) rows() error {
 		if n, blank := g.place(); n > blank {
 			b.report.Dropped = append(b.report.Dropped, Drop{Why: fmt.Sprintf("%s without a value in %q", plural(n-blank, "row"), cols[j].Name)})
 		}
+		if name, list := g.alternating(); name != "" {
+			b.report.remark("column %q changes between %d words from row to row (%s): if it names signals, the numbers beside it are of several signals; export one column for each",
+				name, len(list), quoted(list[:min(len(list), 4)]))
+		}
 		did, err := b.options.follow(b.name, b.table, g)
 		if e, ok := err.(Error); ok {
 			if other := b.steady(j); other != "" {

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/evenbed/evenbed/packing/internal/unit"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
 )
 
@@ -34,10 +35,14 @@ const (
 	// CutAtReset cuts the rows into runs where they go backwards and keeps the
 	// one that Options.Run names. Duplicates stay.
 	CutAtReset
+	// AcrossMidnight adds a day wherever a clock of the day starts again: where
+	// it falls by more than twelve hours. Rows that run backwards by less stay an
+	// error. Duplicates stay.
+	AcrossMidnight
 )
 
 // clockNames are the policies as written in Go.
-var clockNames = [...]string{"RefuseRows", "KeepRows", "SortRows", "MeanOfDuplicates", "LastOfDuplicates", "CutAtReset"}
+var clockNames = [...]string{"RefuseRows", "KeepRows", "SortRows", "MeanOfDuplicates", "LastOfDuplicates", "CutAtReset", "AcrossMidnight"}
 
 // String returns the policy's name.
 func (c Clock) String() string {
@@ -84,7 +89,7 @@ func look(x []float64) (t troubles) {
 }
 
 // follow applies the policy to the rows of a group and says what it did.
-func (o Options) follow(name string, t source.Table, g group) (did string, err error) {
+func (o Options) follow(file string, t source.Table, g group) (did string, err error) {
 	if g.axis.Times == nil && g.axis.Span().Rising {
 		return "", nil
 	}
@@ -92,6 +97,9 @@ func (o Options) follow(name string, t source.Table, g group) (did string, err e
 	found := look(x)
 	if len(found.same)+len(found.back) == 0 {
 		return "", nil
+	}
+	if name, words := g.stacked(append(slices.Clone(found.same), found.back...)); name != "" && !slices.Contains([]Clock{KeepRows, CutAtReset, AcrossMidnight}, o.Clock) {
+		return "", found.stackedRefusal(file, t, g, name, words)
 	}
 	switch o.Clock {
 	case KeepRows:
@@ -120,7 +128,7 @@ func (o Options) follow(name string, t source.Table, g group) (did string, err e
 		runs := append(append([]int{0}, found.back...), len(x))
 		n := max(o.Run, 1)
 		if n >= len(runs) {
-			return "", Error{File: name, Problem: fmt.Sprintf("run %d of a file with %d runs", n, len(runs)-1), Remedy: "count runs from 1"}
+			return "", Error{File: file, Problem: fmt.Sprintf("run %d of a file with %d runs", n, len(runs)-1), Remedy: "count runs from 1"}
 		}
 		from, to := runs[n-1], runs[n]
 		var order []int
@@ -129,8 +137,106 @@ func (o Options) follow(name string, t source.Table, g group) (did string, err e
 		}
 		g.take(order)
 		return fmt.Sprintf("%s; cut into %d runs; run %d kept: %s (choose with Options.Run)", found.count(), len(runs)-1, n, g.rowsText(t, from, to-1)), nil
+	case AcrossMidnight:
+		if day := found.midnights(x, g.axis); day > 0 {
+			g.axis.Values, g.axis.Known = slices.Clone(x), source.Span{}
+			days := 0.0
+			for i := range x {
+				if int(days) < len(found.back) && i == found.back[int(days)] {
+					days++
+				}
+				g.axis.Values[i] += days * day
+			}
+			return fmt.Sprintf("%s; a day added at each midnight: %d", found.count(), len(found.back)), nil
+		}
 	}
-	return "", found.refusal(name, t, g, x, o.Clock)
+	return "", found.refusal(file, t, g, x, o.Clock)
+}
+
+// mostSignals is how many signals are looked for below each other.
+const mostSignals = 64
+
+// words returns the different words of a column, in order, and how often one is
+// followed by another; nil if there are more than mostSignals, if rows have none
+// or if words hardly come again.
+func words(c *source.Column) (list []string, changes int) {
+	seen := map[string]bool{}
+	for i, s := range c.Texts {
+		if s == "" || len(list) > mostSignals {
+			return nil, 0
+		}
+		if !seen[s] {
+			seen[s] = true
+			list = append(list, s)
+		}
+		if i > 0 && s != c.Texts[i-1] {
+			changes++
+		}
+	}
+	if len(list) < 2 || 2*len(list) > len(c.Texts) {
+		return nil, 0
+	}
+	return list, changes
+}
+
+// stacked returns the column of words that tells rows in question from the row
+// above, as the name of the signal does where several stand below each other;
+// empty if there is none.
+func (g group) stacked(rows []int) (name string, list []string) {
+	for _, c := range g.all {
+		if list, _ := words(c); list != nil &&
+			!slices.ContainsFunc(rows, func(i int) bool { return c.Texts[i] == c.Texts[i-1] }) {
+			return c.Name, list
+		}
+	}
+	return "", nil
+}
+
+// alternating returns a column of words that change from row to row more often
+// than not, and come again; empty if there is none.
+func (g group) alternating() (name string, list []string) {
+	for _, c := range g.all {
+		if list, changes := words(c); 2*changes > len(c.Texts) {
+			return c.Name, list
+		}
+	}
+	return "", nil
+}
+
+// stackedRefusal refuses rows of several signals below each other, which sorting
+// or merging would mix.
+func (f troubles) stackedRefusal(file string, t source.Table, g group, name string, list []string) error {
+	first := slices.Min(append(slices.Clone(f.same), f.back...))
+	return Error{File: file, Line: g.line(t, first),
+		Problem: fmt.Sprintf("rows of several signals or runs stand below each other: column %q has %s, and column %q repeats or runs backwards with them",
+			name, quoted(list[:min(len(list), 4)]), Column{Name: g.axis.Name, Unit: g.axis.Unit}.title()),
+		Remedy: "export one column for each signal; if it is one signal, say so: record.Options{Clock: record.KeepRows} leaves all rows, CutAtReset keeps one run"}
+}
+
+// midnights returns the length of a day in the unit of a clock of the day that
+// goes back at midnight alone; 0 if it does not.
+func (f troubles) midnights(x []float64, axis *source.Column) float64 {
+	u, _ := unit.Of(axis.Unit)
+	if axis.Times != nil || u.Kind != unit.Time || len(f.back) == 0 {
+		return 0
+	}
+	day := 86400 / u.One
+	for i, v := range x {
+		if v < 0 || v >= day {
+			return 0
+		}
+		if _, back := slices.BinarySearch(f.back, i); back && lastBefore(x, i)-v <= day/2 {
+			return 0
+		}
+	}
+	return day
+}
+
+// lastBefore returns the last position before row i that is one.
+func lastBefore(x []float64, i int) float64 {
+	for i--; i > 0 && math.IsNaN(x[i]); i-- {
+	}
+	return x[i]
 }
 
 // rowsText names a stretch of rows by their lines, if they have some.
@@ -189,6 +295,10 @@ func (f troubles) refusal(name string, t source.Table, g group, x []float64, clo
 	e := Error{File: name, Line: g.line(t, rows[0]),
 		Problem: fmt.Sprintf("column %q %s (%s)", Column{Name: g.axis.Name, Unit: g.axis.Unit}.title(), what, strings.Join(shown, "; "))}
 	switch {
+	case f.midnights(x, g.axis) > 0:
+		e.Remedy = "a clock of the day does so at midnight: record.Options{Clock: record.AcrossMidnight} adds a day there; if it is another run, CutAtReset keeps one"
+	case len(f.back) > 0 && clock == AcrossMidnight:
+		e.Remedy = "AcrossMidnight is for clocks of the day that fall by more than twelve hours; use record.SortRows or record.CutAtReset"
 	case len(f.back) > 0 && (clock == MeanOfDuplicates || clock == LastOfDuplicates):
 		e.Remedy = fmt.Sprintf("%s is for duplicates alone; use record.SortRows or record.CutAtReset", clock)
 	case len(f.back) > 0:

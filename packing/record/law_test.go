@@ -78,6 +78,8 @@ func TestClock(t *testing.T) {
 		doubled = "Time (min),UV (mAU)\n0,1\n1,2\n1,4\n2,8\n"
 		reset   = "Time (min),UV (mAU)\n0,1\n1,2\n2,4\n0,8\n1,16\n"
 		mixed   = "Time (min),UV (mAU)\n0,1\n2,2\n1,4\n3,8\n"
+		night   = "Time (hh:mm:ss),UV (mAU)\n23:59:58,1\n23:59:59,2\n00:00:00,4\n23:00:00,8\n00:00:01,16\n"
+		halves  = "Time (min),UV (mAU)\n1439,1\n1,2\n"
 	)
 	for _, tc := range []struct {
 		name, text string
@@ -91,6 +93,8 @@ func TestClock(t *testing.T) {
 		{"first run", reset, Options{Clock: CutAtReset}, []float64{0, 1, 2}, []float64{1, 2, 4}},
 		{"second run", reset, Options{Clock: CutAtReset, Run: 2}, []float64{0, 1}, []float64{8, 16}},
 		{"sorted", mixed, Options{Clock: SortRows}, []float64{0, 1, 2, 3}, []float64{1, 4, 2, 8}},
+		{"across two midnights", night, Options{Clock: AcrossMidnight}, []float64{86398, 86399, 86400, 169200, 172801}, []float64{1, 2, 4, 8, 16}},
+		{"across midnight in minutes", halves, Options{Clock: AcrossMidnight}, []float64{1439, 1441}, []float64{1, 2}},
 		{"kept backwards", mixed, Options{Clock: KeepRows}, []float64{0, 2, 1, 3}, []float64{1, 2, 4, 8}},
 	} {
 		r := parse(t, tc.text, tc.o)
@@ -112,6 +116,8 @@ func TestClock(t *testing.T) {
 		{mixed, Options{Clock: MeanOfDuplicates}, []string{"runs backwards", "for duplicates alone"}},
 		{reset, Options{Clock: CutAtReset, Run: 3}, []string{"run 3 of a file with 2 runs"}},
 		{"Time (min),UV (mAU)\n0,1\n1,2\n", Options{Clock: CutAtReset, Run: 1}, []string{"not cut into runs"}},
+		{night, Options{}, []string{"test.csv:4:", "at midnight", "record.AcrossMidnight"}},
+		{mixed, Options{Clock: AcrossMidnight}, []string{"runs backwards", "more than twelve hours", "record.SortRows"}},
 		{reset, Options{Run: 2}, []string{"without cutting"}},
 		{reset, Options{Clock: 99}, []string{"Clock(99)"}},
 	} {
@@ -120,6 +126,34 @@ func TestClock(t *testing.T) {
 	}
 	_, err := parse(t, mixed, Options{Clock: KeepRows}).Signal("UV")
 	refused(t, err, "runs backwards", "record.SortRows")
+}
+
+// Signals below each other are not made one signal of.
+func TestStacked(t *testing.T) {
+	const (
+		together = "Time (s),Tag,Value\n0,PT101,0.5\n0,FT101,12\n1,PT101,0.6\n1,FT101,13\n"
+		blocks   = "Time (s),Tag,Value\n0,PT101,0.5\n1,PT101,0.6\n0,FT101,12\n1,FT101,13\n"
+		between  = "Time (s),Tag,Value\n0,PT101,0.5\n0.4,FT101,12\n1,PT101,0.6\n1.4,FT101,13\n"
+		phases   = "Time (s),Phase,Value\n0,wait,0\n1,wait,0\n2,pack,5\n3,pack,5\n"
+		events   = "Time (s),Note,Value\n0,pump on,0\n0,valve open,0\n1,,5\n2,,5\n"
+	)
+	for _, text := range []string{together, blocks} {
+		for _, c := range []Clock{RefuseRows, SortRows, MeanOfDuplicates, LastOfDuplicates} {
+			_, err := Parse("tags.csv", []byte(text), Options{Clock: c})
+			refused(t, err, "tags.csv:", `column "Tag" has "PT101", "FT101"`, "one column for each signal", "record.KeepRows")
+		}
+	}
+	if r := parse(t, blocks, Options{Clock: CutAtReset, Run: 2}); !equal(values(t, r, "Value"), []float64{12, 13}) {
+		t.Error(r)
+	}
+	if r := parse(t, between, Options{}); !strings.Contains(r.String(), `column "Tag" changes between 2 words`) {
+		t.Error(r)
+	}
+	if r := parse(t, phases, Options{}); strings.Contains(r.String(), "changes between") {
+		t.Error(r)
+	}
+	_, err := Parse("test.csv", []byte(events), Options{})
+	refused(t, err, "repeats positions", "MeanOfDuplicates")
 }
 
 // paired is a record of two signals with times of their own.

@@ -129,6 +129,10 @@ func TestForms(t *testing.T) {
 }
 
 func TestPreamble(t *testing.T) {
+	clock := parse(t, "Exported 2/3/2026 2:05 PM\nStart: 14:05:11\n\nTime (min),UV (mAU)\n0,1\n1,2\n", Options{})
+	if want := []Entry{{"", "Exported 2/3/2026 2:05 PM", 1}, {"Start", "14:05:11", 2}}; !slices.Equal(clock.Preamble, want) {
+		t.Errorf("preamble %v, want %v", clock.Preamble, want)
+	}
 	r := read(t, "../../testdata/column04-pulse.csv")
 	if v, err := r.Lookup("bed height"); err != nil || v != "18.0 cm" {
 		t.Errorf("bed height: %q, %v", v, err)

@@ -62,8 +62,11 @@ func (r Record) WriteSignal(path, name string) error {
 	u, _ := unit.Of(axis.Unit)
 	word, ok := map[unit.Unit]string{{Kind: unit.Time, One: 1}: "seconds", {Kind: unit.Time, One: 60}: "minutes", {Kind: unit.Time, One: 3600}: "hours"}[u]
 	if !ok {
-		return Error{File: r.File, Problem: fmt.Sprintf("column %q runs against %q, which is not in seconds, minutes or hours", c.Name, axis.title()),
-			Remedy: fmt.Sprintf("bring it to time first (ByTime), or into another unit: Converted(%q, \"min\")", axis.Name)}
+		remedy := "bring it to time first: ByTime"
+		if u.Kind == unit.Time {
+			remedy = fmt.Sprintf("bring it into another unit first: Converted(%q, \"min\")", axis.Name)
+		}
+		return Error{File: r.File, Problem: fmt.Sprintf("column %q runs against %q, which is not in seconds, minutes or hours", c.Name, axis.title()), Remedy: remedy}
 	}
 	t := keyed(source.Table{Meta: r.table().Meta})
 	if !axis.Start.IsZero() {

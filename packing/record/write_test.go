@@ -225,7 +225,8 @@ func TestWriteSignal(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	refused(t, volume.WriteSignal(path, "UV"), "not in seconds, minutes or hours", "ByTime")
+	refused(t, volume.WriteSignal(path, "UV"), "not in seconds, minutes or hours", "first: ByTime")
+	refused(t, parse(t, "Time (ms),UV (mAU)\n0,1\n1,2\n", Options{}).WriteSignal(path, "UV"), "not in seconds, minutes or hours", `Converted("Time", "min")`)
 	words := Record{Columns: []Column{{Name: "Time", Unit: "s", Values: []float64{0, 1}}, {Name: "Step", Texts: []string{"a", "b"}, Axis: "Time"}}}
 	refused(t, words.WriteSignal(path, "Step"), "holds no numbers")
 }

@@ -86,7 +86,7 @@ var known = func() map[string]Unit {
 	add(Volume, float64(units.Microlitre), "µL uL µl ul")
 	add(CV, 1, "CV cv BV")
 
-	add(Flow, float64(units.MillilitrePerMinute), "mL/min ml/min")
+	add(Flow, float64(units.MillilitrePerMinute), "mL/min ml/min cm3/min cm³/min")
 	add(Flow, 1e-3*float64(units.MillilitrePerMinute), "µL/min uL/min µl/min ul/min")
 	add(Flow, 60*float64(units.MillilitrePerMinute), "mL/s ml/s")
 	add(Flow, 1e-3*float64(units.LitrePerHour), "mL/h ml/h mL/hr ml/hr")
@@ -96,6 +96,7 @@ var known = func() map[string]Unit {
 
 	add(Velocity, float64(units.MetrePerSecond), "m/s")
 	add(Velocity, float64(units.MillimetrePerSecond), "mm/s")
+	add(Velocity, float64(units.MillimetrePerSecond)/60, "mm/min")
 	add(Velocity, float64(units.CentimetrePerMinute), "cm/min")
 	add(Velocity, float64(units.CentimetrePerHour), "cm/h cm/hr")
 	add(Velocity, 100*float64(units.CentimetrePerHour), "m/h m/hr")
@@ -106,13 +107,14 @@ var known = func() map[string]Unit {
 	add(Length, float64(units.Micrometre), "µm um")
 	add(Length, 1e-3*float64(units.Micrometre), "nm")
 
+	// Of pressures those over the ambient are meant, marked (g) or not.
 	add(Pressure, float64(units.Pascal), "Pa")
 	add(Pressure, 100*float64(units.Pascal), "hPa")
 	add(Pressure, float64(units.Kilopascal), "kPa")
 	add(Pressure, float64(units.Megapascal), "MPa")
 	add(Pressure, float64(units.Millibar), "mbar")
-	add(Pressure, float64(units.Bar), "bar")
-	add(Pressure, float64(units.PSI), "psi PSI")
+	add(Pressure, float64(units.Bar), "bar barg")
+	add(Pressure, float64(units.PSI), "psi PSI psig")
 	add(Pressure, 101325*float64(units.Pascal), "atm") // NIST SP 811, appendix B.8
 	add(Force, float64(units.Newton), "N")
 	add(Force, float64(units.Kilonewton), "kN")

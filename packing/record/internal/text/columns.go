@@ -129,7 +129,7 @@ func (r *reader) judge(p problem, line int, footer bool, header string) error {
 		e.Remedy = "write all with one unit, " + drop
 	case longRow:
 		e.Problem = fmt.Sprintf("%d cells in a row of a table with %d columns", p.cells, t.width)
-		e.Remedy = "take the cell too many out, " + drop
+		e.Remedy = fmt.Sprintf("take the cell too many out; if another table begins there, say where this one ends: record.Options{LastLine: %d}, %s", max(1, line-1), drop)
 	case shortRow:
 		e.Problem = fmt.Sprintf("%d cells in a row of a table with %d columns", p.cells, t.width)
 		e.Remedy = "complete the row, " + drop

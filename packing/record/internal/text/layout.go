@@ -518,7 +518,7 @@ func (r *reader) entry(rec record) (e source.Entry, ok bool) {
 	if len(cells) > 1 && r.sep != ' ' && !(r.sep == ',' && colon > 0 && colon < len(cells[0]) && !strings.Contains(text, `"`)) {
 		e.Key = strings.TrimSpace(strings.TrimRight(cells[0], ":="))
 		rest := cells[1:]
-		if key, value, ok := strings.Cut(cells[0], ":"); ok && strings.TrimSpace(value) != "" {
+		if key, value, ok := cutKey(cells[0], ":"); ok && strings.TrimSpace(value) != "" {
 			e.Key, rest = strings.TrimSpace(key), append([]string{strings.TrimSpace(value)}, rest...)
 		}
 		for len(rest) > 1 && rest[0] == "" {
@@ -531,7 +531,7 @@ func (r *reader) entry(rec record) (e source.Entry, ok bool) {
 		text = cells[0]
 	}
 	for _, mark := range []string{":", "="} {
-		if key, value, ok := strings.Cut(text, mark); ok && strings.TrimSpace(key) != "" {
+		if key, value, ok := cutKey(text, mark); ok && strings.TrimSpace(key) != "" {
 			e.Key, e.Value = strings.TrimSpace(key), strings.Trim(value, " \t;")
 			if r.sep != 0 {
 				e.Value = strings.TrimRight(e.Value, string(r.sep)+" ")
@@ -541,6 +541,22 @@ func (r *reader) entry(rec record) (e source.Entry, ok bool) {
 	}
 	e.Value = text
 	return e, true
+}
+
+// cutKey cuts a key off its value at the first mark. A colon between digits is
+// that of a clock.
+func cutKey(text, mark string) (key, value string, ok bool) {
+	digit := func(i int) bool { return i >= 0 && i < len(text) && text[i] >= '0' && text[i] <= '9' }
+	for at := 0; ; {
+		i := strings.Index(text[at:], mark)
+		if i < 0 {
+			return text, "", false
+		}
+		if at += i; mark != ":" || !digit(at-1) || !digit(at+1) {
+			return text[:at], text[at+1:], true
+		}
+		at++
+	}
 }
 
 // kinds tells what each column holds by the sample.

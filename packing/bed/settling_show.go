@@ -1,0 +1,38 @@
+package bed
+
+import (
+	"fmt"
+
+	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/units"
+)
+
+func (s Sediment) page() table.Page {
+	var p table.Page
+	if s.Time == 0 {
+		p.Notice("No result:", "nothing has been worked out.")
+		return p
+	}
+	t := table.Table{Caption: "How the suspension settles", RowHeaders: true,
+		Columns: []table.Column{{Name: "what"}, {Name: "value", Right: true}, {Name: "unit"}}}
+	t.Add("upper edge of the suspension falls", fmt.Sprintf("%.2f", s.Interface.In(units.CentimetrePerHour)), "cm/h")
+	t.Add("surface of the bed rises", fmt.Sprintf("%.2f", s.Growth.In(units.CentimetrePerHour)), "cm/h")
+	t.Add("volume fraction of beads that arrive on the bed", fmt.Sprintf("%.3f", s.Solids), "")
+	t.Add("height of the bed", fmt.Sprintf("%.2f", s.Height.In(units.Centimetre)), "cm")
+	t.Add("time until then", fmt.Sprintf("%.1f", s.Time.In(units.Minute)), "min")
+	p.Table(t)
+	p.List("Cautions", []string{
+		"Beads are taken to be alike: fines take longer. Wait until the height is steady, not for this time.",
+		"All times go with the inverse of the density excess, the least known number of a slurry.",
+	})
+	return p
+}
+
+// HTML shows how the suspension settles.
+func (s Sediment) HTML() string { return s.page().HTML() }
+
+// Markdown shows how the suspension settles.
+func (s Sediment) Markdown() string { return s.page().Markdown() }
+
+// String shows how the suspension settles.
+func (s Sediment) String() string { return s.page().String() }

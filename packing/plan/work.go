@@ -1,0 +1,991 @@
+package plan
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"reflect"
+	"sort"
+	"strings"
+
+	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/liquid"
+	"github.com/evenbed/evenbed/packing/units"
+)
+
+// The methods in words.
+const (
+	constantFlow     = "constant flow"
+	flowThenAdapter  = "flow, then adapter"
+	constantPressure = "constant pressure"
+	axialCompression = "axial compression"
+	suctionFill      = "suction fill"
+	packInPlace      = "nozzle, in place"
+)
+
+// Common practice, no source.
+const (
+	usualFirstVelocity = 20 * units.CentimetrePerHour
+	usualTestVelocity  = 30 * units.CentimetrePerHour
+	usualAdapterSpeed  = 30 * units.CentimetrePerHour
+	usualSample        = 1 * units.Percent
+	usualDragMargin    = 1.2
+	usualPart          = 0.7 // of the lowest pressure limit
+	clearLayer         = 1 * units.Centimetre
+	aboveBed           = 2 * units.Millimetre // where the adapter waits
+	largeDiameter      = 30 * units.Centimetre
+	nearTarget         = 0.005
+	condition          = 3 // column volumes before the test
+	testVolumes        = 2 // column volumes for the test
+)
+
+const sameBed = 0.01 // relative difference at which a measured bed still counts as this one
+
+var nan = math.NaN()
+
+// usualTemperature is taken when none is given.
+func usualTemperature() units.Temperature { return units.Celsius(20) }
+
+// known tells whether a number is one.
+func known[T ~float64](x T) bool { return !math.IsNaN(float64(x)) }
+
+// request puts the fields of a method into a Request, by name.
+func request(method string, asked any) Request {
+	r := Request{Method: method}
+	to, from := reflect.ValueOf(&r).Elem(), reflect.ValueOf(asked)
+	for i := range from.NumField() {
+		to.FieldByName(from.Type().Field(i).Name).Set(from.Field(i))
+	}
+	return r
+}
+
+// plan works the procedure out; compute and stages are the method's own.
+func (r Request) plan(compute, stages func(*work)) (Procedure, error) {
+	p := Procedure{Request: r, Viscosity: units.Viscosity(nan)}
+	for _, part := range []any{&p.Bed, &p.Pour, &p.First, &p.Second, &p.Third, &p.Adapter, &p.Reach, &p.Reach.Curve, &p.EmptyColumn, &p.Test} {
+		unknown(part)
+	}
+	w := &work{c: r, p: &p}
+	w.takeDefaults()
+	w.checkInputs()
+	if len(w.reasons) == 0 {
+		w.liquid()
+	}
+	if len(w.reasons) == 0 {
+		w.geometry()
+		w.pour()
+		w.readCurve()
+		compute(w)
+		w.limits()
+		w.duties()
+		w.forces()
+		w.test()
+		w.large()
+		w.checklist()
+		stages(w)
+		w.cautions()
+	}
+	p.Request = w.c
+	if len(w.reasons) > 0 {
+		p.Refusal = &Refusal{w.reasons}
+	}
+	return p, p.Refusal
+}
+
+// unknown sets the numbers of a struct to NaN.
+func unknown(part any) {
+	v := reflect.ValueOf(part).Elem()
+	for i := range v.NumField() {
+		if f := v.Field(i); f.Kind() == reflect.Float64 {
+			f.SetFloat(nan)
+		}
+	}
+}
+
+// work is a procedure in the making: c has its defaults filled in.
+type work struct {
+	c       Request
+	p       *Procedure
+	reasons []error
+	curve   bed.Curve // in the packing liquid; without points: none
+	uses    []use
+}
+
+// A use is a flow of the procedure, with the pressure over the bed.
+type use struct {
+	velocity units.Velocity
+	pressure units.Pressure // NaN: not known
+	adapter  bool           // driven by the adapter, not by the pump
+}
+
+func (w *work) refuse(what, problem, remedy string) {
+	w.reasons = append(w.reasons, &packing.InputError{Where: w.c.Column.Tag, What: what, Problem: problem, Remedy: remedy})
+}
+
+// refuseError adds a reason, if there is one; a reason that does not say where it
+// belongs is about the column.
+func (w *work) refuseError(err error) {
+	if in, ok := err.(*packing.InputError); ok && in.Where == "" {
+		w.refuse(in.What, in.Problem, in.Remedy)
+	} else if err != nil {
+		w.reasons = append(w.reasons, err)
+	}
+}
+
+func (w *work) taken(format string, a ...any) {
+	w.p.Taken = append(w.p.Taken, fmt.Sprintf(format, a...))
+}
+
+func (w *work) notChecked(format string, a ...any) {
+	w.p.NotChecked = append(w.p.NotChecked, fmt.Sprintf(format, a...))
+}
+
+func (w *work) caution(format string, a ...any) {
+	w.p.Cautions = append(w.p.Cautions, fmt.Sprintf(format, a...))
+}
+
+func (w *work) cannot(format string, a ...any) {
+	w.p.Unknown = append(w.p.Unknown, fmt.Sprintf(format, a...))
+}
+
+// byFlow tells whether the bed is compressed by two steps of flow.
+func (w *work) byFlow() bool {
+	return w.c.Method == constantFlow || w.c.Method == suctionFill && w.c.Then == ByFlow
+}
+
+// byAdapter tells whether the adapter compresses a bed that has settled.
+func (w *work) byAdapter() bool {
+	return w.c.Method == axialCompression || w.c.Method == suctionFill && w.c.Then == ByAdapter
+}
+
+// flows tells whether liquid is pumped through the bed before the test.
+func (w *work) flows() bool { return !w.byAdapter() || w.c.FirstVelocity > 0 }
+
+func (w *work) takeDefaults() {
+	c := &w.c
+	if c.FirstVelocity == 0 && (w.byFlow() || c.Method == flowThenAdapter) {
+		c.FirstVelocity = usualFirstVelocity
+		w.taken("first velocity %v (common practice, no source)", c.FirstVelocity)
+	}
+	if c.AdapterSpeed == 0 && (w.byAdapter() || c.Method == flowThenAdapter) {
+		c.AdapterSpeed = usualAdapterSpeed
+		w.taken("adapter speed %s (common practice, no source)", speed(c.AdapterSpeed))
+	}
+	if c.Temperature == 0 {
+		c.Temperature = usualTemperature()
+		w.taken("temperature %v", c.Temperature)
+	}
+	if c.Liquid == "" && c.Viscosity == 0 {
+		c.Liquid = "water"
+		w.taken("packing liquid water")
+	}
+	if c.Liquid == "" {
+		c.Liquid = "packing liquid"
+	}
+	if c.Medium.SettlingExponent == 0 {
+		c.Medium.SettlingExponent = c.Medium.Exponent()
+		w.taken("settling exponent %v (Richardson and Zaki, small beads)", c.Medium.SettlingExponent)
+	}
+	if c.DragMargin == 0 {
+		c.DragMargin = usualDragMargin
+		if len(c.Duties) > 0 {
+			w.taken("drag of packing at least %v times that of a duty (common practice, no source)", c.DragMargin)
+		}
+	}
+	if c.TestVelocity == 0 {
+		c.TestVelocity = usualTestVelocity
+		w.taken("test velocity %v (common practice, no source)", c.TestVelocity)
+	}
+	if c.TestSample == 0 {
+		c.TestSample = usualSample
+		w.taken("test sample %v of the column volume (common practice, no source)", c.TestSample)
+	}
+	c.Duties = append([]Duty(nil), c.Duties...)
+	for i := range c.Duties {
+		d := &c.Duties[i]
+		if d.Temperature == 0 {
+			d.Temperature = c.Temperature
+		}
+		if d.Liquid == "" && d.Viscosity == 0 {
+			d.Liquid = "water"
+		}
+		if d.Name == "" {
+			d.Name = fmt.Sprintf("duty %d", i+1)
+		}
+	}
+}
+
+// hasCurve tells whether the user gave a curve, good or bad.
+func (w *work) hasCurve() bool { return !reflect.ValueOf(w.c.Curve).IsZero() }
+
+func (w *work) hasHardware() bool { return !reflect.ValueOf(w.c.Hardware).IsZero() }
+
+func (w *work) checkInputs() {
+	c := w.c
+	for _, err := range []error{c.Column.Check(), c.Medium.Check(), c.Slurry.Check(), packing.CheckBedHeight(c.BedHeight),
+		packing.CheckTemperature("temperature", c.Temperature),
+		packing.CheckVelocity("test velocity", c.TestVelocity), c.Limits.Check(), checkViscosity("viscosity", c.Viscosity)} {
+		w.refuseError(err)
+	}
+	if c.Medium.Check() == nil {
+		w.refuseError(c.Medium.CheckCompressionFactor(c.CompressionFactor))
+	}
+	for _, u := range []struct {
+		name string
+		u    units.Velocity
+	}{{"first velocity", c.FirstVelocity}, {"packing velocity", c.PackingVelocity}, {"third velocity", c.ThirdVelocity},
+		{"adapter speed", c.AdapterSpeed}, {"speed of drawing", c.DrawSpeed}} {
+		if u.u != 0 {
+			w.refuseError(packing.CheckVelocity(u.name, u.u))
+		}
+	}
+	w.refuseError(packing.CheckPressure("packing pressure", c.PackingPressure))
+	if w.hasCurve() {
+		w.refuseError(c.Curve.Check())
+	}
+	if w.hasHardware() {
+		w.refuseError(c.Hardware.Check())
+		w.refuseError(checkViscosity("viscosity of the empty column's readings", c.Hardware.Viscosity))
+	}
+	w.checkLaw()
+	if c.Catch != OutletShut && c.Catch != OutletOpen {
+		w.refuse(fmt.Sprintf("catch %d", int(c.Catch)), "there is no such catch", "write plan.OutletShut or plan.OutletOpen")
+	}
+	if c.Then != ByAdapter && c.Then != ByFlow {
+		w.refuse(fmt.Sprintf("then %d", int(c.Then)), "there is no such way", "write plan.ByAdapter or plan.ByFlow")
+	}
+	if c.Then == ByAdapter && (c.PackingVelocity != 0 || c.Catch != OutletShut) && c.Method == suctionFill {
+		w.refuse("then "+c.Then.String(), "a packing velocity and a catch belong to packing by flow", "write Then: plan.ByFlow, or leave them out")
+	}
+	for _, x := range []struct {
+		name    string
+		v, high float64
+		example string
+	}{
+		{"standard error of the slurry concentration", float64(c.SlurryStdErr), 0.5, "1.5 * Percent"},
+		{"dead volume", float64(c.DeadVolume), 10, "2 * Litre"},
+		{"rinse", float64(c.Rinse), 10, "2 * Litre"},
+		{"fill flow", float64(c.FillFlow), 0.1, "300 * LitrePerHour"},
+		{"transfer flow", float64(c.Site.TransferFlow), 0.1, "300 * LitrePerHour"},
+		{"mass of the column", float64(c.Site.ColumnMass), 1e5, "80 * Kilogram"},
+		{"hold-up", float64(c.Site.HoldUp), 1, "0.3 * Litre"},
+		{"lift", float64(c.Lift), 20, "1 * Metre"},
+		{"settled height found", float64(c.SettledFound), 5, "20.5 * Centimetre"},
+		{"time of recovery", float64(c.Recovery.FastTime), 1e6, "20 * Second"},
+		{"slow time of recovery", float64(c.Recovery.SlowTime), 1e6, "20 * Minute"},
+		{"part that recovers", c.Recovery.Fast, 1, "0.6"},
+		{"part that recovers slowly", c.Recovery.Slow, 1, "0.2"},
+	} {
+		if !(x.v >= 0 && x.v <= x.high) {
+			w.refuse(fmt.Sprintf("%s %.4g", x.name, x.v), fmt.Sprintf("it is outside 0 to %v, in SI units", x.high), "was the unit forgotten? Write for example "+x.example)
+		}
+	}
+	if r := c.Recovery; r != (Recovery{}) && (r.FastTime == 0 || r.Slow > 0 && r.SlowTime == 0 || r.Fast+r.Slow > 1) {
+		w.refuse("recovery", "its parts need a time each, and come to at most 1", "write for example plan.Recovery{Fast: 0.6, FastTime: 20 * Second}")
+	}
+	if !(c.DragMargin >= 1) || math.IsInf(c.DragMargin, 0) {
+		w.refuse(fmt.Sprintf("drag margin %v", c.DragMargin), "packing must drag at least as much as every duty", "write for example 1.2")
+	}
+	if !(c.TestSample > 0 && c.TestSample <= 20*units.Percent) {
+		w.refuse(fmt.Sprintf("test sample %v", c.TestSample), "it is outside 0 to 20 % of the column volume", "write for example 1 * Percent")
+	}
+	if !(math.Abs(float64(c.RulerZero)) <= 5) {
+		w.refuse(fmt.Sprintf("ruler zero %v", c.RulerZero), "no ruler at a column reads that", "was the unit forgotten? Write for example 12 * Millimetre")
+	}
+	for _, d := range c.Duties {
+		w.refuseError(inDuty(d, packing.CheckVelocity("velocity", d.Velocity)))
+		w.refuseError(inDuty(d, packing.CheckTemperature("temperature", d.Temperature)))
+		w.refuseError(inDuty(d, checkViscosity("viscosity", d.Viscosity)))
+		if d.Viscosity == 0 && d.Liquid != "water" {
+			w.refuseError(inDuty(d, &packing.InputError{What: d.Liquid, Problem: "its viscosity was not given",
+				Remedy: fmt.Sprintf("give the viscosity at %v", d.Temperature)}))
+		}
+	}
+	if c.Viscosity == 0 && c.Liquid != "water" {
+		w.refuse("packing liquid "+c.Liquid, "its viscosity was not given", fmt.Sprintf("give the viscosity at %v", c.Temperature))
+	}
+}
+
+// checkLaw refuses a law with parameters that no bed has, and one for beads that
+// do not give way.
+func (w *work) checkLaw() {
+	c := w.c
+	if c.Law == nil {
+		if c.WallFriction != 0 {
+			w.refuse(fmt.Sprintf("wall friction %v", c.WallFriction), "it belongs to a law, and none was given", "give the law too, or leave the friction out")
+		}
+		return
+	}
+	w.refuseError(c.Law.Check())
+	if !(c.WallFriction >= 0 && c.WallFriction <= 2) {
+		w.refuse(fmt.Sprintf("wall friction %v", c.WallFriction), "it must be between 0 and 2", "0.03 to 0.3 is usual")
+	}
+	if c.Medium.Class == packing.Mineral {
+		w.refuse("law "+c.Law.String(), "the beads of "+c.Medium.Class.String()+" do not give way: laws of stress do not apply", "leave the law out and give a measured curve")
+	}
+}
+
+// inDuty puts the duty's name into an error about it.
+func inDuty(d Duty, err error) error {
+	var in *packing.InputError
+	if errors.As(err, &in) {
+		e := *in
+		e.Where = "duty " + d.Name
+		return &e
+	}
+	return err
+}
+
+// checkViscosity refuses a viscosity no column sees; zero, not given, passes.
+func checkViscosity(name string, mu units.Viscosity) error {
+	if mu != 0 && !(mu >= 0.1*units.MillipascalSecond && mu <= 1000*units.MillipascalSecond) {
+		return &packing.InputError{What: fmt.Sprintf("%s %v", name, mu), Problem: "it is outside 0.1 to 1000 mPa·s",
+			Remedy: "was the unit forgotten? Write for example 1.2 * MillipascalSecond"}
+	}
+	return nil
+}
+
+// liquid finds the viscosities.
+func (w *work) liquid() {
+	w.p.Viscosity = w.viscosity(w.c.Viscosity, w.c.Temperature)
+	for i := range w.c.Duties {
+		d := &w.c.Duties[i]
+		d.Viscosity = w.viscosity(d.Viscosity, d.Temperature)
+	}
+}
+
+func (w *work) viscosity(given units.Viscosity, t units.Temperature) units.Viscosity {
+	if given != 0 {
+		return given
+	}
+	mu, err := liquid.WaterViscosity(t)
+	w.refuseError(err)
+	return mu
+}
+
+func (w *work) geometry() {
+	c, b := w.c, &w.p.Bed
+	b.Area = c.Column.Area()
+	b.ColumnVolume = c.Column.Volume(c.BedHeight)
+	b.SettledHeight = c.BedHeight.Times(c.CompressionFactor)
+	b.SettledVolume = c.Column.Volume(b.SettledHeight)
+	var err error
+	b.PackedVoid, err = c.Medium.Void(c.CompressionFactor)
+	w.refuseError(err)
+	b.PressureRatio, err = c.Medium.PressureRatio(c.CompressionFactor)
+	w.refuseError(err)
+}
+
+// inColumn is the slurry as it stands in the column, with the rinse mixed in:
+// the longer of the ways in which the rinse may count.
+func (w *work) inColumn() packing.Slurry {
+	if w.c.Rinse == 0 {
+		return w.c.Slurry
+	}
+	return packing.Slurry{Concentration: units.Fraction(w.p.Bed.SettledHeight.In(w.p.Pour.SlurryHeight))}
+}
+
+// suspension is the stirred slurry under a downflow, with the density excess
+// taken by a factor.
+func (w *work) suspension(s packing.Slurry, downflow units.Velocity, factor float64) bed.Suspension {
+	m := w.c.Medium
+	m.DensityExcess = m.DensityExcess.Times(factor)
+	out := bed.Suspend(m, s, w.p.Viscosity)
+	out.Downflow = downflow
+	return out
+}
+
+func (w *work) pour() {
+	c, p := w.c, &w.p.Pour
+	ask := packing.Pour{Column: c.Column, Slurry: c.Slurry, BedHeight: c.BedHeight, CompressionFactor: c.CompressionFactor, DeadVolume: c.DeadVolume, Rinse: c.Rinse}
+	if c.Method == packInPlace {
+		ask.Column.TubeHeight = 0 // slurry never stands in the tube
+	}
+	r, err := ask.Evaluate()
+	w.refuseError(err)
+	p.SlurryVolume = c.Slurry.Volume(w.p.Bed.SettledVolume)
+	p.Prepared = p.SlurryVolume + c.DeadVolume
+	p.SlurryHeight = c.Slurry.Height(w.p.Bed.SettledHeight)
+	if c.Rinse > 0 && err == nil {
+		p.SlurryHeight = r.Height
+	}
+	s := w.suspension(c.Slurry, 0, 1)
+	p.Terminal, p.Hindered = s.Terminal, s.Hindered()
+	p.ClearLayer = clearLayer.Passed(p.Hindered)
+	switch {
+	case c.Method == packInPlace:
+	case c.Column.TubeHeight > 0:
+		p.Usable = c.Column.Usable()
+	default:
+		w.notChecked("whether the slurry fits the tube (no tube height)")
+	}
+}
+
+// model is the bed after the user's law, in the packing liquid. There must be a
+// law.
+func (w *work) model() bed.Compressible {
+	m := w.c.Medium
+	return bed.Compressible{Label: mediumName(m), Law: w.c.Law, MeanBead: m.MeanBead, SettledVoid: m.SettledVoid,
+		SettledHeight: w.p.Bed.SettledHeight, Viscosity: w.p.Viscosity, InnerDiameter: w.c.Column.InnerDiameter, WallFriction: w.c.WallFriction}
+}
+
+// readCurve carries the curve over to the packing liquid. It refuses one that
+// was measured on another bed. Without a curve that of the law is taken.
+func (w *work) readCurve() {
+	c := w.c
+	if c.Law != nil {
+		b := w.model()
+		critical, err := b.CriticalVelocity()
+		if err == nil {
+			w.p.Reach.Critical = critical
+			w.p.Reach.Ceiling, err = b.Ceiling()
+		}
+		var none *packing.InputError
+		if err != nil && !errors.As(err, &none) { // a law without a critical velocity is one too
+			w.refuseError(err)
+		}
+	}
+	if !w.hasCurve() {
+		if c.Law == nil {
+			if w.flows() {
+				w.notChecked("compression and pressure under flow (no measured curve)")
+			}
+			return
+		}
+		if !w.flows() {
+			return
+		}
+		w.curve = w.lawCurve()
+		w.taken("the curve of the law given (%v), which is as good as its fit", c.Law)
+		w.endOfCurve()
+		return
+	}
+	for _, x := range []struct {
+		what           string
+		measured, here units.Length
+	}{
+		{"settled height", c.Curve.SettledHeight, w.p.Bed.SettledHeight},
+		{"inner diameter", c.Curve.InnerDiameter, c.Column.InnerDiameter},
+	} {
+		switch {
+		case x.measured == 0:
+			w.notChecked("whether the curve was measured at this %s, %.4g cm (not given with the curve)", x.what, x.here.In(units.Centimetre))
+		case math.Abs(x.measured.In(x.here)-1) > sameBed:
+			w.refuse(curveName(c.Curve), fmt.Sprintf("it was measured at %s %.4g cm, here it is %.4g cm", x.what, x.measured.In(units.Centimetre), x.here.In(units.Centimetre)),
+				"measure a curve at this size, or predict one from curves of other sizes (bed.Estimation, bed.Prediction); one of another size does not hold here as it is")
+		}
+	}
+	w.curve = c.Curve
+	if c.Curve.Viscosity == 0 {
+		w.taken("the curve as measured in the packing liquid at the packing temperature (no viscosity given with it)")
+	} else {
+		curve, err := c.Curve.WithViscosity(w.p.Viscosity)
+		w.refuseError(err)
+		w.curve = curve
+	}
+	w.endOfCurve()
+}
+
+func (w *work) endOfCurve() {
+	if len(w.curve.Points) > 0 {
+		w.p.Reach.Curve = w.curve.Last()
+	}
+}
+
+// lawCurve is the curve that the law predicts, up to near the critical velocity.
+func (w *work) lawCurve() bed.Curve {
+	top := 0.95 * w.p.Reach.Critical
+	if !known(top) || top > 20000*units.CentimetrePerHour {
+		top = 20000 * units.CentimetrePerHour
+	}
+	const n = 60
+	var u []units.Velocity
+	for i := range n {
+		u = append(u, top.Times(float64(i+1)/n))
+	}
+	curve, err := w.model().Curve(u)
+	w.refuseError(err)
+	return curve
+}
+
+func curveName(c bed.Curve) string { return strings.TrimSpace("curve " + c.Label) }
+
+// at reads the curve; without one all is NaN.
+func (w *work) at(u units.Velocity) bed.Point {
+	none := bed.Point{Velocity: u, CompressionFactor: nan, Pressure: units.Pressure(nan)}
+	if len(w.curve.Points) == 0 {
+		return none
+	}
+	at, err := w.curve.At(u)
+	if err != nil {
+		w.refuseError(err)
+		return none
+	}
+	return at
+}
+
+// hardware is the pressure of the empty column at a velocity, in proportion to
+// the viscosity; zero if it was not given, as is stated once.
+func (w *work) hardware(u units.Velocity) units.Pressure {
+	if !w.hasHardware() {
+		return 0
+	}
+	p, err := w.c.Hardware.At(u)
+	if err != nil {
+		w.refuseError(err)
+		return units.Pressure(nan)
+	}
+	if mu := w.c.Hardware.Viscosity; mu > 0 {
+		p = p.Times(w.p.Viscosity.In(mu))
+	}
+	return p
+}
+
+// use notes a flow of the pump for the limits.
+func (w *work) use(u units.Velocity, p units.Pressure) { w.uses = append(w.uses, use{u, p, false}) }
+
+// first forms the loose bed, by flow or, at velocity zero, by gravity.
+func (w *work) first() {
+	c, f := w.c, &w.p.First
+	f.Velocity, f.Flow = c.FirstVelocity, c.Column.Flow(c.FirstVelocity)
+	height := w.p.Pour.SlurryHeight
+	f.Time = w.settle(f.Velocity, 1, height)
+	f.TimeAtHalfDensity = w.settle(f.Velocity, 0.5, height)
+	f.GravityTime = w.settle(0, 1, height)
+	if f.Velocity > 0 {
+		f.Bound = (height - w.p.Bed.SettledHeight).Passed(f.Velocity)
+	}
+	f.Volume = f.Flow.For(f.Time)
+	f.ColumnVolumes = f.Volume.In(w.p.Bed.ColumnVolume)
+	f.BedHeight = w.p.Bed.SettledHeight
+	if f.Velocity == 0 {
+		f.CompressionFactor, f.Pressure, f.Recovers = 1, 0, 0
+	} else {
+		at := w.at(f.Velocity)
+		if known(at.CompressionFactor) {
+			f.CompressionFactor, f.Pressure = at.CompressionFactor, at.Pressure
+			f.BedHeight = w.p.Bed.SettledHeight.Times(1 / at.CompressionFactor)
+			f.Recovers = w.p.Bed.SettledHeight - f.BedHeight
+		}
+		w.use(f.Velocity, f.Pressure)
+	}
+	f.AdapterTravel = height - f.BedHeight
+}
+
+// settle returns the time of the first step.
+func (w *work) settle(downflow units.Velocity, densityFactor float64, height units.Length) units.Time {
+	s := w.inColumn()
+	if s.Concentration >= 1 {
+		return 0 // it is a settled bed already
+	}
+	out, err := w.suspension(s, downflow, densityFactor).Settle(height)
+	if err != nil {
+		w.refuseError(err)
+		return units.Time(nan)
+	}
+	return out.Time
+}
+
+// setSecond fills the second step in at its velocity.
+func (w *work) setSecond(u units.Velocity) {
+	c, s := w.c, &w.p.Second
+	s.Velocity, s.Flow, s.RiseBound = u, c.Column.Flow(u), u
+	at := w.at(u)
+	s.CompressionFactor, s.Pressure = at.CompressionFactor, at.Pressure
+	s.BedHeight = w.p.Bed.SettledHeight.Times(1 / at.CompressionFactor)
+	w.use(u, s.Pressure)
+	w.checkCritical("packing velocity", u)
+	// A bed loaded by its own flow gives way at the velocity of the flow at
+	// first, which sets the scale of the triangular series.
+	if lost := w.p.Bed.SettledHeight - s.BedHeight; lost > 0 {
+		s.Time = lost.Passed(u).Times(2 * triangular99)
+	}
+}
+
+// triangular99 is the time factor at which a bed under its own flow has 99 % of
+// its compression, see bed.Consolidation.
+const triangular99 = 1.879190
+
+// checkCritical refuses a velocity that is critical by the law.
+func (w *work) checkCritical(what string, u units.Velocity) {
+	if critical := w.p.Reach.Critical; u >= critical {
+		w.refuse(fmt.Sprintf("%s %v", what, u), fmt.Sprintf("it is not below the critical velocity by the law given, %v: the pressure runs away there", critical), "stay well below, at 70 to 80 % of it")
+	} else if u > critical.Times(0.8) {
+		w.caution("The %s, %v, is %.0f %% of the critical velocity by the law given; practice stays at 70 to 80 %%.", what, u, 100*u.In(critical))
+	}
+}
+
+// tooFar refuses a factor that flow does not reach, and says what it reaches.
+func (w *work) tooFar(err error) {
+	most := fmt.Sprintf("flow gives at most %.4g here, the adapter would have to give the rest, a factor of %.4g", w.curve.Last().CompressionFactor, w.c.CompressionFactor/w.curve.Last().CompressionFactor)
+	if c := w.p.Reach.Ceiling; known(c) {
+		most += fmt.Sprintf("; by the law given, flow gives at most %.4g, at the critical velocity", c)
+	}
+	w.refuse(fmt.Sprintf("compression factor %v", w.c.CompressionFactor), fmt.Sprintf("%v; %s", err, most),
+		"ask for a lower factor, measure the curve further if every limit allows it, plan flow and then the adapter (plan.FlowThenAdapter), or give a packing velocity of your own and drive the adapter to the mark")
+}
+
+// adapter fills in the way of the adapter to the mark.
+func (w *work) adapter(from units.Length, v units.Velocity) {
+	a := &w.p.Adapter
+	a.From, a.To, a.Speed = from, w.c.BedHeight, v
+	a.Time = (from - a.To).Passed(v)
+	a.Displaced = w.c.Column.Flow(v)
+}
+
+// adapterLoad finds the load that holds the bed at the mark at rest, from the law.
+func (w *work) adapterLoad() {
+	c, a := w.c, &w.p.Adapter
+	if c.Law == nil {
+		w.notChecked("load of the adapter: not determined (no law of the bed), so against the limits of bed and drive")
+		return
+	}
+	b := w.model()
+	load, err := b.LoadFor(c.CompressionFactor, 0)
+	if err != nil {
+		w.refuseError(err)
+		return
+	}
+	b.Load = load
+	s, err := b.At(0)
+	if err != nil {
+		w.refuseError(err)
+		return
+	}
+	a.Load, a.Force = load, load.On(w.p.Bed.Area)
+	a.TopVoid, a.BottomVoid = c.Law.Void(c.Medium.SettledVoid, load), s.BottomVoid
+	limit := c.Limits.AdapterForce
+	switch {
+	case limit == 0:
+		w.notChecked("force limit of the adapter's drive (not given)")
+	default:
+		a.Margin = 1 - a.Force.In(limit)
+		if a.Force > limit {
+			w.refuse(fmt.Sprintf("force of the adapter %v", a.Force), fmt.Sprintf("it passes the limit of its drive, %v", limit), "ask for a lower compression factor; a limit is not to be raised for a plan")
+		}
+	}
+}
+
+// strength is the velocity of the packing liquid that the packed bed stands
+// without leaving the adapter: that of the second step; where the adapter
+// compressed, that at which flow alone would give the same factor, or the critical
+// one if flow never does. NaN if it is not known.
+func (w *work) strength() units.Velocity {
+	c, s := w.c, w.p.Second
+	if w.byFlow() || c.Method == constantPressure {
+		return s.Velocity
+	}
+	if c.Law != nil {
+		u, err := w.model().VelocityFor(c.CompressionFactor)
+		var ceiling *bed.CeilingError
+		switch {
+		case err == nil:
+			return u
+		case errors.As(err, &ceiling):
+			return w.p.Reach.Critical
+		}
+	}
+	if len(w.curve.Points) > 0 {
+		if u, err := w.curve.VelocityFor(c.CompressionFactor); err == nil {
+			return u
+		}
+	}
+	return s.Velocity
+}
+
+// packedPressure is the pressure of a flow over the packed bed: by the law, held
+// at its height by the adapter, else in proportion to drag from what the curve
+// tells; NaN without either.
+func (w *work) packedPressure(u units.Velocity, mu units.Viscosity) units.Pressure {
+	c, s := w.c, w.p.Second
+	if c.Law != nil && !w.byFlow() && c.Method != constantPressure {
+		b := w.model()
+		b.Viscosity = mu
+		if load, err := b.LoadFor(c.CompressionFactor, u); err == nil {
+			b.Load = load
+		}
+		if at, err := b.At(u); err == nil {
+			return at.Pressure
+		}
+		return units.Pressure(nan)
+	}
+	at := bed.Point{Velocity: s.Velocity, Pressure: s.Pressure}
+	if c.Method == packInPlace && len(w.curve.Points) > 0 {
+		v, err := w.curve.VelocityFor(c.CompressionFactor)
+		if err != nil {
+			return units.Pressure(nan)
+		}
+		at = w.at(v)
+	}
+	return at.Pressure.Times(u.In(at.Velocity) * mu.In(w.p.Viscosity))
+}
+
+// highest returns the highest pressure over the bed of all flows, and that with
+// the hardware; NaN if one is not known.
+func (w *work) highest() (overBed, total units.Pressure) {
+	if len(w.uses) == 0 {
+		return units.Pressure(nan), units.Pressure(nan)
+	}
+	for _, x := range w.uses {
+		if !known(x.pressure) {
+			return units.Pressure(nan), units.Pressure(nan)
+		}
+		if h := w.hardware(x.velocity); w.hasHardware() && !x.adapter && !(x.velocity <= w.p.EmptyColumn.Velocity) {
+			w.p.EmptyColumn = EmptyColumn{x.velocity, h}
+		}
+		overBed, total = max(overBed, x.pressure), max(total, x.pressure+w.hardware(x.velocity))
+	}
+	return overBed, total
+}
+
+func (w *work) limits() {
+	c := w.c
+	overBed, total := w.highest()
+	if c.PackingPressure > 0 { // a set point with the empty column's part
+		total = c.PackingPressure
+	}
+	where := ""
+	if u := w.topVelocity(); u > 0 && c.PackingPressure == 0 {
+		where = fmt.Sprintf(" at %.4g cm/h", u.In(units.CentimetrePerHour))
+	}
+	var missing []string
+	check := func(name string, limit, used units.Pressure, what string) {
+		if limit == 0 {
+			missing = append(missing, name)
+			return
+		}
+		l := PressureLimit{Name: name, Limit: limit, Used: used, Margin: 1 - used.In(limit)}
+		w.p.Pressures = append(w.p.Pressures, l)
+		if !known(used) {
+			w.notChecked("pressure limit of the %s, %v (the pressure of the steps is not known)", l.Name, l.Limit)
+		}
+		if used > l.Limit {
+			w.refuse(fmt.Sprintf("%s %.3g bar%s", what, used.In(units.Bar), where),
+				fmt.Sprintf("it passes the limit of the %s, %.3g bar", l.Name, l.Limit.In(units.Bar)),
+				"ask for a lower compression factor or a lower bed; a limit is not to be raised for a plan")
+		}
+	}
+	name := "bed of " + mediumName(c.Medium)
+	if c.Method == packInPlace {
+		overBed = c.PackingPressure
+	}
+	if !w.byAdapter() || known(overBed) {
+		check(name, c.Medium.MaxBedPressure, overBed, "pressure")
+	} else if c.Medium.MaxBedPressure == 0 {
+		missing = append(missing, name)
+	}
+	if load := w.p.Adapter.Load; known(load) && c.Medium.MaxBedPressure > 0 {
+		keep := where
+		where = ""
+		check(name+", under the adapter", c.Medium.MaxBedPressure, load, "load")
+		where = keep
+	}
+	for _, l := range []struct {
+		name  string
+		limit units.Pressure
+		holds bool // the load of the adapter
+	}{{"column", c.Column.MaxPressure, true}, {"tube", c.Limits.TubePressure, true}, {"system", c.Limits.SystemPressure, false},
+		{"pump", c.Limits.PumpPressure, false}, {"relief device", c.Limits.ReliefPressure, false}} {
+		used, what := total, "pressure"
+		if load := w.p.Adapter.Load; l.holds && known(load) {
+			if under := load + w.packedPressure(c.AdapterSpeed, w.p.Viscosity); !(under <= used) {
+				used, what = under, "load and pressure"
+			}
+		}
+		check(l.name, l.limit, used, what)
+	}
+	if len(missing) > 0 {
+		w.notChecked("pressure limit of %s (not given)", strings.Join(missing, ", "))
+	}
+	if !w.hasHardware() && c.PackingPressure == 0 && w.flows() {
+		w.notChecked("pressure of the empty column, which adds to that of the bed against all limits but the bed's (not given)")
+	}
+	w.relief()
+	sort.SliceStable(w.p.Pressures, func(i, j int) bool { return w.p.Pressures[i].Limit < w.p.Pressures[j].Limit })
+	w.flowLimits()
+}
+
+// relief refuses a relief device that protects nothing.
+func (w *work) relief() {
+	c := w.c
+	relief := c.Limits.ReliefPressure
+	for _, part := range []struct {
+		name  string
+		limit units.Pressure
+	}{{"column", c.Column.MaxPressure}, {"tube", c.Limits.TubePressure}, {"system", c.Limits.SystemPressure}} {
+		if part.limit > 0 && relief > part.limit {
+			w.refuse(fmt.Sprintf("relief device at %v", relief), fmt.Sprintf("it answers above the limit of the %s, %v, and does not protect it", part.name, part.limit), "set it at or below the weakest part")
+		}
+	}
+}
+
+func (w *work) flowLimits() {
+	c := w.c
+	top, pumped := w.topVelocity(), c.TestVelocity
+	for _, x := range w.uses {
+		if !x.adapter {
+			pumped = max(pumped, x.velocity)
+		}
+	}
+	if top == 0 {
+		top = max(c.AdapterSpeed, c.TestVelocity)
+	}
+	for _, l := range []VelocityLimit{
+		{Name: "velocity of " + mediumName(c.Medium), Limit: c.Medium.MaxVelocity, Used: top},
+		{Name: "flow of the pump", Limit: c.Column.Velocity(c.Limits.PumpFlow), Used: pumped},
+	} {
+		if l.Limit == 0 {
+			w.notChecked("limit for the %s (not given)", l.Name)
+			continue
+		}
+		l.Margin = 1 - l.Used.In(l.Limit)
+		w.p.Flows = append(w.p.Flows, l)
+		if l.Used > l.Limit {
+			w.refuse(fmt.Sprintf("packing velocity %v", l.Used), fmt.Sprintf("it passes the limit for the %s, %v", l.Name, l.Limit),
+				"ask for a lower velocity or compression factor; a limit is not to be raised for a plan")
+		}
+		for _, d := range c.Duties {
+			if d.Velocity > l.Limit {
+				w.refuse("duty "+d.Name, fmt.Sprintf("its velocity %v passes the limit for the %s, %v", d.Velocity, l.Name, l.Limit),
+					"run the duty more slowly, or leave it out")
+			}
+		}
+	}
+	sort.SliceStable(w.p.Flows, func(i, j int) bool { return w.p.Flows[i].Limit < w.p.Flows[j].Limit })
+	least := c.Column.Velocity(c.Limits.LeastPumpFlow)
+	for _, u := range []struct {
+		name string
+		u    units.Velocity
+	}{{"first velocity", w.p.First.Velocity}, {"test velocity", c.TestVelocity}} {
+		if u.u > 0 && u.u < least {
+			w.refuse(fmt.Sprintf("%s %v", u.name, u.u), fmt.Sprintf("the pump does not hold less than %s steady, %.3g cm/h here", w.p.flow(c.Limits.LeastPumpFlow), least.In(units.CentimetrePerHour)),
+				"use a smaller pump for it, or a higher velocity")
+		}
+	}
+}
+
+// mediumName names the medium without its lot.
+func mediumName(m packing.Medium) string { m.Lot = ""; return m.Label() }
+
+// topVelocity is the highest velocity known of the steps; zero without flow.
+func (w *work) topVelocity() units.Velocity {
+	var top units.Velocity
+	for _, x := range w.uses {
+		top = max(top, x.velocity)
+	}
+	return top
+}
+
+func (w *work) duties() {
+	if len(w.c.Duties) == 0 {
+		w.notChecked("duties: whether the pack stands its later use (none given)")
+	}
+	strength := w.strength()
+	for _, d := range w.c.Duties {
+		k := DutyCheck{Duty: d, Wanted: w.c.DragMargin, Equivalent: d.Velocity.Times(d.Viscosity.In(w.p.Viscosity))}
+		k.Margin = strength.In(k.Equivalent)
+		k.Pressure = w.packedPressure(d.Velocity, d.Viscosity)
+		w.p.Duties = append(w.p.Duties, k)
+		if k.Margin < 1 {
+			w.refuse("duty "+d.Name, fmt.Sprintf("%s at %v and %v drags like %.4g cm/h of the packing liquid, more than packing at %.4g cm/h",
+				dutyLiquid(d), d.Temperature, d.Velocity, k.Equivalent.In(units.CentimetrePerHour), strength.In(units.CentimetrePerHour)),
+				fmt.Sprintf("run the duty at %.3g cm/h or less, or pack at a higher velocity", d.Velocity.Times(k.Margin/k.Wanted).In(units.CentimetrePerHour)))
+		}
+	}
+	if len(w.c.Duties) > 0 && !known(strength) {
+		w.notChecked("duties: what drag the packed bed stands (neither law nor curve reaches its factor)")
+	}
+}
+
+func dutyLiquid(d Duty) string {
+	if d.Liquid == "" {
+		return fmt.Sprintf("a liquid of %v", d.Viscosity)
+	}
+	return d.Liquid
+}
+
+func (w *work) forces() {
+	add := func(at string, p units.Pressure) {
+		if known(p) && p > 0 {
+			w.p.Forces = append(w.p.Forces, EndPlateForce{at, p, p.On(w.p.Bed.Area)})
+		}
+	}
+	add("per bar", 1*units.Bar)
+	add("second step", w.p.Second.Pressure)
+	add("set point", w.c.PackingPressure)
+	add("load of the adapter", w.p.Adapter.Load)
+	add("limit of the column", w.c.Column.MaxPressure)
+}
+
+func (w *work) test() {
+	c, t := w.c, &w.p.Test
+	t.Velocity, t.Flow = c.TestVelocity, c.Column.Flow(c.TestVelocity)
+	t.Sample = w.p.Bed.ColumnVolume.Times(float64(c.TestSample))
+	t.ColumnTime = c.BedHeight.Passed(c.TestVelocity)
+}
+
+// buffer adds to the liquid that the pack takes; what is not known adds nothing.
+func (w *work) buffer(what string, v units.Volume) {
+	if v > 0 && !math.IsInf(float64(v), 0) {
+		w.p.Buffer = append(w.p.Buffer, BufferRow{what, v})
+	}
+}
+
+// stage adds a stage in which nothing is known but the words.
+func (w *work) stage(name, valves, do, watch, ends string) *Stage {
+	s := Stage{Name: name, Valves: valves, Do: do, Watch: watch, Ends: ends}
+	unknown(&s)
+	w.p.Stages = append(w.p.Stages, s)
+	return &w.p.Stages[len(w.p.Stages)-1]
+}
+
+// row adds a line to the sheet.
+func (w *work) row(what, expected string) { w.p.Sheet = append(w.p.Sheet, SheetRow{what, expected}) }
+
+// ruler is a height as the ruler reads it.
+func (w *work) ruler(l units.Length) string {
+	return fmt.Sprintf("%.1f cm", (l + w.c.RulerZero).In(units.Centimetre))
+}
+
+// flow writes a flow as the column's size asks: mL/min below 10 cm, L/h above.
+func (p Procedure) flow(q units.VolumeFlow) string {
+	if p.Request.Column.InnerDiameter < 10*units.Centimetre {
+		return significant(q.In(units.MillilitrePerMinute), 3) + " mL/min"
+	}
+	return significant(q.In(units.LitrePerHour), 3) + " L/h"
+}
+
+func volume(v units.Volume) string {
+	if v < 1*units.Litre {
+		return significant(v.In(units.Millilitre), 3) + " mL"
+	}
+	return significant(v.In(units.Litre), 4) + " L"
+}
+
+func cm(l units.Length) string { return fmt.Sprintf("%.1f cm", l.In(units.Centimetre)) }
+
+// speed writes the speed of an adapter.
+func speed(u units.Velocity) string {
+	return significant(u.In(units.MillimetrePerSecond), 2) + " mm/s"
+}
+
+// span writes a time as people say it.
+func span(t units.Time) string {
+	if t < 100*units.Second {
+		return significant(t.In(units.Second), 2) + " s"
+	}
+	return significant(t.In(units.Minute), 2) + " min"
+}
+
+// significant writes x with n significant digits, zeros at the end kept, and all
+// digits before the point.
+func significant(x float64, n int) string {
+	mantissa := fmt.Sprintf("%.*e", n-1, x)
+	_, exponent, found := strings.Cut(mantissa, "e")
+	var e int
+	if _, err := fmt.Sscanf(exponent, "%d", &e); !found || err != nil {
+		return fmt.Sprint(x) // NaN or infinite
+	}
+	return fmt.Sprintf("%.*f", max(0, n-1-e), x)
+}
