@@ -111,6 +111,7 @@ var language = []struct{ what, code, want string }{
 	{"a failed assertion as the only argument", "one(as.(int))", "refused"},
 	{"an error of a cell's type through fmt", "type er2 struct{ n int }\nfunc (e *er2) Error() string { return \"er2\" }\nfunc fails2() error { return &er2{1} }\nwrapped := fmt.Errorf(\"at 1: %w\", fails2())\nvar noErr error\nfmt.Sprint(fails2(), errors.Unwrap(wrapped), wrapped, noErr)", "value er2 er2 at 1: er2 <nil>"},
 	{"a range variable that the body changes", "turns := 0\nfor i := range []int{0, 0, 0} { i -= 1; turns += i }\nfor i := range [3]int{} { i--; turns += i }\nturns", "value 0"},
+	{"a function used above its declaration", "below()\nfunc below() int { return 1 }", "refused"},
 	{"nil sent", "cnil := make(chan error, 1)\ncnil <- nil\n<-cnil == nil", "value true"},
 	{"nil in a type that refers to itself", "ch1 := &chain{&chain{nil, 2}, 1}\nch1.next = nil\nch1.next == nil", "value true"},
 	{"shift by a typed constant", "type bit int\nconst (\n\tb0 bit = iota\n\tb1\n\tb2\n)\n1<<b1 | 1<<b2", "value 6"},
