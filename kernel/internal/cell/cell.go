@@ -25,10 +25,10 @@ const (
 	// Step is called as Step(i) before the top-level statement Nodes[i].
 	Step = "next step"
 	// Text is called as Text(f, x), where f writes x, and returns x with a
-	// String method.
+	// String method. Text(x) keeps the methods of an interface.
 	Text = "text of"
 	// Values is called as Values(a, b) in place of the list "a, b" at the end
-	// of a cell, and returns both. It is written into the source, so it is an
+	// of a cell, and returns both. Values(a) has one value alone. It is written into the source, so it is an
 	// identifier, of a letter that no keyboard has.
 	Values = "ǀvalues"
 )

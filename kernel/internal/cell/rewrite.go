@@ -1,6 +1,7 @@
 package cell
 
 import (
+	"fmt"
 	"go/ast"
 	"go/constant"
 	"go/token"
@@ -15,11 +16,18 @@ import (
 type Types interface {
 	// Type returns the type of an expression, or nil.
 	Type(ast.Expr) types.Type
+	// Constant returns the value of an expression that is a constant integer,
+	// or nil.
+	Constant(ast.Expr) constant.Value
 	// TypeExpr writes a type as the cell can name it, or returns nil.
 	TypeExpr(types.Type) ast.Expr
 	// TextMethod returns the name of the method that writes values of a type
-	// that a cell has declared, String or Error, or "".
+	// that a cell has declared, or may have if it is an interface: String or
+	// Error, or "".
 	TextMethod(types.Type) string
+	// Copied returns the type of the value that a method value of a type that
+	// a cell has declared binds, or nil if it binds an address.
+	Copied(*ast.SelectorExpr) types.Type
 }
 
 // rewrite brings a top-level node into a form in which the interpreter gives
@@ -63,10 +71,43 @@ func apply(n ast.Node, t Types) ast.Node {
 		case *ast.BinaryExpr:
 			if big := bigShift(n); big != nil {
 				c.Replace(big)
+			} else if t != nil && (n.Op == token.SHL || n.Op == token.SHR) {
+				if v := t.Constant(n.Y); v != nil { // a constant of a signed type is no count to the interpreter
+					n.Y = &ast.BasicLit{ValuePos: n.Y.Pos(), Kind: token.INT, Value: v.ExactString()}
+				}
+			}
+		case *ast.SendStmt:
+			if ch := typeOf(n.Chan, t); ch != nil {
+				if ch, ok := ch.Underlying().(*types.Chan); ok {
+					n.Value = typedNil(n.Value, ch.Elem(), t)
+				}
 			}
 		case *ast.CallExpr:
 			giveTexts(n, t)
+			oneValue(n, t)
+		case *ast.SelectorExpr:
+			if call, ok := c.Parent().(*ast.CallExpr); !ok || call.Fun != n {
+				if f := bound(n, t); f != nil {
+					c.Replace(f)
+				}
+			}
+		case *ast.GoStmt:
+			bindCall(n.Call, t)
+		case *ast.DeferStmt:
+			bindCall(n.Call, t)
+			if c.Index() >= 0 {
+				for _, s := range deferBuiltin(n) {
+					c.InsertBefore(s)
+				}
+			}
 		case *ast.AssignStmt:
+			if n.Tok == token.ASSIGN && len(n.Lhs) == len(n.Rhs) {
+				for i, x := range n.Rhs {
+					if typ, ok := typeOf(n.Lhs[i], t).(*types.Pointer); ok {
+						n.Rhs[i] = typedNil(x, typ, t)
+					}
+				}
+			}
 			if c.Index() >= 0 {
 				for _, s := range splitBlank(n) {
 					c.InsertBefore(s)
@@ -75,6 +116,27 @@ func apply(n ast.Node, t Types) ast.Node {
 		}
 		return true
 	})
+}
+
+func typeOf(x ast.Expr, t Types) types.Type {
+	if t == nil {
+		return nil
+	}
+	return t.Type(x)
+}
+
+// typedNil gives a nil the type that the interpreter fails to find in a send,
+// and in an assignment to a pointer in a type that refers to itself.
+func typedNil(x ast.Expr, typ types.Type, t Types) ast.Expr {
+	id, ok := ast.Unparen(x).(*ast.Ident)
+	if !ok || id.Name != "nil" {
+		return x
+	}
+	named := t.TypeExpr(typ)
+	if named == nil {
+		return x
+	}
+	return &ast.StarExpr{Star: x.Pos(), X: &ast.CallExpr{Fun: &ast.Ident{NamePos: x.Pos(), Name: "new"}, Lparen: x.Pos(), Args: []ast.Expr{named}, Rparen: x.End()}}
 }
 
 // countTo turns "for i := range n" over an integer into a loop that counts.
@@ -121,14 +183,14 @@ func countTo(r *ast.RangeStmt, t Types) ast.Stmt {
 }
 
 // ownRange gives each turn of a loop variables of its own, if anything could
-// keep them.
+// keep them, or the body changes them: the interpreter counts with the key.
 func ownRange(r *ast.RangeStmt) {
 	if r.Tok != token.DEFINE {
 		return
 	}
 	var kept []ast.Expr
 	for _, x := range []ast.Expr{r.Key, r.Value} {
-		if id, ok := x.(*ast.Ident); ok && id.Name != "_" && keeps(r.Body, id.Name) {
+		if id, ok := x.(*ast.Ident); ok && id.Name != "_" && (keeps(r.Body, id.Name) || assigns(r.Body, id.Name)) {
 			kept = append(kept, id)
 		}
 	}
@@ -368,8 +430,106 @@ func splitBlank(a *ast.AssignStmt) []ast.Stmt {
 	return before
 }
 
+// oneValue makes a call f(m[k]) one of a single argument: the interpreter
+// passes on as well whether the key is there. An assertion and a receive are
+// the same.
+func oneValue(call *ast.CallExpr, t Types) {
+	if len(call.Args) != 1 {
+		return
+	}
+	if id, ok := call.Fun.(*ast.Ident); ok && types.Universe.Lookup(id.Name) != nil {
+		return // a builtin or a conversion
+	}
+	typ := typeOf(call.Args[0], t)
+	switch x := ast.Unparen(call.Args[0]).(type) {
+	case *ast.TypeAssertExpr:
+	case *ast.UnaryExpr:
+		if x.Op != token.ARROW {
+			return
+		}
+	case *ast.IndexExpr:
+		if t == nil {
+			return
+		}
+		of := t.Type(x.X)
+		if of == nil {
+			break
+		}
+		if _, ok := of.Underlying().(*types.Map); !ok {
+			return
+		}
+	default:
+		return
+	}
+	at := call.Args[0].Pos()
+	var one ast.Expr = &ast.Ident{NamePos: at, Name: Values}
+	if b, ok := typ.(*types.Basic); ok { // a conversion to the same type costs nothing
+		one = &ast.Ident{NamePos: at, Name: b.Name()}
+	}
+	call.Args[0] = &ast.CallExpr{Fun: one, Lparen: at, Args: []ast.Expr{call.Args[0]}, Rparen: call.Args[0].End()}
+}
+
+// bound makes the method value x.M, in which the interpreter looks at x when
+// it is called, a copy of x: func(v T) func() { return v.M }(x).
+func bound(sel *ast.SelectorExpr, t Types) ast.Expr {
+	if t == nil {
+		return nil
+	}
+	typ := t.Copied(sel)
+	if typ == nil {
+		return nil
+	}
+	x := sel.X
+	if p, ok := typ.(*types.Pointer); ok {
+		typ, x = p.Elem(), &ast.StarExpr{Star: x.Pos(), X: x}
+	}
+	named, result := t.TypeExpr(typ), t.TypeExpr(t.Type(sel))
+	if named == nil || result == nil {
+		return nil
+	}
+	at := sel.Pos()
+	v := func() *ast.Ident { return &ast.Ident{NamePos: at, Name: "v"} }
+	return &ast.CallExpr{Lparen: at, Rparen: sel.End(), Args: []ast.Expr{x}, Fun: &ast.FuncLit{
+		Type: &ast.FuncType{Func: at,
+			Params:  &ast.FieldList{List: []*ast.Field{{Names: []*ast.Ident{v()}, Type: named}}},
+			Results: &ast.FieldList{List: []*ast.Field{{Type: result}}}},
+		Body: &ast.BlockStmt{Lbrace: at, List: []ast.Stmt{&ast.ReturnStmt{Return: at, Results: []ast.Expr{
+			&ast.SelectorExpr{X: v(), Sel: sel.Sel}}}}, Rbrace: at}}}
+}
+
+// bindCall binds the receiver of a call that is made later.
+func bindCall(call *ast.CallExpr, t Types) {
+	if sel, ok := call.Fun.(*ast.SelectorExpr); ok {
+		if f := bound(sel, t); f != nil {
+			call.Fun = f
+		}
+	}
+}
+
+// deferBuiltin defers a builtin, which the interpreter cannot, as a function
+// that calls it, and returns assignments that keep its arguments.
+func deferBuiltin(d *ast.DeferStmt) []ast.Stmt {
+	id, ok := d.Call.Fun.(*ast.Ident)
+	if !ok || id.Name != "close" && id.Name != "delete" && id.Name != "clear" {
+		return nil
+	}
+	var before []ast.Stmt
+	call := *d.Call
+	call.Args = nil
+	for i, x := range d.Call.Args {
+		name := fmt.Sprintf("deferred %d of %d", i, d.Pos())
+		before = append(before, &ast.AssignStmt{Lhs: []ast.Expr{&ast.Ident{NamePos: x.Pos(), Name: name}}, TokPos: x.Pos(), Tok: token.DEFINE, Rhs: []ast.Expr{x}})
+		call.Args = append(call.Args, &ast.Ident{NamePos: x.Pos(), Name: name})
+	}
+	d.Call = &ast.CallExpr{Lparen: d.Call.Pos(), Rparen: d.Call.End(), Fun: &ast.FuncLit{
+		Type: &ast.FuncType{Func: d.Call.Pos(), Params: &ast.FieldList{}},
+		Body: &ast.BlockStmt{Lbrace: d.Call.Pos(), List: []ast.Stmt{&ast.ExprStmt{X: &call}}, Rbrace: d.Call.End()}}}
+	return before
+}
+
 // giveTexts makes package fmt see the String and Error methods of types that
-// cells have declared: x becomes Text(func(v T) string { return v.String() }, x).
+// cells have declared: x becomes Text(func(v T) string { return v.String() }, x),
+// and an interface Text(x).
 func giveTexts(call *ast.CallExpr, t Types) {
 	name, ok := fmtFunction(call)
 	if !ok || t == nil || call.Ellipsis.IsValid() || !slices.ContainsFunc(
@@ -392,6 +552,10 @@ func giveTexts(call *ast.CallExpr, t Types) {
 		}
 		at := a.Pos()
 		id := func(s string) *ast.Ident { return &ast.Ident{NamePos: at, Name: s} }
+		if types.IsInterface(typ) {
+			call.Args[i] = &ast.CallExpr{Fun: id(Text), Lparen: at, Rparen: a.End(), Args: []ast.Expr{a}}
+			continue
+		}
 		text := &ast.CallExpr{Fun: &ast.SelectorExpr{X: id("v"), Sel: id(method)}, Lparen: at, Rparen: at}
 		call.Args[i] = &ast.CallExpr{Fun: id(Text), Lparen: at, Rparen: a.End(), Args: []ast.Expr{
 			&ast.FuncLit{

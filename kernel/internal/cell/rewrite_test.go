@@ -2,6 +2,7 @@ package cell
 
 import (
 	"go/ast"
+	"go/constant"
 	"go/parser"
 	"go/types"
 	"testing"
@@ -10,9 +11,11 @@ import (
 // ints takes every expression for an int.
 type ints struct{}
 
-func (ints) Type(ast.Expr) types.Type       { return types.Typ[types.Int] }
-func (ints) TypeExpr(t types.Type) ast.Expr { x, _ := parser.ParseExpr(t.String()); return x }
-func (ints) TextMethod(types.Type) string   { return "" }
+func (ints) Type(ast.Expr) types.Type            { return types.Typ[types.Int] }
+func (ints) TypeExpr(t types.Type) ast.Expr      { x, _ := parser.ParseExpr(t.String()); return x }
+func (ints) TextMethod(types.Type) string        { return "" }
+func (ints) Constant(ast.Expr) constant.Value    { return nil }
+func (ints) Copied(*ast.SelectorExpr) types.Type { return nil }
 
 func TestRewrite(t *testing.T) {
 	for _, tc := range []struct{ body, want string }{
@@ -26,6 +29,10 @@ func TestRewrite(t *testing.T) {
 		{"_, a = 1, 2", "_ = 1; STEP(1); a = 2"},
 		{"x = 1 << 100", "x = 1267650600228229401496703205376.0"},
 		{"x = 1 << 62", "x = 1 << 62"},
+		{"f(x.(int))", "f(int(x.(int)))"},
+		{"f(<-c)", "f(int(<-c))"},
+		{"f(<-c, 1)", "f(<-c, 1)"},
+		{"f(xs[0])", "f(xs[0])"},
 	} {
 		got := text(t, New(tc.body, parse(t, "", tc.body), ints{}).Body)
 		if got != "STEP(0); "+tc.want {

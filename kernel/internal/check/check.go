@@ -12,6 +12,7 @@ package check
 import (
 	"errors"
 	"go/ast"
+	"go/constant"
 	"go/parser"
 	"go/token"
 	"go/types"
@@ -47,10 +48,12 @@ type Cell struct {
 	// Problems are what the interpreter would get wrong.
 	Problems []Problem
 	types    map[ast.Expr]types.TypeAndValue
-	checker  *Checker
-	names    map[string]types.Object
-	imports  map[string]importOf
-	methods  map[*ast.Ident]*method // by the name of the function that stands for it
+
+	selections map[*ast.SelectorExpr]*types.Selection
+	checker    *Checker
+	names      map[string]types.Object
+	imports    map[string]importOf
+	methods    map[*ast.Ident]*method // by the name of the function that stands for it
 
 	mentioned map[string]bool // identifiers
 }
@@ -66,7 +69,7 @@ type method struct {
 // and nothing is remembered before [Cell.Keep].
 func (c *Checker) Cell(nodes []ast.Node) *Cell {
 	cell := &Cell{checker: c, types: map[ast.Expr]types.TypeAndValue{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
-		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}}
+		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}, selections: map[*ast.SelectorExpr]*types.Selection{}}
 	for _, n := range nodes {
 		cell.mention(n)
 	}
@@ -93,7 +96,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		},
 	}
 	defs := map[*ast.Ident]types.Object{}
-	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: defs})
+	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: defs, Selections: cell.selections})
 	func() {
 		defer func() {
 			if recover() != nil { // nodes that only the interpreter knows
@@ -113,7 +116,26 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		}
 	}
 	cell.circles(nodes)
+	for _, n := range nodes {
+		if _, ok := n.(*ast.FuncDecl); !ok {
+			cell.deferred(n)
+		}
+	}
 	return cell
+}
+
+// deferred finds the defer statements that are in no function. The interpreter
+// would run them at the end of their statement.
+func (c *Cell) deferred(n ast.Node) {
+	ast.Inspect(n, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.FuncLit:
+			return false
+		case *ast.DeferStmt:
+			c.Problems = append(c.Problems, Problem{n.Pos(), "defer is for functions; at the top level of a cell call it where it is due, or put the lines into func() { ... }()"})
+		}
+		return true
+	})
 }
 
 // Keep remembers what a cell has declared and imported, for later cells.
@@ -134,12 +156,20 @@ func (c *Cell) Keep() {
 		if p, ok := base.(*types.Pointer); ok {
 			base = p.Elem()
 		}
-		if n, ok := base.(*types.Named); ok && n.Obj().Pkg() != nil && n.Obj().Pkg().Path() == "main" && n.TypeArgs() == nil {
+		if n, ok := base.(*types.Named); ok && inMain(n) && n.TypeArgs() == nil {
 			var others []*types.Var
 			for i := 1; i < m.signature.Params().Len(); i++ {
 				others = append(others, m.signature.Params().At(i))
 			}
 			sig := types.NewSignatureType(receiver, nil, nil, types.NewTuple(others...), m.signature.Results(), m.signature.Variadic())
+			old, _, _ := types.LookupFieldOrMethod(n, true, n.Obj().Pkg(), m.name)
+			if old, ok := old.(*types.Func); ok && !types.Identical(old.Type(), sig) {
+				// A method with other parameters or results: nothing takes
+				// the old one away, so the type is forgotten.
+				c.checker.forget(n.Obj())
+				delete(c.checker.names, n.Obj().Name())
+				continue
+			}
 			n.AddMethod(types.NewFunc(token.NoPos, n.Obj().Pkg(), m.name, sig))
 		}
 	}
@@ -149,41 +179,39 @@ func (c *Cell) Keep() {
 // anew: the interpreter takes the old type and the new one for the same.
 func (c *Checker) forget(old *types.TypeName) {
 	for name, obj := range c.names {
-		if obj != old && mentions(obj.Type(), old, 0) {
+		if obj != old && mentions(obj.Type(), old, map[*types.Named]bool{}) {
 			delete(c.names, name)
 		}
 	}
 }
 
 // mentions reports whether a type is made of another.
-func mentions(t types.Type, name *types.TypeName, depth int) bool {
-	if depth > 8 {
-		return true // better forget too much
-	}
+func mentions(t types.Type, name *types.TypeName, seen map[*types.Named]bool) bool {
 	switch t := t.(type) {
 	case *types.Named:
 		if t.Obj() == name {
 			return true
 		}
-		if t.Obj().Pkg() == nil || t.Obj().Pkg().Path() != "main" {
+		if !inMain(t) || seen[t] {
 			return false
 		}
-		return mentions(t.Underlying(), name, depth+1)
+		seen[t] = true
+		return mentions(t.Underlying(), name, seen)
 	case *types.Map:
-		return mentions(t.Key(), name, depth+1) || mentions(t.Elem(), name, depth+1)
+		return mentions(t.Key(), name, seen) || mentions(t.Elem(), name, seen)
 	case interface{ Elem() types.Type }: // array, slice, pointer, channel
-		return mentions(t.Elem(), name, depth+1)
+		return mentions(t.Elem(), name, seen)
 	case *types.Struct:
 		for i := range t.NumFields() {
-			if mentions(t.Field(i).Type(), name, depth+1) {
+			if mentions(t.Field(i).Type(), name, seen) {
 				return true
 			}
 		}
 	case *types.Signature:
-		return mentionedIn(t.Params(), name, depth) || mentionedIn(t.Results(), name, depth)
+		return mentionedIn(t.Params(), name, seen) || mentionedIn(t.Results(), name, seen)
 	case *types.Interface:
 		for i := range t.NumMethods() {
-			if mentions(t.Method(i).Type(), name, depth+1) {
+			if mentions(t.Method(i).Type(), name, seen) {
 				return true
 			}
 		}
@@ -191,9 +219,9 @@ func mentions(t types.Type, name *types.TypeName, depth int) bool {
 	return false
 }
 
-func mentionedIn(t *types.Tuple, name *types.TypeName, depth int) bool {
+func mentionedIn(t *types.Tuple, name *types.TypeName, seen map[*types.Named]bool) bool {
 	for i := range t.Len() {
-		if mentions(t.At(i).Type(), name, depth+1) {
+		if mentions(t.At(i).Type(), name, seen) {
 			return true
 		}
 	}
@@ -208,16 +236,44 @@ func (c *Cell) Type(x ast.Expr) types.Type {
 	return nil
 }
 
+// Constant returns the value of a constant integer of the cell, or nil.
+func (c *Cell) Constant(x ast.Expr) constant.Value {
+	if v := c.types[x].Value; v != nil && v.Kind() == constant.Int {
+		return v
+	}
+	return nil
+}
+
+// inMain reports whether a cell has declared a type.
+func inMain(n *types.Named) bool { return n.Obj().Pkg() != nil && n.Obj().Pkg().Path() == "main" }
+
+// Copied returns the type of the value that a method value binds, or nil if it
+// binds an address or is no method of a type that a cell has declared.
+func (c *Cell) Copied(x *ast.SelectorExpr) types.Type {
+	s := c.selections[x]
+	if s == nil || s.Kind() != types.MethodVal || types.IsInterface(s.Recv()) {
+		return nil
+	}
+	f, ok := s.Obj().(*types.Func)
+	if !ok || f.Pkg() == nil || f.Pkg().Path() != "main" {
+		return nil
+	}
+	if _, pointer := f.Signature().Recv().Type().(*types.Pointer); pointer {
+		return nil
+	}
+	return s.Recv()
+}
+
 // TextMethod returns the method that writes values of a type that a cell has
-// declared: Error, String, or "".
+// declared, or may have if it is an interface: Error, String, or "".
 func (c *Cell) TextMethod(t types.Type) string {
 	base := t
 	if p, ok := t.(*types.Pointer); ok {
 		base = p.Elem()
 	}
 	n, ok := base.(*types.Named)
-	if !ok || n.Obj().Pkg() == nil || n.Obj().Pkg().Path() != "main" || types.IsInterface(n) {
-		return ""
+	if !ok || types.IsInterface(n) == inMain(n) {
+		return "" // a cell's own interface keeps no methods
 	}
 	for _, name := range []string{"Error", "String"} {
 		m, _, _ := types.LookupFieldOrMethod(t, false, n.Obj().Pkg(), name)

@@ -23,8 +23,8 @@ func (in *interp) declareBuiltins() {
 		cell.Guard:  {Compile: in.compileGuard, ArgMin: 1, ArgMax: 1},
 		cell.Note:   {Compile: in.compileNote, ArgMin: 1, ArgMax: 1},
 		cell.Step:   {Compile: in.compileStep, ArgMin: 1, ArgMax: 1},
-		cell.Text:   {Compile: in.compileText, ArgMin: 2, ArgMax: 2},
-		cell.Values: {Compile: in.compileValues, ArgMin: 2, ArgMax: 1000},
+		cell.Text:   {Compile: in.compileText, ArgMin: 1, ArgMax: 2},
+		cell.Values: {Compile: in.compileValues, ArgMin: 1, ArgMax: 1000},
 	} {
 		in.ir.DeclBuiltin(name, b)
 	}
@@ -130,8 +130,16 @@ func (in *interp) compileValues(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr)
 	return in.call(c, args, ts, ts, func(vs []reflect.Value) []reflect.Value { return vs })
 }
 
-// compileText compiles Text(f, x).
+// compileText compiles Text(f, x) and Text(x).
 func (in *interp) compileText(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	if len(node.Args) == 1 {
+		// In an interface of compiled code stands a value with its methods,
+		// which the interpreter would take away for the empty interface.
+		x := c.Expr1(node.Args[0], nil)
+		return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{c.Universe.TypeOfInterface}, func(vs []reflect.Value) []reflect.Value {
+			return []reflect.Value{vs[0].Convert(reflect.TypeFor[any]())}
+		})
+	}
 	f, x := c.Expr1(node.Args[0], nil), c.Expr1(node.Args[1], nil)
 	return in.call(c, []*fast.Expr{f, x}, []xr.Type{f.Type, x.Type}, []xr.Type{c.TypeOf(text{})}, func(vs []reflect.Value) []reflect.Value {
 		t := text{

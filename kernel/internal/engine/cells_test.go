@@ -256,7 +256,7 @@ var contained = []string{
 	"go panic(\"in a goroutine\")",
 	"go func() { var m map[int]int; m[1]++ }()",
 	"for i := 0; i < 100; i++ { go func() { panic(i) }() }",
-	"defer panic(\"deferred\")",
+	"func() { defer panic(\"deferred\") }()",
 	"func() { defer func() { panic(\"again\") }(); panic(\"first\") }()",
 	"import \"regexp\"\nregexp.MustCompile(\"(\")",
 	"import \"gonum.org/v1/gonum/mat\"\nvar d mat.Dense\nd.Mul(mat.NewDense(2, 3, nil), mat.NewDense(2, 3, nil))",

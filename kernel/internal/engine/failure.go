@@ -196,6 +196,10 @@ func (in *interp) notCompiled(rec any, name string, c *cell.Cell) *failure {
 			f.places = in.compilerPlace(name)
 		}
 		f.message = in.explain(plain(withoutPosition(text)))
+		if m := undefined.FindStringSubmatch(plain(withoutPosition(text))); m != nil && c != nil &&
+			slices.ContainsFunc(c.Declared(), func(id *ast.Ident) bool { return id.Name == m[1] }) {
+			f.message = m[1] + " is not declared before it is used; move its declaration up, or into a cell above"
+		}
 		var re output.RuntimeError
 		if !errors.As(rec, &re) {
 			f.message = "the interpreter cannot compile this: " + f.message
