@@ -180,6 +180,114 @@ def test_pulse_moments(ours, export, flat):
     assert ours["moments"] == pytest.approx(mean**2 / variance, rel=1e-3)
 
 
+# 200 invented traces of one or two exponentially modified Gaussians with noise,
+# made with a fixed seed, measured by SciPy and by ours.
+TRACES, SAMPLES, EVERY = 200, 800, 0.5  # seconds between two samples
+MEASURE_ALL = f"""many, err := record.Read("many.csv")
+if err != nil {{ panic(err) }}
+for i := 0; i < {TRACES}; i++ {{
+	s, err := many.Signal(fmt.Sprint("s", i))
+	if err != nil {{ panic(err) }}
+	calm, err := s.Smoothed(5 + 2*(i%14))
+	if err != nil {{ panic(err) }}
+	y := calm.Values()
+	fmt.Print(i, " smooth")
+	for k := 0; k < len(y); k += 37 {{ fmt.Print(" ", y[k]) }}
+	fmt.Println(" ", y[len(y)-1])
+	apex := calm.Apex(0)
+	fmt.Println(i, "apex", apex.Index, apex.Height)
+	for _, fraction := range []float64{{0.5, 0.3, 0.1}} {{
+		w, err := calm.Width(apex, fraction)
+		if err != nil {{ panic(err) }}
+		fmt.Println(i, "width", fraction, w.InnerLeft, w.InnerRight)
+	}}
+	if pair, err := calm.TwoPeaks(0, 0.05*apex.Height); err == nil {{
+		fmt.Println(i, "pair", pair.First.Index, pair.Second.Index, pair.Rise, pair.Valley.Index)
+	}}
+}}"""
+
+
+@pytest.fixture(scope="module")
+def many():
+    """Return times and the 200 signals, as written with 12 digits."""
+    random = np.random.default_rng(200)
+    t = EVERY * np.arange(SAMPLES)
+    signals = np.empty((TRACES, SAMPLES))
+    for one in signals:
+        one[:] = 0.01 * 10 ** random.uniform(-2, 0) * random.standard_normal(SAMPLES)
+        for height in (1, random.uniform(0.1, 0.9))[:1 + random.integers(2)]:
+            sigma, ratio = random.uniform(8, 25), random.uniform(0.05, 2)
+            place = random.uniform(0.2, 0.6) * t[-1]
+            one += height * 20 * stats.exponnorm.pdf(t, ratio, loc=place, scale=sigma)
+    return t, np.array([[float(f"{v:.12g}") for v in one] for one in signals])
+
+
+@pytest.fixture(scope="module")
+def measured(evenbed, many, tmp_path_factory):
+    """Return (trace, word) -> list of lists of numbers as a notebook prints them."""
+    folder = tmp_path_factory.mktemp("many")
+    t, signals = many
+    names = ",".join(f"s{number} (mAU)" for number in range(TRACES))
+    np.savetxt(folder / "many.csv", np.column_stack([t, signals.T]), delimiter=",", fmt="%.12g",
+               header=f"Time (s),{names}", comments="")
+    text = printed(evenbed, folder, ['''import (
+	"fmt"
+	"github.com/evenbed/evenbed/packing/record"
+)''', MEASURE_ALL])
+    found = {}
+    for number, word, rest in re.findall(r"^(\d+) ([a-z]+) (.*)$", text, re.M):
+        found.setdefault((int(number), word), []).append([float(v) for v in rest.split()])
+    return found
+
+
+@pytest.fixture(scope="module")
+def calm(many):
+    """Return SciPy's smoothing of every signal, with windows from 5 to 31 points."""
+    return [signal.savgol_filter(one, 5 + 2 * (number % 14), 2) for number, one in enumerate(many[1])]
+
+
+def test_many_smoothed(measured, calm):
+    """scipy.signal.savgol_filter, both ends included: 1e-11 of the height, which is near 1."""
+    for number, z in enumerate(calm):
+        ours = measured[number, "smooth"][0]
+        assert ours == pytest.approx([*z[::37], z[-1]], abs=1e-11), number
+
+
+def test_many_peaks(measured, calm):
+    """scipy.signal.find_peaks has our apex as its highest, and our second peak as the one that rises most."""
+    pairs = 0
+    for number, z in enumerate(calm):
+        index, height = measured[number, "apex"][0]
+        peaks, found = signal.find_peaks(z, prominence=0)
+        assert peaks[np.argmax(z[peaks])] == index, number
+        assert height == pytest.approx(z[int(index)], abs=1e-11), number
+        # SciPy counts the prominence from the higher of both bases, ours from the
+        # one towards the highest peak.
+        towards = np.where(peaks > index, found["left_bases"], found["right_bases"])
+        others = [(z[p] - z[base], p) for p, base in zip(peaks, towards) if p != index]
+        rise, second = max(others, default=(0, -1))
+        if (number, "pair") not in measured:
+            assert rise < 0.05 * z.max() * (1 + 1e-9), number
+            continue
+        first, last, ours, valley = measured[number, "pair"][0]
+        pairs += 1
+        assert {first, last} == {index, second}, number
+        assert valley == first + np.argmin(z[int(first):int(last) + 1]), number
+        assert ours == pytest.approx(rise, abs=1e-11), number
+    assert 30 <= pairs <= 170  # some of each kind, or the test shows little
+
+
+def test_many_widths(measured, calm):
+    """scipy.signal.peak_widths crosses every level where ours does: 1e-11 over a slope of 1e-4 a sample, 1e-7."""
+    for number, z in enumerate(calm):
+        apex = int(np.argmax(z))
+        whole = (np.array([z[apex]]), np.array([0]), np.array([len(z) - 1]))
+        for fraction, left, right in measured[number, "width"]:
+            _, _, (first,), (last,) = signal.peak_widths(z, [apex], rel_height=1 - fraction, prominence_data=whole)
+            assert left / EVERY == pytest.approx(first, abs=1e-7), (number, fraction)
+            assert right / EVERY == pytest.approx(last, abs=1e-7), (number, fraction)
+
+
 PEAKS, POINTS = 200, 300
 EMG_CELLS = [
     """import (

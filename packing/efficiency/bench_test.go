@@ -53,6 +53,23 @@ func BenchmarkPulse10k(b *testing.B) { benchmarkPulse(b, false) }
 // BenchmarkPulse10kPeakOnly smooths only near the peak.
 func BenchmarkPulse10kPeakOnly(b *testing.B) { benchmarkPulse(b, true) }
 
+// An evaluation takes memory for the part near the peak and for what it says,
+// and nothing for each point of the trace.
+func TestEvaluateAllocatesLittle(t *testing.T) {
+	p, tr := bench10k(t)
+	count := func(tr trace.Trace) float64 {
+		return testing.AllocsPerRun(5, func() { evaluate(t, p, tr) })
+	}
+	short, err := tr.Within(trace.Times(200, 1500))
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.Baseline.Before = trace.Times(200, 300)
+	if long, short := count(tr), count(short); long > 30 || long != short {
+		t.Errorf("%v allocations for 10,000 points, %v for a seventh fewer", long, short)
+	}
+}
+
 // BenchmarkEMG10k fits all 10,000 points of the same trace, less its known
 // baseline, as the peers do, with standard errors.
 func BenchmarkEMG10k(b *testing.B) {

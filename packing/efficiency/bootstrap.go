@@ -142,7 +142,7 @@ func (r *PulseResult) again(x, y []float64) (measured, error) {
 	if err := a.findPeak(); err != nil {
 		return measured{}, err
 	}
-	if a.Moments, err = a.net.Moments(r.Moments.Range); err != nil {
+	if a.Moments, err = a.momentsWithin(r.Moments.Range); err != nil {
 		nan := math.NaN()
 		a.Moments = trace.Moments{Area: nan, Mean: nan, Variance: nan}
 	}

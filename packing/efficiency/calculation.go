@@ -2,6 +2,7 @@ package efficiency
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/internal/table"
@@ -22,9 +23,14 @@ type Calculation struct {
 	Beside string
 }
 
-// Latex returns formula and numbers as one display formula.
+// Latex returns formula and numbers as one display formula, with what the number
+// is to be read with.
 func (c Calculation) Latex() string {
-	return "$$" + c.Formula + " = " + c.Numbers + "$$"
+	s := c.Formula + " = " + c.Numbers
+	if c.Beside != "" {
+		s += `\quad \text{(` + c.Beside + `)}`
+	}
+	return "$$" + s + "$$"
 }
 
 // Markdown shows formula, numbers, letters and source.
@@ -52,14 +58,29 @@ const (
 	iupac         = "L. S. Ettre, Pure Appl. Chem. 65 (1993) 819-872 (IUPAC)"
 	practice      = "common practice of column packing, no source"
 	geometry      = "geometry of a cylinder"
+	gaussianShape = "the shape of a Gaussian"
+
+	foleyDorseySource = "J. P. Foley, J. G. Dorsey, Anal. Chem. 55 (1983) 730-737; coefficients from memory, checked against exact peaks"
 )
 
 // Calculation shows how a number of the result was worked out. The name is that
 // of the field: Plates, PlatesExact, PlatesMoments, PlatesPerMetre, HETP,
 // ReducedPlateHeight, Asymmetry, SymmetryFactor, RetentionVolume,
-// ColumnVolumes or Velocity. Another name is an error that lists them.
+// ColumnVolumes or Velocity; or that of another method: PlatesTangent,
+// PlatesAreaHeight, PlatesTenth, PlatesFiveSigma, PlatesFoleyDorsey, PlatesEMG,
+// PlatesCorrected or SignalToNoise. A method that has no number for this peak is
+// an error that says why, and another name one that lists them.
 func (r PulseResult) Calculation(name string) (Calculation, error) {
-	all := r.calculations()
+	if err := r.ready(); err != nil {
+		return Calculation{}, err
+	}
+	more, refused := r.moreCalculations()
+	for _, no := range refused {
+		if strings.EqualFold(no.name, name) {
+			return Calculation{}, fmt.Errorf("no calculation of %s: %w", no.name, no.err)
+		}
+	}
+	all := append(r.calculations(), more...)
 	names := make([]string, len(all))
 	for i, c := range all {
 		if strings.EqualFold(c.Name, name) {
@@ -70,8 +91,15 @@ func (r PulseResult) Calculation(name string) (Calculation, error) {
 	return Calculation{}, fmt.Errorf("no calculation %q; there are %s", name, strings.Join(names, ", "))
 }
 
-// Calculations shows all of them in one page.
-func (r PulseResult) Calculations() CalculationList { return CalculationList(r.calculations()) }
+// Calculations shows all of them in one page, without those that have no number
+// for this peak.
+func (r PulseResult) Calculations() CalculationList {
+	if r.ready() != nil {
+		return nil
+	}
+	more, _ := r.moreCalculations()
+	return append(r.calculations(), more...)
+}
 
 // A CalculationList shows several calculations below each other.
 type CalculationList []Calculation
@@ -142,6 +170,106 @@ func (r PulseResult) calculations() []Calculation {
 			fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(r.Pulse.Flow.In(units.LitrePerHour), 4, "L/h"), quantity(area.In(units.SquareCentimetre), 4, "cm^2"), quantity(u.In(units.CentimetrePerHour), 4, "cm/h")),
 			"Q flow, D inner diameter", geometry, ""},
 	}
+}
+
+// A noCalculation is one that has no number for this peak.
+type noCalculation struct {
+	name string
+	err  error
+}
+
+// moreCalculations are those of the numbers that are worked out when they are
+// asked for.
+func (r PulseResult) moreCalculations() (list []Calculation, refused []noCalculation) {
+	unit, letter, one := "min", "t_R", float64(units.Minute)
+	if r.Axis == trace.Volume {
+		unit, letter, one = "L", "V_R", float64(units.Litre)
+	}
+	on := func(x float64) string { return quantity(x/one, 4, unit) }
+	x := on(r.Apex.X)
+	peak := strings.Replace(letter, "_", "", 1) + " position of the maximum, "
+	with := fmt.Sprintf("reduced plate height %s by half height, asymmetry %s, at %v", fixed(r.ReducedPlateHeight, 1), fixed(r.Asymmetry, 2), r.Velocity)
+	add := func(err error, c Calculation) {
+		if err != nil {
+			refused = append(refused, noCalculation{c.Name, err})
+			return
+		}
+		list = append(list, c)
+	}
+	square := func(above, below string) string { return `\left( \frac{` + above + `}{` + below + `} \right)^2` }
+	all := r.Methods()
+	number := func(name string) (string, error) {
+		m, err := all.Method(name)
+		if err == nil {
+			err = m.Refusal
+		}
+		return fixed(m.Plates, 0), err
+	}
+
+	base, _ := r.tangents()
+	n, err := number("PlatesTangent")
+	add(err, Calculation{"PlatesTangent", "Plates by the tangents at the points of inflection", "N = 16 " + square(letter, "w_b"), "16 " + square(x, on(base.Width())) + " = " + n,
+		peak + "wb width at the base, from " + r.Axis.Show(base.Front.Foot) + " to " + r.Axis.Show(base.Back.Foot), iupac, with})
+
+	n, err = number("PlatesAreaHeight")
+	add(err, Calculation{"PlatesAreaHeight", "Plates by area and height", `N = 2 \pi \left( \frac{` + letter + ` h}{A} \right)^2`,
+		fmt.Sprintf(`2 \pi \left( \frac{%s \cdot %s}{%s} \right)^2 = %s`, x, significant(r.Height, 4), quantity(r.Moments.Area/one, 4, unit), n),
+		peak + "h height and A area of the peak, taken from " + r.Moments.Range.String(), gaussianShape, with})
+
+	for _, w := range []struct {
+		name, factor string
+		fraction     float64
+		source       string
+	}{{"PlatesTenth", "18.42068", 0.1, gaussianShape}, {"PlatesFiveSigma", "24.98853", fiveSigma, gaussianShape + "; the factor is printed as 25"}} {
+		_, width, _ := r.PlatesAtWidth(w.fraction)
+		percent := fmt.Sprintf("%.4g", 100*w.fraction)
+		n, err = number(w.name)
+		add(err, Calculation{w.name, "Plates by the width at " + percent + " % of the height", fmt.Sprintf(`N = 8 \ln \frac{1}{%v} \, `, w.fraction) + square(letter, "w"),
+			w.factor + " " + square(x, on(width.Width())) + " = " + n, peak + "w width at " + percent + " % of the height", w.source, with})
+	}
+
+	a, b := on(r.Tenth.Front(r.Apex)), on(r.Tenth.Back(r.Apex))
+	g, _ := r.FoleyDorsey()
+	n, err = number("PlatesFoleyDorsey")
+	letters := peak + "w width at a tenth of the height, b its part behind the maximum, a the one in front. N stands for tR²/M2"
+	if g.Mirrored {
+		letters += ". The peak fronts: a and b are taken the other way round"
+	}
+	add(err, Calculation{"PlatesFoleyDorsey", "Plates of an exponentially modified Gaussian, from the width at 10 %", `N = \frac{41.7 ` + square(letter, "w") + `}{b/a + 1.25}`,
+		fmt.Sprintf(`\frac{41.7 %s}{%s + 1.25} = %s`, square(x, on(r.Tenth.Width())), fixed(g.Ratio, 3), n),
+		letters + fmt.Sprintf("; a = %s and b = %s here", plain(a), plain(b)), foleyDorseySource, with})
+
+	e, err := r.EMG()
+	var fitted Calculation
+	if err == nil {
+		fitted, err = e.Calculation("Plates")
+	}
+	fitted.Name, fitted.Title, fitted.Beside = "PlatesEMG", "Plates by the fit of an exponentially modified Gaussian", with
+	add(err, fitted)
+
+	c, err := r.Corrected()
+	var m CorrectedMethod
+	if err == nil {
+		m = c.List[0]
+	}
+	parts := "those of the system without the column and of the sample, V/2 and V/√12"
+	if r.Pulse.ExtraColumn == (ExtraColumn{}) {
+		parts = "those of the sample alone, V/2 and V/√12: no ExtraColumn is given"
+	}
+	litres := func(v units.Volume) string { return quantity(v.In(units.Litre), 4, "L") }
+	add(err, Calculation{"PlatesCorrected", "Plates by moments of the column alone", `N = \frac{(V_1 - V_e)^2}{\sigma^2 - \sigma_e^2}`,
+		fmt.Sprintf(`\frac{(%s - %s)^2}{(%s)^2 - (%s)^2} = %s`, litres(m.Mean), litres(c.Shift), litres(m.Deviation), litres(units.Volume(math.Sqrt(c.Taken)*r.cubicMetresPerUnit())), fixed(m.Plates, 0)),
+		"V1 first moment and σ standard deviation as observed, Ve and σe " + parts, "the variance of a sum of independent steps", with + "; " + fixed(m.Observed, 0) + " as observed"})
+
+	s, err := r.SignalToNoise()
+	add(err, Calculation{"SignalToNoise", "Signal-to-noise ratio", `S/N = \frac{2H}{h}`, fmt.Sprintf(`\frac{2 \cdot %s}{%s} = %s`, significant(s.Height, 4), significant(s.Noise, 3), fixed(s.Ratio, 0)),
+		fmt.Sprintf("H height of the peak, h range of the noise from %s, %.1f widths at half height", s.Window, s.Widths), pharmacopoeia, ""})
+	return list, refused
+}
+
+// plain takes the LaTeX off a quantity.
+func plain(s string) string {
+	return strings.NewReplacer(`\,\mathrm{`, " ", "}", "").Replace(s)
 }
 
 // quantity writes a number to so many digits with a unit, in LaTeX.

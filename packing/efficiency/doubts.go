@@ -3,6 +3,7 @@ package efficiency
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
@@ -15,6 +16,7 @@ func (r *PulseResult) doubts(tr trace.Trace) {
 	r.doubtShape(tr)
 	r.doubtBaseline()
 	r.doubtSampling(tr)
+	r.doubtSmoothing()
 	r.doubtTest()
 	r.doubtLimits()
 }
@@ -46,7 +48,7 @@ func (r *PulseResult) doubtShape(tr trace.Trace) {
 
 // flat returns how long the trace stays exactly at its highest value within the
 // peak, if that is for three samples or more.
-func (r PulseResult) flat(tr trace.Trace) float64 {
+func (r *PulseResult) flat(tr trace.Trace) float64 {
 	near, err := tr.Within(trace.Range{Axis: r.Axis, From: r.Half.Left, To: r.Half.Right})
 	if err != nil {
 		return 0
@@ -75,26 +77,16 @@ func (r PulseResult) flat(tr trace.Trace) float64 {
 
 // second looks for an apex beside the main one and returns its place and its
 // rise above the valley between them, 0 if there is none.
-func (r PulseResult) second() (x, rise float64) {
-	least := math.Max(secondApex*r.Height, 6*r.noise())
-	for _, step := range []int{-1, 1} {
-		valley, top, at := r.Height, 0.0, 0.0
-		for i := r.Apex.Index; i >= 0 && i < r.calm.Len(); i += step {
-			p, y := r.calm.XY(i)
-			if p < r.Tenth.Left || p > r.Tenth.Right {
-				break
-			}
-			valley = math.Min(valley, y)
-			if y-valley > top {
-				top, at = y-valley, p
-			}
-		}
-		if top > least && top > rise {
-			x, rise = at, top
-		}
+func (r *PulseResult) second() (x, rise float64) {
+	_, x, rise = r.calm.SecondApex(r.Apex, trace.Range{Axis: r.Axis, From: r.Tenth.Left, To: r.Tenth.Right})
+	if rise < r.leastRise() {
+		return x, 0
 	}
 	return x, rise
 }
+
+// leastRise is how far a second apex must rise above the valley.
+func (r *PulseResult) leastRise() float64 { return math.Max(secondApex*r.Height, 6*r.noise()) }
 
 // doubtBaseline looks at the line under the peak.
 func (r *PulseResult) doubtBaseline() {
@@ -112,12 +104,12 @@ func (r *PulseResult) doubtBaseline() {
 		if math.IsNaN(wide) {
 			wide = r.Tenth.Width()
 		}
-		if d := math.Abs(l.Slope) * wide; d > mostDrift*h {
+		if d := math.Abs(l.At(r.Apex.X+wide/2) - l.At(r.Apex.X-wide/2)); d > mostDrift*h {
 			r.warn(fmt.Sprintf("The baseline drifts by %.2g %% of the height under the peak", 100*d/h),
-				"Let lamp and temperature settle before the test; a straight line was taken away")
+				"Let lamp and temperature settle before the test; a "+baselineKind(l)+" was taken away")
 		}
 	}
-	span, half := r.net.Span(), r.Half.Width()
+	span, half := r.recorded.Span(), r.Half.Width()
 	if before := r.Apex.X - span.From; before < leastRoom*half {
 		r.warn(fmt.Sprintf("The recording begins only %.1f widths at half height in front of the apex", before/half),
 			"The baseline is uncertain: start recording with the sample")
@@ -140,16 +132,10 @@ func (r *PulseResult) doubtSampling(tr trace.Trace) {
 		}
 		r.warn(fmt.Sprintf("%d points stand above half height: %s", n, how), "Record more often: 20 to 30 points or more")
 	}
-	near, err := r.calm.Within(trace.Range{Axis: r.Axis, From: r.Tenth.Left, To: r.Tenth.Right})
-	if err != nil {
-		return
-	}
-	widest, at := 0.0, 0.0
-	for i := 1; i < near.Len(); i++ {
-		last, _ := near.XY(i - 1)
-		if x, _ := near.XY(i); x-last > widest {
-			widest, at = x-last, last
-		}
+	widest, at, same := r.recorded.Steps(trace.Range{Axis: r.Axis, From: r.Tenth.Left, To: r.Tenth.Right})
+	if same > 0 {
+		r.warn(fmt.Sprintf("Within the peak %d samples stand at the %s of the sample before", same, r.Axis),
+			"Export the "+r.Axis.String()+" with more digits: widths are no better than its steps")
 	}
 	if mean := tr.Step(); widest > unevenStep*mean && widest > r.Half.Width()/fewPoints {
 		r.warn(fmt.Sprintf("Samples are missing within the peak: the longest gap is %s at %s, the mean step %s", r.Axis.Show(widest), r.Axis.Show(at), r.Axis.Show(mean)),
@@ -157,8 +143,27 @@ func (r *PulseResult) doubtSampling(tr trace.Trace) {
 	}
 }
 
+// doubtSmoothing looks at what a window that was given does to the peak.
+func (r *PulseResult) doubtSmoothing() {
+	m, sigma := float64(r.SmoothingWindow/2), r.Half.Width()/r.calm.Step()/gaussianWidth
+	if lowered := 0.03 * math.Pow(m/sigma, 4); m > 1 && lowered > mostLowered {
+		r.warn(fmt.Sprintf("Smoothing over %d points lowers the peak by about %.2g %% and widens it", r.SmoothingWindow, 100*lowered),
+			fmt.Sprintf("Take %d points or fewer, or leave Smoothing.Window out", max(1, int(sigma/2)*2-1)))
+	}
+}
+
+// gaussianWidth is the width at half height of a Gaussian of σ = 1, √(8 ln 2).
+const gaussianWidth = 2.3548200450309493
+
 // doubtTest looks at how the test was run.
 func (r *PulseResult) doubtTest() {
+	if r.Pulse.Temperature == 0 && r.isConductivity() {
+		r.warn("The signal is a conductivity and the temperature of the test was not given",
+			"Note the temperature and give it: conductivity rises by about 2 % a kelvin, and viscosity changes as much")
+	}
+	if r.Pulse.ExtraColumn != (ExtraColumn{}) {
+		r.doubtExtraColumn()
+	}
 	if v := r.Pulse.SampleVolume; v > 0 {
 		// The sample's plug has the variance V²/12 of the V_R²/N that was seen.
 		part := v.In(r.RetentionVolume)
@@ -178,14 +183,41 @@ func (r *PulseResult) doubtTest() {
 	}
 }
 
+// isConductivity reports whether unit or name of the signal says so.
+func (r *PulseResult) isConductivity() bool {
+	return strings.HasPrefix(r.Unit, "mS") || strings.HasPrefix(r.Unit, "µS") || strings.HasPrefix(r.Unit, "S/") ||
+		strings.Contains(strings.ToLower(r.Signal), "conductivity")
+}
+
+// doubtExtraColumn looks at how much of the width comes from outside the bed.
+func (r *PulseResult) doubtExtraColumn() {
+	c, err := r.Corrected()
+	if err != nil {
+		r.warn("The numbers cannot be corrected for the system outside the column: "+err.Error(),
+			"Measure the system without the column again, at this flow, and read the numbers as those of column and system together")
+		return
+	}
+	if share := c.Taken / r.Moments.Variance; share > mostExtra {
+		r.warn(fmt.Sprintf("Tubing, detector and sample make %.0f %% of the peak's variance", 100*share),
+			"Read the corrected numbers beside the others; shorten or narrow the tubing before the next test")
+	}
+}
+
 // doubtLimits looks at what is asked for.
 func (r *PulseResult) doubtLimits() {
-	bound := r.Pulse.Limits.PlatesPerMetre.Min
-	if least, _, ok := bounded(bound); ok {
-		if h := 1 / (least * r.Bead.In(units.Metre)); h < leastReduced || h > mostReduced {
-			r.warn(fmt.Sprintf("At least %s plates per metre asks for a reduced plate height of %.1f of beads of %v", bound, h, r.Bead),
+	question := func(limit string, h float64) {
+		if h < leastReduced || h > mostReduced {
+			r.warn(fmt.Sprintf("%s asks for a reduced plate height of %.1f of beads of %v", limit, h, r.Bead),
 				fmt.Sprintf("Check the limit: well packed beds reach about %v to %v", leastReduced, mostReduced))
 		}
+	}
+	bound := r.Pulse.Limits.PlatesPerMetre.Min
+	if least, _, ok := bounded(bound); ok {
+		question("At least "+bound+" plates per metre", 1/(least*r.Bead.In(units.Metre)))
+	}
+	bound = r.Pulse.Limits.ReducedPlateHeight.Max
+	if most, _, ok := bounded(bound); ok {
+		question("A reduced plate height of at most "+bound, most)
 	}
 }
 

@@ -4,8 +4,16 @@
 // A [Pulse] describes the test; [Pulse.Evaluate] takes the detector's trace and
 // returns a [PulseResult]: plates and plate height, asymmetry, retention, the
 // doubts about them, and the verdict against the user's [Limits].
-// [PulseResult.Calculation] shows one number with its formula.
+// [PulseResult.Calculation] shows one number with its formula, and
 // [PulseResult.Uncertainty] has the standard error and the 95 % interval of each.
+// The result also answers, when asked:
+//
+//	Methods        every other plate number, why they differ, which to quote
+//	MomentLimits   what the limits of the moments do
+//	Shape          what the shape shows, by which rule, where to look next
+//	SignalToNoise  2H/h      Separation  two apexes, resolution, peak to valley
+//	Corrected      the column without system and sample
+//	Table, Figure, Text, Measured, Doubts  its parts alone, for a report
 //
 // A [Transition] does the same with the step of a change of buffers, which every
 // cycle has, and [TransitionResult.Against] compares it with an earlier one. A

@@ -13,7 +13,15 @@ import (
 // takes 0.795. An empty bound was not given.
 type Limit struct {
 	Min, Max string
+	// Figures is the number of significant figures that the value is rounded to
+	// before it is compared, if the procedure counts those. Zero: the decimals of
+	// the bound count.
+	Figures int
 }
+
+// ToFigures returns the limit for values rounded to so many significant figures:
+// AtLeast("4000").ToFigures(2) takes 3950, which rounds to 4000.
+func (l Limit) ToFigures(figures int) Limit { l.Figures = figures; return l }
 
 // AtLeast returns the limit of a least value: AtLeast("4000").
 func AtLeast(least string) Limit { return Limit{Min: least} }
@@ -23,27 +31,37 @@ func AtMost(largest string) Limit { return Limit{Max: largest} }
 
 // Between returns the limit of a least and a largest value:
 // Between("0.80", "1.50").
-func Between(least, largest string) Limit { return Limit{least, largest} }
+func Between(least, largest string) Limit { return Limit{Min: least, Max: largest} }
 
 // IsZero reports whether no limit was given.
-func (l Limit) IsZero() bool { return l == Limit{} }
+func (l Limit) IsZero() bool { return l.Min == "" && l.Max == "" }
 
 // String writes the limit in words.
 func (l Limit) String() string {
+	text := l.Min + " to " + l.Max
 	switch {
 	case l.IsZero():
 		return "not given"
 	case l.Max == "":
-		return "at least " + l.Min
+		text = "at least " + l.Min
 	case l.Min == "":
-		return "at most " + l.Max
+		text = "at most " + l.Max
 	}
-	return l.Min + " to " + l.Max
+	switch l.Figures {
+	case 0:
+		return text
+	case 1:
+		return text + " (to 1 significant figure)"
+	}
+	return fmt.Sprintf("%s (to %d significant figures)", text, l.Figures)
 }
 
 // check refuses bounds that are no positive numbers or stand the wrong way
 // round.
 func (l Limit) check(name string) error {
+	if l.Figures < 0 || l.Figures > 15 || l.Figures > 0 && l.IsZero() {
+		return fmt.Errorf("limit of %s: %d significant figures for %q; give a bound and 1 to 15 figures, or none to compare with the bound's decimals", name, l.Figures, l.Min+l.Max)
+	}
 	for _, bound := range []string{l.Min, l.Max} {
 		if bound == "" {
 			continue
@@ -88,6 +106,9 @@ func (l Limit) judge(v float64) (reported string, outcome Outcome) {
 		}
 		limit, decimals, _ := bounded(bound.text)
 		text := rounded(v, decimals)
+		if l.Figures > 0 {
+			text = roundedFigures(v, l.Figures)
+		}
 		got, err := strconv.ParseFloat(text, 64)
 		if reported == "" || bound.sign*(got-limit) < 0 {
 			reported = text
@@ -133,6 +154,35 @@ func rounded(v float64, decimals int) string {
 		return whole
 	}
 	return whole + "." + part
+}
+
+// roundedFigures writes v with so many significant figures, a 5 behind the last
+// of them rounding up as in [rounded]; what stands before the point beyond them
+// becomes zeros.
+func roundedFigures(v float64, figures int) string {
+	if !(v > 0) || math.IsInf(v, 0) {
+		return strconv.FormatFloat(v, 'f', -1, 64)
+	}
+	s := strconv.FormatFloat(v, 'e', -1, 64) // d.ddd…e±dd, the shortest
+	digits, power, _ := strings.Cut(s, "e")
+	exponent, err := strconv.Atoi(power)
+	if err != nil {
+		panic("efficiency: a formatted number has no exponent: " + s)
+	}
+	number, err := strconv.ParseFloat(digits, 64)
+	if err != nil {
+		panic("efficiency: a formatted number did not parse: " + s)
+	}
+	kept := rounded(number, figures-1)
+	if strings.HasPrefix(kept, "10") { // 9.96 has become 10.0
+		kept, exponent = rounded(1, figures-1), exponent+1
+	}
+	decimals := max(0, figures-1-exponent)
+	whole, err := strconv.ParseFloat(kept+"e"+strconv.Itoa(exponent), 64)
+	if err != nil {
+		panic("efficiency: a rounded number did not parse: " + kept)
+	}
+	return strconv.FormatFloat(whole, 'f', decimals, 64)
 }
 
 // Limits are what the user's procedure asks of a packed column. None is a

@@ -1,6 +1,8 @@
 package efficiency
 
 import (
+	"math"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -81,6 +83,77 @@ func TestLimitsRefused(t *testing.T) {
 	for _, l := range []Limit{{}, AtLeast("4000"), Between("0.80", "0.80"), AtMost("0.5")} {
 		if err := (Limits{Asymmetry: l}).check(); err != nil {
 			t.Errorf("%v refused: %v", l, err)
+		}
+	}
+}
+
+// Rounding to significant figures, where a procedure counts those instead of the
+// decimals of its limit.
+func TestRoundedToFigures(t *testing.T) {
+	for _, tc := range []struct {
+		limit    Limit
+		value    float64
+		reported string
+		outcome  Outcome
+		source   string
+	}{
+		{AtLeast("4000").ToFigures(2), 3950, "4000", Meets, "by hand: a 5 rounds up"},
+		{AtLeast("4000").ToFigures(2), 3949, "3900", DoesNotMeet, "by hand"},
+		{AtLeast("4000").ToFigures(4), 3999.5, "4000", Meets, "by hand: the same as no decimals"},
+		{AtLeast("4000").ToFigures(1), 3500, "4000", Meets, "by hand"},
+		{AtMost("1.8").ToFigures(2), 1.84, "1.8", Meets, "as USP General Notices 7.20: 2 figures are 1 decimal here"},
+		{AtMost("1.8").ToFigures(2), 1.85, "1.9", DoesNotMeet, "as USP General Notices 7.20"},
+		{AtMost("1.80").ToFigures(3), 1.804, "1.80", Meets, "by hand"},
+		{AtMost("10").ToFigures(2), 9.96, "10", Meets, "by hand: 9.96 becomes 10, with two figures and not three"},
+		{AtMost("1.0").ToFigures(2), 0.996, "1.0", Meets, "by hand"},
+		{AtMost("0.10").ToFigures(2), 0.0996, "0.10", Meets, "by hand"},
+		{AtLeast("0.80").ToFigures(2), 0.795, "0.80", Meets, "by hand"},
+		{AtLeast("100000").ToFigures(3), 99949, "99900", DoesNotMeet, "by hand"},
+		{AtLeast("100000").ToFigures(3), 99950, "100000", Meets, "by hand"},
+		{Between("0.80", "1.50").ToFigures(2), 1.54, "1.5", Meets, "by hand"},
+	} {
+		reported, outcome := tc.limit.judge(tc.value)
+		if reported != tc.reported || outcome != tc.outcome {
+			t.Errorf("%v against %v: %q, %v; want %q, %v (%s)", tc.value, tc.limit, reported, outcome, tc.reported, tc.outcome, tc.source)
+		}
+	}
+	if got := AtLeast("4000").ToFigures(2).String(); got != "at least 4000 (to 2 significant figures)" {
+		t.Error(got)
+	}
+	for _, l := range []Limit{{Figures: 2}, AtLeast("4000").ToFigures(-1), AtLeast("4000").ToFigures(16)} {
+		if l.check("plates") == nil {
+			t.Errorf("%+v was accepted", l)
+		}
+	}
+}
+
+// Rounding to figures does not depend on the power of ten.
+func TestFiguresScale(t *testing.T) {
+	for _, digits := range []string{"1", "1.05", "2.4999", "9.949", "9.95", "9.9951", "5.5"} {
+		one, err := strconv.ParseFloat(digits, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for figures := 1; figures <= 4; figures++ {
+			want, err := strconv.ParseFloat(roundedFigures(one, figures), 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for power := -6; power <= 9; power++ {
+				v, err := strconv.ParseFloat(digits+"e"+strconv.Itoa(power), 64)
+				if err != nil {
+					t.Fatal(err)
+				}
+				got, err := strconv.ParseFloat(roundedFigures(v, figures), 64)
+				if err != nil || math.Abs(got/math.Pow10(power)-want) > 1e-12*want {
+					t.Errorf("%v to %d figures: %v, want %v", v, figures, got, want*math.Pow10(power))
+				}
+			}
+		}
+	}
+	for _, v := range []float64{math.NaN(), math.Inf(1), 0, -5} {
+		if s := roundedFigures(v, 2); s == "" {
+			t.Errorf("%v gives nothing", v)
 		}
 	}
 }

@@ -21,7 +21,13 @@ type Pulse struct {
 	Medium       packing.Medium    // its mean bead makes the reduced plate height
 	MeanBead     units.Length      // in place of the medium's
 	Temperature  units.Temperature // for the report; zero: not given
+	Direction    Direction         // of the flow through the bed, for the report
 	Limits       Limits
+
+	// ExtraColumn is what the system adds without the column; zero: not given.
+	// [PulseResult.Corrected] takes it off, beside the numbers and never in
+	// their place.
+	ExtraColumn ExtraColumn
 
 	// Search is the stretch of the trace in which the peak is looked for;
 	// zero: all of it.
@@ -44,8 +50,30 @@ type Smoothing struct {
 	// height, which lowers the peak by about 0.01 %. One: none.
 	Window int
 	// PeakOnly smooths, and looks for crossings, only near the peak: within
-	// six times its width at half height.
+	// four times its width at half height.
 	PeakOnly bool
+}
+
+// A Direction is that of the flow through the bed. Test in the one that the
+// column is used in.
+type Direction int
+
+// The directions.
+const (
+	DirectionNotGiven Direction = iota
+	Downflow
+	Upflow
+)
+
+// String writes the direction in words.
+func (d Direction) String() string {
+	switch d {
+	case Downflow:
+		return "downflow"
+	case Upflow:
+		return "upflow"
+	}
+	return "not given"
 }
 
 // A Warning is a doubt that did not stop the evaluation.
@@ -58,6 +86,11 @@ type Warning struct {
 func (w Warning) String() string { return w.What + ". " + w.Do + "." }
 
 // A PulseResult is what a pulse test says about a packed column.
+//
+// Read plates with reduced plate height, asymmetry and velocity. More is worked
+// out when it is asked for: [PulseResult.Methods] and [PulseResult.MomentLimits]
+// for other plate numbers, [PulseResult.Shape], [PulseResult.SignalToNoise],
+// [PulseResult.Corrected], [PulseResult.Separation].
 type PulseResult struct {
 	Refusal  error // why there are no numbers, or nil
 	Pulse    Pulse
@@ -89,7 +122,8 @@ type PulseResult struct {
 	// with intervals.
 	PlatesPerMetreStdErr, ReducedPlateHeightStdErr, AsymmetryStdErr, SymmetryFactorStdErr float64
 
-	// How it was measured, in the units of the trace's axis.
+	// How it was measured, in the units of the trace's axis. The index of the
+	// apex counts in the part near the peak.
 	Axis                  trace.Axis
 	Apex                  trace.Apex
 	Half, Tenth, Fifth    trace.Width // at 50, 10 and 5 % of the height
@@ -103,8 +137,7 @@ type PulseResult struct {
 	Warnings []Warning
 
 	recorded trace.Trace // the peak pointing up
-	net      trace.Trace // less the baseline and smoothed
-	calm     trace.Trace // the part of net in which the peak was measured
+	calm     trace.Trace // less the baseline and smoothed, near the peak or more
 	down     bool        // the peak points down in the trace
 	volume   units.Volume
 	spread   *spread // nil if there is no noise to tell
@@ -112,7 +145,7 @@ type PulseResult struct {
 
 // The bounds of the warnings. Common practice, no source.
 const (
-	nearPeak                      = 6        // widths at half height, on both sides
+	nearPeak                      = 4        // widths at half height, on both sides
 	mostDown                      = 0.5      // of the height, below the baseline
 	leastVelocity, mostVelocity   = 15, 30   // cm/h, usual for a pulse test
 	leastRetention, mostRetention = 0.7, 1.1 // column volumes
@@ -129,6 +162,8 @@ const (
 	secondApex                    = 0.02     // of the height
 	crossingsApart                = 0.02     // of the width
 	unevenStep                    = 3.0      // times the mean
+	mostLowered                   = 0.005    // of the height, by smoothing
+	mostExtra                     = 0.10     // of the variance, from outside the column
 )
 
 // Evaluate measures the peak of a trace and judges it. The largest peak counts;
@@ -190,6 +225,13 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 		if err := packing.CheckTemperature("temperature", p.Temperature); err != nil {
 			return PulseResult{}, err
 		}
+	}
+	if p.Direction < DirectionNotGiven || p.Direction > Upflow {
+		return PulseResult{}, &packing.InputError{What: fmt.Sprintf("direction of flow %d", int(p.Direction)), Problem: "not known",
+			Remedy: "use efficiency.Downflow or efficiency.Upflow"}
+	}
+	if err := p.ExtraColumn.check(); err != nil {
+		return PulseResult{}, err
 	}
 	if err := p.Limits.check(); err != nil {
 		return PulseResult{}, err
@@ -268,28 +310,49 @@ func (r *PulseResult) prepare(tr trace.Trace) error {
 			r.SmoothingWindow = points/2*2 + 1
 		}
 	}
-	var near trace.Range
+	reach := nearPeak*(j-i) + r.SmoothingWindow
+	near := trace.Range{Axis: r.Axis, From: position(tr, max(0, high-reach)), To: position(tr, min(tr.Len()-1, high+reach))}
 	if r.Pulse.Smoothing.PeakOnly {
-		reach := nearPeak*(j-i) + r.SmoothingWindow
-		near = trace.Range{Axis: r.Axis, From: position(tr, max(0, high-reach)), To: position(tr, min(tr.Len()-1, high+reach))}
+		part, err := tr.Within(near)
+		if err != nil {
+			return err
+		}
+		if r.calm, err = part.Net(line, r.SmoothingWindow, trace.Range{}); err != nil {
+			return err
+		}
+		r.Apex = r.calm.Apex(r.reach())
+		return nil
 	}
-	if r.net, err = tr.Net(line, r.SmoothingWindow, near); err != nil {
+	part, front, back, err := tr.NetWithin(line, r.SmoothingWindow, near)
+	if err != nil {
 		return err
 	}
-	if r.calm = r.net; r.Pulse.Smoothing.PeakOnly {
-		r.calm, err = r.net.Within(near)
+	r.calm, r.Apex = part, part.Apex(r.reach())
+	if math.Max(front, back) >= lowestCrossing*r.Apex.Height { // something stands elsewhere too
+		if r.calm, err = r.net(); err != nil {
+			return err
+		}
+		r.Apex = r.calm.Apex(r.reach())
 	}
-	return err
+	return nil
 }
+
+// net returns all of the trace less its baseline and smoothed. It is made anew
+// each time, so that a result needs no memory for it.
+func (r *PulseResult) net() (trace.Trace, error) {
+	return r.recorded.Net(r.Baseline, r.SmoothingWindow, trace.Range{})
+}
+
+// lowestCrossing is the lowest fraction of the height at which a width is taken.
+const lowestCrossing = 0.05
 
 // findPeak finds apex and widths.
 func (r *PulseResult) findPeak() error {
-	r.Apex = r.calm.Apex(r.reach())
 	r.Height = r.Apex.Height
 	if n := r.Baseline.Noise; r.Height < leastSignalToNoise*n {
 		return r.noPeak(fmt.Sprintf("its highest point stands only %.2g times the noise above the baseline, less than %v", r.Height/n, leastSignalToNoise))
 	}
-	widths, err := r.calm.Widths(r.Apex, []float64{0.05, 0.1, 0.5})
+	widths, err := r.calm.Widths(r.Apex, []float64{lowestCrossing, 0.1, 0.5})
 	if err != nil {
 		return err
 	}
@@ -314,23 +377,35 @@ func (r *PulseResult) findPeak() error {
 // takeMoments takes the moments. Smoothing by a quadratic leaves area, mean and
 // variance of a peak as they are.
 func (r *PulseResult) takeMoments() error {
-	limits := r.Pulse.MomentRange
+	limits, span := r.Pulse.MomentRange, r.recorded.Span()
 	if limits.IsZero() {
 		outer := r.Fifth
 		if math.IsNaN(outer.Width()) {
 			outer = r.Tenth
 		}
-		span := r.net.Span()
 		limits = trace.Range{Axis: r.Axis, From: math.Max(span.From, outer.Left-outer.Width()), To: math.Min(span.To, outer.Right+outer.Width())}
 	}
 	var err error
-	r.Moments, err = r.net.Moments(limits)
+	r.Moments, err = r.momentsWithin(limits)
 	if err != nil && r.Pulse.MomentRange.IsZero() {
 		r.Moments = trace.Moments{Range: limits, Area: math.NaN(), Mean: math.NaN(), Variance: math.NaN()}
 		r.warn("The moments cannot be taken: the signal lies below its baseline for too long", "Set Baseline to quiet stretches next to the peak")
 		return nil
 	}
 	return err
+}
+
+// momentsWithin takes the moments between limits, of the part near the peak if
+// they lie in it.
+func (r *PulseResult) momentsWithin(limits trace.Range) (trace.Moments, error) {
+	if part := r.calm.Span(); limits.From >= part.From && limits.To <= part.To {
+		return r.calm.Moments(limits)
+	}
+	net, err := r.net()
+	if err != nil {
+		return trace.Moments{}, err
+	}
+	return net.Moments(limits)
 }
 
 // position returns where point i is.

@@ -181,6 +181,19 @@ func TestNegativePeak(t *testing.T) {
 	}
 }
 
+func TestNegativePeakOverARubberBand(t *testing.T) {
+	p := test04()
+	p.Baseline.RubberBand = true
+	f := func(x float64) float64 { return gaussian(x) + 1e-6*math.Pow(x-2400, 2) }
+	up := evaluate(t, p, of(t, 4001, 1.2, f))
+	down := evaluate(t, p, of(t, 4001, 1.2, func(x float64) float64 { return 20 - f(x) }))
+	near(t, "plates", down.Plates, up.Plates, 1e-8*up.Plates, "turned over, with the band on the other side")
+	near(t, "asymmetry", down.Asymmetry, up.Asymmetry, 1e-8, "turned over, with the band on the other side")
+	if !warned(down, "points down") || !down.Baseline.Bent() {
+		t.Errorf("warnings %v", down.Warnings)
+	}
+}
+
 // TestStandardErrors compares the reported standard errors with the scatter of
 // 400 tests that differ in their noise alone. The scatter of a standard
 // deviation from 400 is 3.5 %, so 15 % is four of them.
@@ -398,7 +411,7 @@ func TestVerdictNearTheLimit(t *testing.T) {
 
 func TestNoPlatesAlone(t *testing.T) {
 	r := demo(t)
-	for name, text := range map[string]string{"String": r.String(), "Markdown": r.Markdown(), "HTML": r.HTML(), "picture": r.figure().Description} {
+	for name, text := range map[string]string{"String": r.String(), "Markdown": r.Markdown(), "HTML": r.HTML(), "picture": r.Figure().Description} {
 		for _, with := range []string{"educed plate height", "symmetry", "cm/h"} {
 			if !strings.Contains(text, with) {
 				t.Errorf("%s shows plates without %q", name, with)

@@ -40,16 +40,17 @@ func (r PulseResult) page(picture bool) table.Page {
 	if missing := r.unchecked(); missing != "" {
 		p.Notice("Not checked:", missing)
 	}
-	doubts := make([]string, len(r.Warnings))
-	for i, w := range r.Warnings {
-		doubts[i] = w.String()
-	}
-	p.List("Doubts", doubts)
+	p.List("Doubts", r.doubtList())
 	p.Table(r.numbersTable())
 	if picture {
-		p.SVG(r.SVG(), r.figure().String())
+		p.SVG(r.SVG(), r.Figure().String())
 	}
 	p.Table(r.measuredTable())
+	if r.Pulse.ExtraColumn != (ExtraColumn{}) {
+		if c, err := r.Corrected(); err == nil {
+			p.Append(c.page())
+		}
+	}
 	p.List("Cautions", r.cautions())
 	return p
 }
@@ -87,6 +88,9 @@ func (r PulseResult) unchecked() string {
 	}
 	if r.Pulse.SampleVolume == 0 {
 		names = append(names, "the sample's own width (no SampleVolume given)")
+	}
+	if r.Pulse.Direction == DirectionNotGiven {
+		names = append(names, "whether the test ran in the direction of use (no Direction given)")
 	}
 	if r.Baseline.After.IsZero() {
 		names = append(names, "noise and return to the baseline (no baseline asked for)")
@@ -136,7 +140,11 @@ func (r PulseResult) measuredTable() table.Table {
 	}
 	t.Add("mean bead", r.Bead.String())
 	t.Add("bed", fmt.Sprintf("%v by %v, %v", p.Column.InnerDiameter, p.BedHeight, r.volume))
-	t.Add("flow", fmt.Sprintf("%v, %v", p.Flow, r.Velocity))
+	flow := fmt.Sprintf("%v, %v", p.Flow, r.Velocity)
+	if p.Direction != DirectionNotGiven {
+		flow += ", " + p.Direction.String()
+	}
+	t.Add("flow", flow)
 	sample := "volume not given"
 	if p.SampleVolume > 0 {
 		sample = fmt.Sprintf("%v, %.2g %% of the column volume", p.SampleVolume, 100*p.SampleVolume.In(r.volume))
@@ -156,7 +164,7 @@ func (r PulseResult) measuredTable() table.Table {
 	if r.Baseline.After.IsZero() {
 		t.Add("baseline", "none taken away")
 	} else {
-		t.Add("baseline", fmt.Sprintf("straight line through %s and %s", r.Baseline.Before, r.Baseline.After))
+		t.Add("baseline", fmt.Sprintf("%s through %s and %s", baselineKind(r.Baseline), r.Baseline.Before, r.Baseline.After))
 		t.Add("noise about it", strings.TrimSpace(fmt.Sprintf("%.2g %s, the peak is %.0f times as high", r.Baseline.Noise, r.Unit, r.Height/r.Baseline.Noise)))
 	}
 	if r.SmoothingWindow > 1 {
@@ -178,6 +186,14 @@ func (r PulseResult) measuredTable() table.Table {
 	return t
 }
 
+// baselineKind names the line that was taken away.
+func baselineKind(l trace.Line) string {
+	if l.Bent() {
+		return "rubber band"
+	}
+	return "straight line"
+}
+
 // cautions are what one has to know beside the numbers.
 func (r PulseResult) cautions() []string {
 	list := []string{
@@ -185,7 +201,7 @@ func (r PulseResult) cautions() []string {
 		"The standard errors hold the noise of the signal only. Flow, sample and bed differ from run to run: only repeats tell how much.",
 	}
 	if r.Verdict == DoesNotMeet {
-		list = append(list, "After a failed test, in this order: the system without the column, a repeat, 2 to 3 column volumes to condition the bed, the adapter reset, a pulse in reverse flow, the top of the bed stirred up and settled again, unpacking. Count and record every one; say beforehand how many repeats count. Common practice, no source.")
+		list = append(list, "After a failed test, in this order: "+strings.Join(afterFailure[:], ", ")+". Count and record every one; say beforehand how many repeats count. Common practice, no source.", failureCaution)
 	}
 	return list
 }
@@ -214,49 +230,184 @@ func significant(v float64, digits int) string {
 	return strconv.FormatFloat(v, 'f', max(0, digits-1-int(math.Floor(math.Log10(math.Abs(v))))), 64)
 }
 
-// figure describes the marked trace.
-func (r PulseResult) figure() figure.Figure {
-	one := r.volume.In(units.CubicMetre) // a column volume on the trace's axis
-	if r.Axis == trace.Time {
-		one = float64(r.volume.PumpedAt(r.Pulse.Flow))
+// A View is a part of a result that shows itself alone.
+type View struct{ page table.Page }
+
+// HTML shows the part.
+func (v View) HTML() string { return v.page.HTML() }
+
+// Markdown shows the same.
+func (v View) Markdown() string { return v.page.Markdown() }
+
+// String shows the same as text.
+func (v View) String() string { return v.page.String() }
+
+// part makes a view, or one of the refusal.
+func (r PulseResult) part(fill func(p *table.Page)) View {
+	var p table.Page
+	if err := r.ready(); err != nil {
+		p.Notice("No result:", errOf(err))
+	} else {
+		fill(&p)
 	}
-	cv := func(x float64) string { return strconv.FormatFloat(x/one, 'f', 3, 64) + " CV" }
+	return View{p}
+}
+
+// Table shows the reported numbers with their errors, limits and outcomes.
+func (r PulseResult) Table() View {
+	return r.part(func(p *table.Page) { p.Table(r.numbersTable()) })
+}
+
+// Measured shows how the numbers were measured: test, signal, baseline,
+// smoothing, crossings and the limits of the moments.
+func (r PulseResult) Measured() View {
+	return r.part(func(p *table.Page) { p.Table(r.measuredTable()) })
+}
+
+// Doubts shows the warnings, each with what to do next.
+func (r PulseResult) Doubts() View {
+	return r.part(func(p *table.Page) {
+		if len(r.Warnings) == 0 {
+			p.Text("No doubts.")
+		}
+		p.List("Doubts", r.doubtList())
+	})
+}
+
+// doubtList writes every warning with what to do.
+func (r PulseResult) doubtList() []string {
+	list := make([]string, len(r.Warnings))
+	for i, w := range r.Warnings {
+		list[i] = w.String()
+	}
+	return list
+}
+
+// Text returns the result in two or three lines: the numbers that belong
+// together, the verdict and the number of doubts.
+func (r PulseResult) Text() string {
+	if err := r.ready(); err != nil {
+		return r.name() + ": no result: " + errOf(err)
+	}
+	title, text := r.verdict()
+	doubts := "no doubts"
+	if n := len(r.Warnings); n == 1 {
+		doubts = "1 doubt"
+	} else if n > 1 {
+		doubts = fmt.Sprintf("%d doubts", n)
+	}
+	return fmt.Sprintf("%s: %s, %v after %s CV, %s.\n%s %s", r.name(), r.together(), r.RetentionVolume, fixed(r.ColumnVolumes, 3), doubts, title, text)
+}
+
+// together writes the plate number with what it is read with.
+func (r PulseResult) together() string {
+	return fmt.Sprintf("%s plates per metre, reduced plate height %s, asymmetry %s, at %v",
+		fixed(r.PlatesPerMetre, 0), fixed(r.ReducedPlateHeight, 1), fixed(r.Asymmetry, 2), r.Velocity)
+}
+
+// A Drawing says what the picture of a pulse test shows beside the trace, the
+// apex, the width at half height and a and b at a tenth of the height.
+type Drawing struct {
+	Tangents bool // at the points of inflection, with the width at their feet
+	Moments  bool // the stretch over which the moments were taken
+	Whole    bool // the whole recording, with the stretches of the baseline
+	Width    int  // in CSS pixels; zero: 720
+}
+
+// Figure draws the trace with apex, width at half height and both parts of the
+// width at a tenth of it. A result without numbers has an empty figure.
+func (r PulseResult) Figure() figure.Figure { return r.Draw(Drawing{}) }
+
+// Draw is [PulseResult.Figure] with more or other things in it.
+func (r PulseResult) Draw(d Drawing) figure.Figure {
+	if err := r.ready(); err != nil {
+		return figure.Figure{Title: r.name(), Description: "No result: " + errOf(err)}
+	}
+	one := r.columnVolume()
+	number := func(x float64) string { return strconv.FormatFloat(x/one, 'f', 3, 64) }
+	cv := func(x float64) string { return number(x) + " CV" }
 	a, half, tenth := r.Apex, r.Half, r.Tenth
 	from, to := r.Moments.Range.From, r.Moments.Range.To
+	if d.Whole {
+		from, to = r.recorded.Span().From, r.recorded.Span().To
+	}
 	room := 0.04 * (to - from)
+	// The labels stand beside the peak, on the side that has the room: behind it,
+	// or in front of a peak late in the picture.
+	beside, at := figure.RightOf, half.Right
+	if to-half.Right < 0.33*(to-from) && half.Left-from > to-half.Right {
+		beside, at = figure.LeftOf, half.Left
+	}
 	f := figure.Figure{
-		Title: r.name(),
-		Description: fmt.Sprintf("%s less its baseline against column volumes. Apex at %s; width at half height %s; at 10 %% of the height a is %s and b is %s. %s plates per metre, reduced plate height %s, asymmetry %s, at %v.",
-			r.Signal, cv(a.X), cv(half.Width()), cv(tenth.Front(a)), cv(tenth.Back(a)), fixed(r.PlatesPerMetre, 0), fixed(r.ReducedPlateHeight, 1), fixed(r.Asymmetry, 2), r.Velocity),
+		Title: r.name(), Width: d.Width,
+		Description: fmt.Sprintf("%s less its baseline against column volumes. Apex at %s; width at half height %s; at 10 %% of the height a is %s and b is %s. %s.",
+			r.Signal, cv(a.X), cv(half.Width()), cv(tenth.Front(a)), cv(tenth.Back(a)), r.together()),
 		X: figure.Axis{Label: "Volume since the start of the sample", Unit: "CV", One: one, Min: (from - room) / one, Max: (to + room) / one},
 		Y: figure.Axis{Label: r.Signal + " less baseline", Unit: r.Unit},
 		Marks: []figure.Mark{
 			{X1: a.X, Y1: 0, X2: a.X, Y2: a.Height, Dashed: true, Colour: 1},
 			{X1: a.X, Y1: a.Height, X2: a.X, Y2: a.Height, Label: "apex " + cv(a.X), Place: figure.Above, Colour: 1},
 			{X1: half.Left, Y1: half.Level, X2: half.Right, Y2: half.Level, Ends: true, Colour: 2},
-			{X1: half.Right, Y1: half.Level, X2: half.Right, Y2: half.Level, Label: "half height, width " + cv(half.Width()), Place: figure.RightOf, Colour: 2},
-			{X1: tenth.Left, Y1: tenth.Level, X2: a.X, Y2: tenth.Level, Ends: true, Label: "a " + cv(tenth.Front(a)), Place: figure.Below, Colour: 3},
-			{X1: a.X, Y1: tenth.Level, X2: tenth.Right, Y2: tenth.Level, Ends: true, Label: "b " + cv(tenth.Back(a)), Place: figure.Below, Colour: 1},
-			{X1: tenth.Right, Y1: tenth.Level, X2: tenth.Right, Y2: tenth.Level, Label: "10 % of the height", Place: figure.RightOf, Colour: 1},
+			{X1: at, Y1: half.Level, X2: at, Y2: half.Level, Label: "width at 50 %: " + cv(half.Width()), Place: beside, Colour: 2},
+			{X1: tenth.Left, Y1: tenth.Level, X2: a.X, Y2: tenth.Level, Ends: true, Colour: 3},
+			{X1: a.X, Y1: tenth.Level, X2: tenth.Right, Y2: tenth.Level, Ends: true, Colour: 1},
+			{X1: tenth.Left, Y1: tenth.Level, X2: tenth.Left, Y2: tenth.Level, Label: "a " + number(tenth.Front(a)), Place: figure.LeftOf, Colour: 3},
+			{X1: tenth.Right, Y1: tenth.Level, X2: tenth.Right, Y2: tenth.Level, Label: "b " + number(tenth.Back(a)) + " at 10 %", Place: figure.RightOf, Colour: 1},
 		},
 	}
+	if d.Moments {
+		f.Spans = append(f.Spans, figure.Span{From: r.Moments.Range.From, To: r.Moments.Range.To, Label: "moments"})
+		f.Description += fmt.Sprintf(" Moments from %s to %s.", cv(r.Moments.Range.From), cv(r.Moments.Range.To))
+	}
+	if d.Whole && !r.Baseline.After.IsZero() {
+		b := r.Baseline
+		f.Spans = append(f.Spans, figure.Span{From: b.Before.From, To: b.Before.To, Label: "baseline"}, figure.Span{From: b.After.From, To: b.After.To, Label: "baseline"})
+		f.Description += fmt.Sprintf(" Baseline, %s, from %s to %s and from %s to %s.", baselineKind(b), cv(b.Before.From), cv(b.Before.To), cv(b.After.From), cv(b.After.To))
+	}
+	if d.Tangents {
+		if g, err := r.tangents(); err == nil {
+			for _, one := range []trace.Tangent{g.Front, g.Back} {
+				top := math.Min(1, 1.3*one.Y/a.Height) * a.Height // a little beyond the point
+				f.Marks = append(f.Marks,
+					figure.Mark{X1: one.Foot, Y1: 0, X2: one.X + (top-one.Y)/one.Slope, Y2: top, Dashed: true, Colour: 4},
+					figure.Mark{X1: one.X, Y1: one.Y, X2: one.X, Y2: one.Y, Colour: 4})
+			}
+			f.Marks = append(f.Marks, figure.Mark{X1: g.Front.Foot, Y1: 0, X2: g.Back.Foot, Y2: 0, Ends: true, Label: "tangents " + cv(g.Width()), Place: figure.Below, Colour: 4})
+			f.Description += fmt.Sprintf(" Tangents meet the baseline %s apart.", cv(g.Width()))
+		}
+	}
+	raw := r.recorded.Minus(r.Baseline)
 	if r.SmoothingWindow > 1 {
-		f.Lines = []figure.Line{{Name: "as recorded", Points: r.recorded.Minus(r.Baseline), Faint: true}, {Name: fmt.Sprintf("smoothed over %d points", r.SmoothingWindow), Points: r.calm}}
+		calm := r.calm
+		if net, err := r.net(); err == nil && !r.Pulse.Smoothing.PeakOnly {
+			calm = net
+		}
+		f.Lines = []figure.Line{{Name: "as recorded", Points: raw, Faint: true}, {Name: fmt.Sprintf("smoothed over %d points", r.SmoothingWindow), Points: calm}}
 	} else {
-		f.Lines = []figure.Line{{Name: "as recorded", Points: r.calm}}
+		f.Lines = []figure.Line{{Name: "as recorded", Points: raw}}
+	}
+	if seen, err := raw.Within(trace.Range{Axis: r.Axis, From: from, To: to}); err == nil {
+		// Room above for the labels of apex and stretches, below for the tangents'.
+		low, high := seen.Extremes()
+		least, most := math.Min(0, value(seen, low)), math.Max(a.Height, value(seen, high))
+		above, below := 0.08, 0.06
+		if len(f.Spans) > 0 {
+			above = 0.16
+		}
+		if d.Tangents {
+			below = 0.12
+		}
+		f.Y.Min, f.Y.Max = least-below*(most-least), most+above*(most-least)
 	}
 	return f
 }
 
-// SVG shows the trace with apex, width at half height and both parts of the
-// width at a tenth of it.
-//
-// A result without numbers has no picture.
+// SVG shows [PulseResult.Figure]. A result without numbers has no picture.
 func (r PulseResult) SVG() string {
-	if r.Plates == 0 {
+	if r.ready() != nil {
 		return ""
 	}
-	return r.figure().SVG()
+	return r.Figure().SVG()
 }
 
 // HTML shows verdict, doubts, numbers and the marked trace.

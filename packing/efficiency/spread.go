@@ -435,9 +435,13 @@ func (r *PulseResult) doubtCrossing(s *spread, c int, x, se float64) string {
 	fraction := [...]float64{0.5, 0.1, 0.05}[c/2]
 	level, m := fraction*r.Height, r.half()
 	// The points outside, of which one in m is independent of the others.
-	outside := indexOf(r.calm, x)
+	seen := r.recorded // where the crossing was looked for
+	if r.Pulse.Smoothing.PeakOnly {
+		seen = r.calm
+	}
+	outside := indexOf(seen, x)
 	if c%2 == 1 {
-		outside = r.calm.Len() - outside
+		outside = seen.Len() - outside
 	}
 	if outside <= m {
 		return "a crossing lies at the end of the trace, where little is smoothed"
@@ -472,7 +476,7 @@ func (r *PulseResult) momentSpread(s *spread) {
 	}
 	// The trapezoidal rule: a stretch between two points counts half its length
 	// for each of them.
-	t, from, to := r.net, m.Range.From, m.Range.To
+	t, from, to := r.recorded, m.Range.From, m.Range.To
 	lo, hi := indexOf(t, from), indexOf(t, to)
 	if lo > 0 && position(t, lo) > from {
 		lo--
@@ -559,6 +563,8 @@ func (r *PulseResult) stdErr(s *spread, f function) (se, bias float64, doubt str
 	case !(se > 0) || math.IsNaN(bias):
 		return math.NaN(), math.NaN(), "no standard error can be worked out at such a peak"
 	case doubt != "":
+	case r.Baseline.Bent():
+		doubt = "the baseline is a rubber band, and the error is that over a straight line"
 	case s.lag > 0 && s.points < fewestCorrelated:
 		doubt = "the noise is correlated, and the quiet stretches are too short to tell how much"
 	case s.lag == mostLag:

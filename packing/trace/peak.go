@@ -23,7 +23,11 @@ func (t Trace) Apex(reach int) Apex {
 	if len(t.y) == 0 {
 		return Apex{-1, math.NaN(), math.NaN()}
 	}
-	k := highest(t.y)
+	return t.apexAt(highest(t.y), reach)
+}
+
+// apexAt returns the apex at sample k.
+func (t Trace) apexAt(k, reach int) Apex {
 	at := Apex{k, t.x[k], t.y[k]}
 	if reach < 1 || k < reach || k+reach >= len(t.y) {
 		return at
@@ -251,21 +255,48 @@ func (t Trace) Extremes() (lowest, highest int) {
 // ExtremesOver returns the indices of the first of the points farthest below
 // and above a line; -1 for a trace without points.
 func (t Trace) ExtremesOver(l Line) (lowest, highest int) {
+	if l.Bent() {
+		return t.Minus(l).Extremes()
+	}
 	lowest, highest = -1, -1
-	x := t.x[:len(t.y)]
 	level, slope := l.Level-l.Slope*l.Origin, l.Slope
 	low, high := math.Inf(1), math.Inf(-1)
-	for i, v := range t.y {
-		v -= level + slope*x[i]
-		if v > high {
-			highest, high = i, v
+	// A stretch whose extremes do not pass those so far, wherever the line is
+	// lowest and highest in it, is not looked at point by point.
+	for start := 0; start < len(t.y); start += extremeBlock {
+		end := min(start+extremeBlock, len(t.y))
+		y := t.y[start:end]
+		least, most := y[0], y[0]
+		for _, v := range y {
+			if v > most {
+				most = v
+			} else if v < least {
+				least = v
+			}
 		}
-		if v < low {
-			lowest, low = i, v
+		under, over := level+slope*t.x[start], level+slope*t.x[end-1]
+		if over < under {
+			under, over = over, under
+		}
+		if most-under <= high && least-over >= low {
+			continue
+		}
+		x := t.x[start:end][:len(y)]
+		for i, v := range y {
+			v -= level + slope*x[i]
+			if v > high {
+				highest, high = start+i, v
+			}
+			if v < low {
+				lowest, low = start+i, v
+			}
 		}
 	}
 	return lowest, highest
 }
+
+// extremeBlock is how many points [Trace.ExtremesOver] looks at together.
+const extremeBlock = 256
 
 // Count returns the number of points from one position to another.
 func (t Trace) Count(from, to float64) int {

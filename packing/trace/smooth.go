@@ -1,6 +1,9 @@
 package trace
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // smoothBlock is the number of points after which the running sums of
 // [Trace.Smoothed] are taken afresh, so that rounding does not build up.
@@ -50,6 +53,82 @@ func (t Trace) Net(l Line, window int, near Range) (Trace, error) {
 	return net, nil
 }
 
+// NetWithin returns the part within near of the trace less the line and then
+// smoothed as by [Trace.Net] over all points, with the highest of the smoothed
+// values in front of it and behind it, -Inf where there are none. It needs
+// memory for the part only.
+func (t Trace) NetWithin(l Line, window int, near Range) (part Trace, front, back float64, err error) {
+	front, back = math.Inf(-1), math.Inf(-1)
+	if err = t.checkWindow(window); err != nil {
+		return Trace{}, front, back, err
+	}
+	lo, hi, err := t.indices(near)
+	if err != nil {
+		return Trace{}, front, back, err
+	}
+	if hi <= lo {
+		return Trace{}, front, back, fmt.Errorf("trace %q has no points from %s; it runs from %s", t.Name, near, t.Span())
+	}
+	part = t.part(lo, hi)
+	part.y = make([]float64, hi-lo)
+	m := window / 2
+	if m < 2 {
+		m = 0
+	}
+	n := len(t.y)
+	f := newFilter(m)
+	var space, smoothed [2 * smoothBlock]float64
+	was := space[:]
+	if smoothBlock+2*m > len(was) {
+		was = make([]float64, smoothBlock+2*m)
+	}
+	keep := func(start int, out []float64) {
+		for i := 0; i < len(out); {
+			switch at := start + i; {
+			case at < lo:
+				end := min(len(out), lo-start)
+				for _, v := range out[i:end] {
+					if v > front {
+						front = v
+					}
+				}
+				i = end
+			case at < hi:
+				i += copy(part.y[at-lo:], out[i:])
+			default:
+				for _, v := range out[i:] {
+					if v > back {
+						back = v
+					}
+				}
+				i = len(out)
+			}
+		}
+	}
+	for start := m; start < n-m; start += smoothBlock {
+		out := smoothed[:min(smoothBlock, n-m-start)]
+		from, to := start-m, start+len(out)+m
+		l.take(was, t.x[from:to], t.y[from:to])
+		if start == m {
+			ends := f.ends(was[:2*m+1], m)
+			for i := range m {
+				smoothed[0] = ends.at(float64(i - m))
+				keep(i, smoothed[:1])
+			}
+		}
+		f.block(out, was[:to-from])
+		keep(start, out)
+		if to == n {
+			ends := f.ends(was[to-from-2*m-1:to-from], m)
+			for i := range m {
+				smoothed[0] = ends.at(float64(i + 1))
+				keep(n-m+i, smoothed[:1])
+			}
+		}
+	}
+	return part, front, back, nil
+}
+
 // checkWindow refuses a window that the trace cannot be smoothed over.
 func (t Trace) checkWindow(window int) error {
 	switch {
@@ -61,22 +140,13 @@ func (t Trace) checkWindow(window int) error {
 	return nil
 }
 
-// smooth smooths y with half-window m in place. The sums over the window are
-// carried from point to point:
-//
-//	S0 = Σ y_(i+j), S1 = Σ j y_(i+j), S2 = Σ j² y_(i+j)
+// smooth smooths y with half-window m in place.
 func smooth(y []float64, m int) {
 	if m < 2 { // a quadratic through one or three points goes through them
 		return
 	}
-	n, h := len(y), float64(m)
-	count := 2*h + 1
-	t2 := h * (h + 1) * count / 3    // Σ j²
-	t4 := t2 * (3*h*h + 3*h - 1) / 5 // Σ j⁴
-	det := count*t4 - t2*t2
-	a, b := t4/det, t2/det
-	below, ahead2, below2 := h+1, h*h, (h+1)*(h+1)
-	first, last := quadratic(y[:2*m+1], count, t2, t4), quadratic(y[n-2*m-1:], count, t2, t4)
+	n, f := len(y), newFilter(m)
+	first, last := f.ends(y[:2*m+1], m), f.ends(y[n-2*m-1:], m)
 
 	// was holds the points as they were, from m before a block to m behind it.
 	was := make([]float64, smoothBlock+2*m)
@@ -84,21 +154,53 @@ func smooth(y []float64, m int) {
 	for start := m; start < n-m; start += smoothBlock {
 		out := y[start:min(start+smoothBlock, n-m)]
 		copy(was[m:], y[start:start+len(out)+m])
-		leaving, entering := was[:len(out)], was[2*m:][:len(out)]
-		s0, s1, s2 := windowSums(was[:2*m+1])
-		out[0] = a*s0 - b*s2
-		for i := 1; i < len(out); i++ {
-			o, e := leaving[i-1], entering[i]
-			s2 += s0 - 2*s1 + (ahead2*e - below2*o)
-			s1 += below*o + h*e - s0
-			s0 += e - o
-			out[i] = a*s0 - b*s2
-		}
+		f.block(out, was)
 		copy(was, was[len(out):len(out)+m])
 	}
 	for i := range m {
-		y[i] = first.at(float64(i) - h)
-		y[n-m+i] = last.at(float64(i) + 1)
+		y[i] = first.at(float64(i - m))
+		y[n-m+i] = last.at(float64(i + 1))
+	}
+}
+
+// A filter holds the constants of a moving quadratic of half-window m: Σ j⁰, Σ j²
+// and Σ j⁴ over the window, and what they make.
+type filter struct{ h, count, t2, t4, a, b float64 }
+
+func newFilter(m int) filter {
+	h := float64(m)
+	f := filter{h: h, count: 2*h + 1, a: 1}
+	if m == 0 {
+		return f
+	}
+	f.t2 = h * (h + 1) * f.count / 3
+	f.t4 = f.t2 * (3*h*h + 3*h - 1) / 5
+	det := f.count*f.t4 - f.t2*f.t2
+	f.a, f.b = f.t4/det, f.t2/det
+	return f
+}
+
+// block smooths was, which has m points more than out at each end, into out. The
+// sums over the window are carried from point to point:
+//
+//	S0 = Σ y_(i+j), S1 = Σ j y_(i+j), S2 = Σ j² y_(i+j)
+func (f filter) block(out, was []float64) {
+	m := int(f.h)
+	if m == 0 {
+		copy(out, was)
+		return
+	}
+	h, a, b := f.h, f.a, f.b
+	below, ahead2, below2 := h+1, h*h, (h+1)*(h+1)
+	leaving, entering := was[:len(out)], was[2*m:][:len(out)]
+	s0, s1, s2 := windowSums(was[:2*m+1])
+	out[0] = a*s0 - b*s2
+	for i := 1; i < len(out); i++ {
+		o, e := leaving[i-1], entering[i]
+		s2 += s0 - 2*s1 + (ahead2*e - below2*o)
+		s1 += below*o + h*e - s0
+		s0 += e - o
+		out[i] = a*s0 - b*s2
 	}
 }
 
@@ -107,11 +209,14 @@ type parabola struct{ c0, c1, c2 float64 }
 
 func (p parabola) at(j float64) float64 { return p.c0 + j*(p.c1+j*p.c2) }
 
-// quadratic fits a window by least squares; t2 and t4 are Σ j² and Σ j⁴.
-func quadratic(y []float64, count, t2, t4 float64) parabola {
+// ends returns the quadratic through a window by least squares.
+func (f filter) ends(y []float64, m int) parabola {
 	s0, s1, s2 := windowSums(y)
-	det := count*t4 - t2*t2
-	return parabola{(t4*s0 - t2*s2) / det, s1 / t2, (count*s2 - t2*s0) / det}
+	if m == 0 {
+		return parabola{c0: s0}
+	}
+	det := f.count*f.t4 - f.t2*f.t2
+	return parabola{(f.t4*s0 - f.t2*s2) / det, s1 / f.t2, (f.count*s2 - f.t2*s0) / det}
 }
 
 func windowSums(y []float64) (s0, s1, s2 float64) {

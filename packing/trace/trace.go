@@ -3,7 +3,8 @@
 //
 // A [Trace] comes from a record or from [New]. [Trace.BaselineUnder] finds the
 // line under a peak and [Trace.Minus] takes it away; [Trace.Smoothed] calms the
-// noise; [Trace.Apex], [Trace.Width] and [Trace.Moments] then measure. Nothing
+// noise; [Trace.Apex], [Trace.Width], [Trace.Tangents] and
+// [Trace.Moments] then measure, and [Trace.TwoPeaks] a peak that is split. Nothing
 // is measured silently: every result says from where to where it was taken. A
 // [Source] gives many traces, one at a time.
 //
@@ -155,6 +156,26 @@ func (t Trace) Step() float64 {
 		return math.NaN()
 	}
 	return (t.x[len(t.x)-1] - t.x[0]) / float64(len(t.x)-1)
+}
+
+// Steps returns the longest step between neighbouring points within r, where it
+// begins, and how many points stand where the one before stands.
+func (t Trace) Steps(r Range) (longest, at float64, same int) {
+	lo, hi, err := t.indices(r)
+	if err != nil || hi <= lo {
+		return 0, math.NaN(), 0
+	}
+	at = t.x[lo]
+	last := t.x[lo]
+	for _, x := range t.x[lo:hi] {
+		if d := x - last; d > longest {
+			longest, at = d, last
+		} else if d == 0 {
+			same++
+		}
+		last = x
+	}
+	return longest, at, same - 1 // the first has none before it
 }
 
 // Within returns the part of the trace inside r.

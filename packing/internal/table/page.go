@@ -46,6 +46,9 @@ func (p *Page) Table(t Table) {
 	}
 }
 
+// Append adds the parts of another page.
+func (p *Page) Append(other Page) { p.parts = append(p.parts, other.parts...) }
+
 // SVG adds a picture, with a text in its place where pictures do not show. The
 // picture must be the program's own: it is not escaped.
 func (p *Page) SVG(svg, text string) { p.parts = append(p.parts, picture{svg, text}) }
