@@ -72,9 +72,12 @@ installed: build $(VENV)/ready
 	$(JUPYTER) $(ALONE) bin/evenbed install --sys-prefix
 
 .PHONY: test-clients
-test-clients: installed ## the public kernel test suite, nbclient, SciPy, fluids and readers of files against ours; needs Python
+test-clients: installed gophernotes ## the public kernel test suite, foreign clients and libraries against ours; needs Python and Node.js
 	@mkdir -p build/jupyter/ipython
 	cd $(CLIENTS) && $(JUPYTER) $(ALONE) python -B -m pytest
+	@$(CLIENTS)/need.sh node=nodejs npm=npm
+	cd $(CLIENTS)/node && npm ci --silent --no-audit --no-fund --ignore-scripts
+	cd $(CLIENTS)/node && node --test --test-reporter=spec
 
 .PHONY: test-browser
 test-browser: installed ## JupyterLab in a browser; needs Python, Node.js and Chromium

@@ -39,14 +39,18 @@ def test_papermill(tmp_path):
             assert [output.output_type for output in cell.outputs] == [output.output_type for output in expected.outputs]
 
 
-def test_papermill_parameters(tmp_path):
-    """papermill has no words for Go parameters; `evenbed run -p` sets them where papermill would."""
+def test_parameters(evenbed, tmp_path):
+    """papermill has no words for Go parameters; `evenbed run -p` puts them where papermill would."""
     book = nbformat.v4.new_notebook(metadata={"kernelspec": {"name": "evenbed", "display_name": "Go (evenbed)", "language": "go"}})
     book.cells = [nbformat.v4.new_code_cell("height := 18.0", metadata={"tags": ["parameters"]}),
                   nbformat.v4.new_code_cell("2 * height")]
     nbformat.write(book, tmp_path / "book.ipynb")
     with pytest.raises(papermill.exceptions.PapermillException, match="No parameter translator"):
         papermill.execute_notebook(tmp_path / "book.ipynb", tmp_path / "ran.ipynb", {"height": 20.0}, progress_bar=False)
+    evenbed("run", "-p", "height=20.0", "--out", tmp_path / "out", tmp_path / "book.ipynb")
+    ran = nbformat.read(tmp_path / "out" / "book.ipynb", as_version=4)
+    assert [cell.metadata.get("tags") for cell in ran.cells] == [["parameters"], ["injected-parameters"], None]
+    assert ran.cells[2].outputs[0].data["text/plain"] == "40"
 
 
 @pytest.mark.parametrize("form, signs", [
