@@ -9,6 +9,7 @@ import subprocess
 import tempfile
 import time
 
+import psutil
 import zmq
 from jupyter_client import BlockingKernelClient
 from jupyter_client.connect import write_connection_file
@@ -72,6 +73,12 @@ class Kernel:
         """Run a cell; return its reply and what it published."""
         msg_id = self.client.execute(code)
         return self.reply(msg_id), self.outputs(msg_id)
+
+    def memory(self):
+        """Return the bytes of memory of the kernel and its children: their share (PSS), and what nobody shares (USS)."""
+        process = psutil.Process(self.process.pid)
+        infos = [p.memory_full_info() for p in [process, *process.children(recursive=True)]]
+        return {"pss": sum(info.pss for info in infos), "uss": sum(info.uss for info in infos)}
 
     def interrupt(self):
         """Ask by message, without waiting, that the running cell stop."""
