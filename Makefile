@@ -132,6 +132,7 @@ race:
 # spends up to a minute on making each new input smaller, and little else is done.
 .PHONY: fuzz
 fuzz:
+	EVENBED_TEST_MESSAGES=1000000 go test -count=1 -run '^TestManyMessages$$' ./kernel
 	@grep -rho --include='*_test.go' --with-filename '^func Fuzz[A-Za-z0-9_]*' kernel packing | sort | \
 	while IFS=: read -r file name; do \
 		echo "fuzz $${name#func } in $${file%/*}"; \

@@ -46,6 +46,12 @@ func (k *Kernel) answer(r *request) (end bool) {
 			}
 		}
 		k.reply(r, wire.InterruptReply, nil, ok())
+	case wire.CreateSubshellRequest:
+		k.reply(r, wire.CreateSubshellReply, nil, noSubshells())
+	case wire.DeleteSubshellRequest:
+		k.reply(r, wire.DeleteSubshellReply, nil, noSubshells())
+	case wire.ListSubshellRequest:
+		k.reply(r, wire.ListSubshellReply, nil, wire.Subshells{Reply: ok(), IDs: []string{}})
 	case wire.ShutdownRequest:
 		return k.shutdown(r)
 	}
@@ -53,6 +59,14 @@ func (k *Kernel) answer(r *request) (end bool) {
 }
 
 func ok() wire.Reply { return wire.Reply{Status: wire.OK} }
+
+// noSubshells is the reply to who wants one.
+func noSubshells() wire.Reply {
+	return wire.Reply{
+		Status: wire.Failed, Name: "not supported", Traceback: []string{},
+		Value: "this kernel has no subshells: its cells run one after the other; it answers everything else while one runs",
+	}
+}
 
 // unreadable is the reply to a request whose content makes no sense.
 func unreadable(err error) wire.Reply {

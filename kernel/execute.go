@@ -4,7 +4,11 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"go/parser"
+	"maps"
+	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/evenbed/evenbed/kernel/display"
@@ -19,6 +23,8 @@ type job struct {
 	cancel      context.CancelFunc
 	interrupted bool // guarded by the queue's mutex
 	aborted     bool // guarded by the queue's mutex
+
+	asks atomic.Bool // its client answers questions
 }
 
 // A queue holds the cells that wait and the one that runs.
@@ -169,7 +175,7 @@ func (k *Kernel) runCells() {
 func (k *Kernel) run(j *job, count int) int {
 	response := wire.ExecuteResponse{
 		Count:           count,
-		UserExpressions: map[string]wire.Reply{},
+		UserExpressions: map[string]any{},
 		Payload:         []struct{}{},
 	}
 	if k.queue.aborts(j) {
@@ -185,6 +191,7 @@ func (k *Kernel) run(j *job, count int) int {
 		k.reply(j.request, wire.ExecuteReply, nil, response)
 		return count
 	}
+	j.asks.Store(x.AllowStdin)
 	store := !x.Silent && (x.StoreHistory == nil || *x.StoreHistory)
 	number := 0
 	if !x.Silent {
@@ -226,11 +233,8 @@ func (k *Kernel) run(j *job, count int) int {
 			k.queue.abortAfter(j, time.Now())
 		}
 	} else {
-		for key := range x.UserExpressions {
-			response.UserExpressions[key] = wire.Reply{
-				Status: wire.Failed, Name: "not supported",
-				Value: "user expressions are not evaluated: run the expression as a cell", Traceback: []string{},
-			}
+		for _, key := range slices.Sorted(maps.Keys(x.UserExpressions)) {
+			response.UserExpressions[key] = k.evaluate(j, x.UserExpressions[key])
 		}
 	}
 	if store {
@@ -238,6 +242,26 @@ func (k *Kernel) run(j *job, count int) int {
 	}
 	k.reply(j.request, wire.ExecuteReply, json.RawMessage(fmt.Sprintf(`{"started":%q}`, wire.Date(started))), response)
 	return count
+}
+
+// evaluate returns what a user expression shows, or its error. What it prints
+// is not to be seen.
+func (k *Kernel) evaluate(j *job, expression string) any {
+	failed := func(name, message string) wire.Reply {
+		return wire.Reply{Status: wire.Failed, Name: name, Value: message, Traceback: []string{name + ": " + message}}
+	}
+	if _, err := parser.ParseExpr(expression); err != nil {
+		return failed("syntax error", "a user expression must be one expression: "+err.Error())
+	}
+	cell := &shown{parent: j.RawHeader, silent: true}
+	before := k.show(cell)
+	defer k.show(before)
+	if f := k.execute(j.ctx, expression, 0).Failure; f != nil {
+		return failed(f.Name, f.Message)
+	}
+	k.outMu.Lock()
+	defer k.outMu.Unlock()
+	return wire.Evaluated{Reply: ok(), Bundle: bundle(cell.value)}
 }
 
 // execute waits for the backend and has it run a cell.
@@ -265,7 +289,7 @@ func lines(l []string) []string {
 	return l
 }
 
-// shown is a cell as its outputs see it. Its last three fields are guarded by
+// shown is a cell as its outputs see it. Its last fields are guarded by
 // the kernel's outMu.
 type shown struct {
 	parent json.RawMessage
@@ -275,6 +299,7 @@ type shown struct {
 	begin  func() // says that the cell has begun; nil if that has been said
 	failed bool   // a failure has been published
 	result string // the text of the last value
+	value  display.Bundle
 }
 
 // beginPause is how long it may take until a front end hears that its cell has
@@ -323,8 +348,14 @@ func (k *Kernel) output(o host.Output) {
 	if _, ok := o.(host.Failure); ok {
 		cell.failed = true
 	}
+	if v, ok := o.(host.Value); ok {
+		cell.result, cell.value = string(v.Data[display.MIMETypeText]), v.Bundle
+	}
 	if cell.silent {
 		return
+	}
+	if p, ok := o.(host.Progress); ok {
+		o = p.Display
 	}
 	switch o := o.(type) {
 	case host.Stream:
@@ -336,7 +367,6 @@ func (k *Kernel) output(o host.Output) {
 		}
 		k.publish(t, cell.parent, wire.Display{Bundle: bundle(o.Bundle), Transient: wire.Transient{ID: o.ID}})
 	case host.Value:
-		cell.result = string(o.Data[display.MIMETypeText])
 		k.publish(wire.ExecuteResult, cell.parent, wire.Result{Count: cell.number, Bundle: bundle(o.Bundle)})
 	case host.Failure:
 		k.publish(wire.Error, cell.parent, wire.Failure{Name: o.Name, Value: o.Message, Traceback: lines(o.Traceback)})

@@ -16,6 +16,7 @@ import (
 // script is a backend whose cells say line by line what they show.
 type script struct {
 	output     func(host.Output)
+	input      func(ctx context.Context, prompt string, password bool) (string, error)
 	interrupts atomic.Int32
 	closed     atomic.Bool
 }
@@ -25,8 +26,8 @@ func scripted() (kernel.Options, *script) {
 	s := &script{}
 	return kernel.Options{
 		Version: "0.1",
-		Start: func(output func(host.Output)) (kernel.Backend, error) {
-			s.output = output
+		Start: func(o host.Options) (kernel.Backend, error) {
+			s.output, s.input = o.Output, o.Input
 			return s, nil
 		},
 	}, s
@@ -57,6 +58,13 @@ func (s *script) Execute(ctx context.Context, code string, number int) host.Repl
 				time.Sleep(20 * time.Millisecond)
 				s.output(host.Stream{Name: "stdout", Text: rest})
 			}()
+		case "ask", "ask-secretly":
+			text, err := s.input(ctx, rest, verb == "ask-secretly")
+			if err != nil {
+				s.output(host.Stream{Name: "stderr", Text: err.Error() + "\n"})
+				continue
+			}
+			s.output(host.Stream{Name: "stdout", Text: "typed " + text + "\n"})
 		case "nap":
 			time.Sleep(20 * time.Millisecond)
 		case "fail":
@@ -102,5 +110,5 @@ func (s *script) IsComplete(code string) (status, indent string) {
 
 // broken is a kernel whose engine cannot start.
 func broken() kernel.Options {
-	return kernel.Options{Start: func(func(host.Output)) (kernel.Backend, error) { return nil, errors.New("no room") }}
+	return kernel.Options{Start: func(host.Options) (kernel.Backend, error) { return nil, errors.New("no room") }}
 }

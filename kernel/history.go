@@ -16,7 +16,8 @@ type entry struct {
 	output string // the text of its value
 }
 
-// A history holds the cells of this process.
+// A history holds the cells of this process. Nothing is kept when it ends: a
+// notebook holds its own cells.
 type history struct {
 	mu      sync.Mutex
 	entries []entry
@@ -26,9 +27,21 @@ type history struct {
 // write 0 for the current one.
 const historySession = 1
 
+// What a history holds: so many cells, and so many bytes of each one's value.
+const (
+	maxEntries = 10_000
+	maxOutput  = 16 << 10
+)
+
 func (h *history) add(e entry) {
+	if len(e.output) > maxOutput {
+		e.output = strings.ToValidUTF8(e.output[:maxOutput], "") + "…"
+	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	if len(h.entries) == maxEntries {
+		h.entries = slices.Delete(h.entries, 0, maxEntries/10)
+	}
 	h.entries = append(h.entries, e)
 }
 

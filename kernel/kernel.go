@@ -22,6 +22,13 @@
 // A second one, or one that finds no cell, stops goroutines that cells have
 // left running.
 //
+// There are no subshells, and none are announced. Two cells at once would write
+// to one standard output, of which nobody could tell whose text it is, and
+// declare names in one table while the other one is being compiled.
+//
+// A cell that reads its standard input asks the client that sent it, on the
+// stdin channel, if the request allows it. The question ends with the cell.
+//
 // Outputs that arrive between cells, from goroutines that outlived theirs,
 // carry the header of the last cell.
 //
@@ -78,9 +85,10 @@ type Backend interface {
 
 // Options of a kernel. The zero value runs this program's own engine.
 type Options struct {
-	// Start starts the backend, which gives its outputs to output, in
-	// order. The kernel describes itself before Start has returned.
-	Start func(output func(host.Output)) (Backend, error)
+	// Start starts the backend, which gives its outputs to o.Output, in order,
+	// and asks the user by o.Input. The kernel describes itself before Start has
+	// returned.
+	Start func(o host.Options) (Backend, error)
 
 	Version string    // of this program; "" means unknown
 	Log     io.Writer // nil means standard error
@@ -153,6 +161,9 @@ type Kernel struct {
 
 	outMu sync.Mutex
 	cell  *shown // the cell whose header outputs carry
+
+	askMu sync.Mutex // one question at a time
+	asked atomic.Pointer[question]
 }
 
 // Listen opens the sockets. It returns an error that names the socket which
@@ -222,16 +233,12 @@ func (k *Kernel) Serve(ctx context.Context) {
 	defer k.stop()
 	k.status(wire.Starting, nil)
 	go func() {
-		k.backend, k.failed = k.opt.Start(k.output)
+		k.backend, k.failed = k.opt.Start(host.Options{Output: k.output, Input: k.input})
 		close(k.ready)
 	}()
 	go k.take(k.control)
 	go k.take(k.shell)
-	go func() { // nothing is asked for on stdin, so nothing there is an answer
-		for ok := true; ok; {
-			_, ok = k.stdin.Receive()
-		}
-	}()
+	go k.takeTyped()
 	ended := make(chan struct{})
 	go func() {
 		k.runCells()
@@ -276,7 +283,7 @@ func (k *Kernel) close(ctx context.Context) {
 // A request is a message that came in by a socket and is answered by it.
 type request struct {
 	*wire.Message
-	via  *sock.Router
+	via  interface{ Send(sock.Peer, [][]byte) } // a [sock.Router]
 	from sock.Peer
 	at   time.Time
 }
@@ -293,14 +300,15 @@ func (k *Kernel) take(via *sock.Router) {
 			k.log.print("a message was passed over: %v", err)
 			continue
 		}
-		r := &request{m, via, in.From, in.At}
-		if m.Header.Type == wire.ExecuteRequest {
-			k.queue.push(r)
-			continue
-		}
-		if k.answer(r) {
-			k.stop()
-		}
+		k.handle(&request{m, via, in.From, in.At})
+	}
+}
+
+func (k *Kernel) handle(r *request) {
+	if r.Header.Type == wire.ExecuteRequest {
+		k.queue.push(r)
+	} else if k.answer(r) {
+		k.stop()
 	}
 }
 

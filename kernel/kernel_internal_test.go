@@ -21,6 +21,21 @@ func TestAKernelDoesNotOutliveItsFrontEnd(t *testing.T) {
 	outlive(ctx, func() { t.Error("stopped twice") }, func() bool { looks.Add(1); return true }, time.Hour)
 }
 
+func TestTheHistoryIsBounded(t *testing.T) {
+	var h history
+	for i := range maxEntries + 5 {
+		h.add(entry{number: i})
+	}
+	h.add(entry{number: 1, output: strings.Repeat("µ", maxOutput)})
+	last := h.entries[len(h.entries)-1]
+	if n := len(h.entries); n > maxEntries || n < maxEntries/2 || h.entries[n-2].number != maxEntries+4 {
+		t.Errorf("%d entries", n)
+	}
+	if n := len(last.output); n > maxOutput+4 || n < maxOutput || !strings.HasSuffix(last.output, "µ…") {
+		t.Errorf("%d bytes", n)
+	}
+}
+
 func TestTheLogIsShort(t *testing.T) {
 	var b bytes.Buffer
 	l := logger{w: &b}

@@ -109,12 +109,75 @@ func TestExecutionCount(t *testing.T) {
 	}
 }
 
-func TestUserExpressionsAreRefusedOneByOne(t *testing.T) {
+// Each user expression has a value or an error of its own, after a cell that
+// ended well.
+func TestUserExpressions(t *testing.T) {
+	c := kerneltest.Start(t, kernel.Options{})
+	for _, silent := range []bool{false, true} {
+		id := c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "a := 20", Silent: silent, UserExpressions: map[string]string{
+			"sum": "a + 1", "rich": "display.HTML(\"<b>\")", "absent": "nothing", "fails": "[]int{}[a]", "prints": "func() int { println(7); return 1 }()",
+			"statement": "b := 1", "two": "1; 2", "empty": "",
+		}})
+		got := c.Transcript(id)
+		if silent {
+			equal(t, got, []string{"busy", "idle"})
+		} else {
+			equal(t, got, []string{"busy", "input 1", "idle"})
+		}
+		r := read[wire.ExecuteResponse](t, c.Reply(c.Shell), wire.ExecuteReply)
+		type evaluated struct {
+			wire.Reply
+			wire.Bundle
+		}
+		all := map[string]evaluated{}
+		for key, v := range r.UserExpressions {
+			b, err := json.Marshal(v)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var e evaluated
+			if err := json.Unmarshal(b, &e); err != nil {
+				t.Fatal(err)
+			}
+			all[key] = e
+		}
+		for key, want := range map[string]string{"sum": "21", "rich": "<b>", "prints": "1"} {
+			var text string
+			if err := json.Unmarshal(all[key].Data["text/plain"], &text); err != nil || text != want || all[key].Status != wire.OK || all[key].Metadata == nil {
+				t.Errorf("%s: %+v", key, all[key])
+			}
+		}
+		if string(all["rich"].Data["text/html"]) != `"\u003cb\u003e"` { // written twice, the second time by Go
+			t.Errorf("%s", all["rich"].Data)
+		}
+		for key, want := range map[string]string{"absent": "compile error", "fails": "panic", "statement": "syntax error", "two": "syntax error", "empty": "syntax error"} {
+			if e := all[key]; e.Status != wire.Failed || e.Name != want || e.Value == "" || len(e.Traceback) == 0 {
+				t.Errorf("%s: %+v", key, e)
+			}
+		}
+	}
+	c.Drain()
+	equal(t, c.Execute("1"), []string{"busy", "input 2", "result 1", "idle"}) // they took no number
+	c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "nothing", UserExpressions: map[string]string{"a": "1"}})
+	if r := read[wire.ExecuteResponse](t, c.Reply(c.Shell), wire.ExecuteReply); len(r.UserExpressions) != 0 {
+		t.Errorf("evaluated after a failure: %+v", r)
+	}
+}
+
+// There are no subshells, and none are announced (see TestKernelInfo).
+func TestSubshells(t *testing.T) {
 	c, _ := start(t)
-	c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{UserExpressions: map[string]string{"a": "1", "b": "2"}})
-	r := read[wire.ExecuteResponse](t, c.Reply(c.Shell), wire.ExecuteReply)
-	if r.Status != wire.OK || len(r.UserExpressions) != 2 || r.UserExpressions["b"].Status != wire.Failed {
-		t.Errorf("%+v", r)
+	for request, reply := range map[wire.Type]wire.Type{
+		wire.CreateSubshellRequest: wire.CreateSubshellReply, wire.DeleteSubshellRequest: wire.DeleteSubshellReply,
+	} {
+		c.Ask(c.Control, request, map[string]string{"subshell_id": "s"})
+		if r := read[wire.Reply](t, c.Reply(c.Control), reply); r.Status != wire.Failed || !strings.Contains(r.Value, "no subshells") {
+			t.Errorf("%+v", r)
+		}
+	}
+	c.Ask(c.Control, wire.ListSubshellRequest, struct{}{})
+	if m := c.Reply(c.Control); m.Header.Type != wire.ListSubshellReply || string(m.Content) != `{"status":"ok","subshell_id":[]}` {
+		t.Errorf("%s %s", m.Header.Type, m.Content)
 	}
 }
 
@@ -260,9 +323,9 @@ func TestKernelInfo(t *testing.T) {
 func TestKernelInfoBeforeTheEngine(t *testing.T) {
 	o, _ := scripted()
 	begin, release := o.Start, make(chan struct{})
-	o.Start = func(output func(host.Output)) (kernel.Backend, error) {
+	o.Start = func(ho host.Options) (kernel.Backend, error) {
 		<-release
-		return begin(output)
+		return begin(ho)
 	}
 	c := kerneltest.Start(t, o)
 	id := c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "value 2"})
@@ -372,6 +435,14 @@ func TestComms(t *testing.T) {
 	id := c.Ask(c.Shell, wire.CommOpen, wire.Target{ID: "c1", Name: "nobody"})
 	equal(t, c.Transcript(id), []string{"busy", "comm_close", "idle"})
 	equal(t, c.Transcript(c.Ask(c.Shell, wire.CommMsg, wire.Target{ID: "c1"})), []string{"busy", "idle"})
+	equal(t, c.Transcript(c.Ask(c.Shell, wire.CommClose, wire.Target{ID: "c1"})), []string{"busy", "idle"})
+	// Buffers behind the message are signed by nobody and change nothing.
+	id = c.AskWith(c.Shell, wire.CommOpen, wire.Target{ID: "c2", Name: "nobody"}, []byte{0, 0xff, 1}, nil, []byte(wire.Delimiter))
+	equal(t, c.Transcript(id), []string{"busy", "comm_close", "idle"})
+	c.Ask(c.Shell, wire.CommInfoRequest, map[string]string{"target_name": "nobody"})
+	if m := c.Reply(c.Shell); string(m.Content) != `{"status":"ok","comms":{}}` {
+		t.Errorf("%s", m.Content)
+	}
 }
 
 func TestConnect(t *testing.T) {

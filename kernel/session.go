@@ -11,8 +11,8 @@ type session struct{ *host.Session }
 
 var _ Backend = session{}
 
-func startSession(output func(host.Output)) (Backend, error) {
-	s, err := host.Start(host.Options{Output: output})
+func startSession(o host.Options) (Backend, error) {
+	s, err := host.Start(o)
 	if err != nil {
 		return nil, err
 	}

@@ -21,6 +21,9 @@ const (
 	MIMETypeText       = "text/plain"
 )
 
+// ProgressMetadata marks a display that tells how far work is, and is no result.
+const ProgressMetadata = "evenbed_progress"
+
 // A Bundle is one value in one or more representations, of which a front end
 // shows the richest it can.
 type Bundle struct {

@@ -13,6 +13,7 @@ package display
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"image"
 	"image/png"
@@ -50,6 +51,10 @@ type (
 	SVGer          interface{ SVG() string }
 )
 
+// A Sizer is a PNGer or JPEGer that knows the room its picture takes, in CSS
+// pixels. One with twice as many pixels is sharp where the screen can show them.
+type Sizer interface{ Size() (width, height int) }
+
 // Of returns what the methods of v show, and whether there are any. Plain
 // text is added if no method gives it.
 func Of(v any) (Bundle, bool) {
@@ -69,6 +74,7 @@ func Of(v any) (Bundle, bool) {
 		d = Image(v)
 	default:
 		d.Data = methods(v)
+		d.Metadata = pictureMetadata(v, d.Data)
 	}
 	if len(d.Data) == 0 {
 		return Bundle{}, false
@@ -124,6 +130,28 @@ func methods(v any) MIMEMap {
 	return m
 }
 
+// pictureMetadata holds the size of pictures, where v is a Sizer, and what to say
+// to those who do not see them, where v has a text.
+func pictureMetadata(v any, data MIMEMap) MIMEMap {
+	all := MIMEMap{}
+	for _, mime := range []string{MIMETypePNG, MIMETypeJPEG} {
+		if data[mime] == nil {
+			continue
+		}
+		m := MIMEMap{}
+		if s, ok := v.(Sizer); ok {
+			m["width"], m["height"] = s.Size()
+		}
+		if s, ok := v.(fmt.Stringer); ok {
+			m["alt"] = s.String()
+		}
+		if len(m) > 0 {
+			all[mime] = m
+		}
+	}
+	return all
+}
+
 // plain is the text that stands for v where nothing richer can be shown.
 func plain(v any) string {
 	switch v := v.(type) {
@@ -177,6 +205,16 @@ func Update(id string, d Data) Data {
 // something new to show. A notebook's engine puts its own function in the
 // place of this one, which is there for compiled programs and does nothing.
 func Clear(wait bool) {}
+
+// Input asks the user for a line of text and waits for it. A notebook's engine
+// puts its own function in the place of this one, which returns an error.
+func Input(prompt string) (string, error) { return "", errNobody }
+
+// Password is Input for what is not to be seen while it is typed, nor kept
+// anywhere.
+func Password(prompt string) (string, error) { return "", errNobody }
+
+var errNobody = errors.New("display: there is no notebook whose user could be asked")
 
 func encode(v any) []byte {
 	switch v := v.(type) {
@@ -303,8 +341,9 @@ func Any(mimeType string, data any) Data {
 			return Image(img)
 		}
 		if m := methods(data); len(m) > 0 {
+			metadata := pictureMetadata(data, m)
 			m[MIMETypeText] = plain(data)
-			return Data{Data: m}
+			return Data{Data: m, Metadata: metadata}
 		}
 		panic(fmt.Errorf("display: a %T has no method such as HTML or SVG by which it could be shown", data))
 	}

@@ -105,3 +105,34 @@ func TestNames(t *testing.T) {
 		t.Errorf("HTML gives %q, %v", id, update)
 	}
 }
+
+type sharp struct{ rich }
+
+func (sharp) Size() (width, height int) { return 360, 200 }
+
+type nameless struct{}
+
+func (nameless) PNG() []byte { return []byte{1} }
+
+// A picture says its room in CSS pixels and its text; without both, nothing.
+func TestPicturesSayTheirSize(t *testing.T) {
+	for _, tc := range []struct {
+		value any
+		want  string
+	}{
+		{sharp{}, `{"alt":"text","height":200,"width":360}`},
+		{rich{}, `{"alt":"text"}`},
+		{nameless{}, ``},
+	} {
+		b, _ := display.Of(tc.value)
+		if got := string(b.Metadata[display.MIMETypePNG]); got != tc.want {
+			t.Errorf("%T says %s, want %s", tc.value, got, tc.want)
+		}
+		if got := string(display.Auto(tc.value).Bundle().Metadata[display.MIMETypePNG]); got != tc.want {
+			t.Errorf("%T in Auto says %s, want %s", tc.value, got, tc.want)
+		}
+		if n := len(b.Metadata); n > 1 {
+			t.Errorf("%T has metadata of %d types", tc.value, n)
+		}
+	}
+}

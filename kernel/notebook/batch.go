@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"github.com/evenbed/evenbed/kernel/display"
 	"github.com/evenbed/evenbed/kernel/internal/host"
 )
 
@@ -31,7 +32,7 @@ type Batch struct {
 	Start func(dir string, output func(host.Output)) (Session, error)
 
 	Report io.Writer // what was done, a line for each notebook
-	Errors io.Writer // why a notebook failed
+	Errors io.Writer // why a notebook failed, and how far long work is
 }
 
 // A task is one notebook and where it goes.
@@ -122,7 +123,15 @@ func (b Batch) one(ctx context.Context, t task) (ok bool, err error) {
 	if err := nb.SetParameters(b.Parameters); err != nil {
 		return false, err
 	}
-	failure := nb.Execute(ctx, func(output func(host.Output)) (Session, error) { return b.Start(nb.Folder, output) })
+	failure := nb.Execute(ctx, func(output func(host.Output)) (Session, error) {
+		return b.Start(nb.Folder, func(o host.Output) {
+			if p, ok := o.(host.Progress); ok {
+				b.progress(nb.Name, p)
+				return
+			}
+			output(o)
+		})
+	})
 	var cell *CellError
 	if failure != nil && !errors.As(failure, &cell) && ctx.Err() == nil {
 		return false, fmt.Errorf("%s: %w", t.source, failure)
@@ -167,6 +176,16 @@ func (b Batch) one(ctx context.Context, t task) (ok bool, err error) {
 	}
 	fmt.Fprintf(b.Report, "%s: done -> %s\n", t.source, made)
 	return true, nil
+}
+
+// progress writes a line when work turns out to be long, and one when it ends.
+func (b Batch) progress(name string, p host.Progress) {
+	if p.Update && !p.Ended {
+		return
+	}
+	for line := range strings.Lines(string(p.Data[display.MIMETypeText])) {
+		fmt.Fprintf(b.Errors, "%s: %s\n", name, strings.TrimSuffix(line, "\n"))
+	}
 }
 
 // traceback returns the lines that a failing cell showed, indented, but for a

@@ -42,7 +42,7 @@ func (d Difference) String() string {
 // Compare returns where the outputs that a new run made differ from the stored
 // ones, at most one difference for each cell, in order of the cells. Execution
 // counts are not compared, nor the outputs of cells tagged nbval-ignore-output
-// or nbval-skip. Numbers in text may differ by the tolerance, relative to the
+// or nbval-skip, nor displays of progress. Numbers in text may differ by the tolerance, relative to the
 // larger one; a tolerance of 0 lets nothing differ.
 func Compare(stored, made *Notebook, tolerance float64) []Difference {
 	var all []Difference
@@ -62,6 +62,12 @@ func Compare(stored, made *Notebook, tolerance float64) []Difference {
 		}
 	}
 	return all
+}
+
+// isProgress reports whether the output told how far work was when the notebook
+// ran in a front end. How often that is shown depends on the time it takes.
+func (o Output) isProgress() bool {
+	return string(o.Bundle.Metadata[display.ProgressMetadata]) == "true"
 }
 
 // Order returns what the stored execution counts say against a run from top to
@@ -89,6 +95,7 @@ func (nb *Notebook) Order() []string {
 
 // compareOutputs reports whether the outputs differ, and where.
 func compareOutputs(d *Difference, stored, made []Output, tolerance float64) bool {
+	stored = slices.DeleteFunc(slices.Clone(stored), Output.isProgress)
 	for i := range max(len(stored), len(made)) {
 		d.Output = i + 1
 		switch {

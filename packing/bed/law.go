@@ -51,6 +51,7 @@ func (l LinearStrain) Check() error {
 	return checkStress("linear strain", "modulus", l.Modulus)
 }
 
+// String names the law with its modulus.
 func (l LinearStrain) String() string { return fmt.Sprintf("linear strain, modulus %v", l.Modulus) }
 
 // ExponentialVoid is the law of a bed that stiffens as its void goes,
@@ -80,6 +81,7 @@ func (l ExponentialVoid) Check() error {
 	return checkStress("exponential void", "modulus", l.Modulus)
 }
 
+// String names the law with its modulus.
 func (l ExponentialVoid) String() string {
 	return fmt.Sprintf("exponential void, modulus %v", l.Modulus)
 }
@@ -119,6 +121,7 @@ func (l PowerSolids) Check() error {
 	return checkStress("power of solids", "stress", l.Stress0)
 }
 
+// String names the law with its stress and exponent.
 func (l PowerSolids) String() string {
 	return fmt.Sprintf("power of solids, stress %v, exponent %v", l.Stress0, l.Exponent)
 }

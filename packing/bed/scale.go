@@ -17,6 +17,7 @@ type Size struct {
 	SettledHeight units.Length
 }
 
+// String says diameter by height.
 func (s Size) String() string { return fmt.Sprintf("%v by %v", s.InnerDiameter, s.SettledHeight) }
 
 // Ratio returns settled height over inner diameter.

@@ -48,7 +48,7 @@ func (r BreakthroughResult) page(picture bool) table.Page {
 		f := r.Figure()
 		p.SVG(f.SVG(), f.String())
 	}
-	p.Table(r.measuredTable())
+	p.Table(r.Measured())
 	p.List("Cautions", []string{
 		"Say which definition a capacity is by: the simple one counts what came through as bound. The integral is what is bound.",
 		"A capacity holds for this feed, this residence time and this temperature. The concentration of the feed goes into it one to one, with its error; only repeats tell the whole uncertainty.",
@@ -66,6 +66,9 @@ func (r BreakthroughResult) unit() (units.Volume, string) {
 
 // Table returns the capacities.
 func (r BreakthroughResult) Table() table.Table {
+	if len(r.front.y) == 0 {
+		return without("Dynamic binding capacity", r.Refusal)
+	}
 	one, unit := r.unit()
 	t := table.Table{Caption: "Dynamic binding capacity", RowHeaders: true, Columns: []table.Column{
 		{Name: "breakthrough"}, {Name: "feed volume", Unit: unit, Right: true}, {Name: "standard error", Unit: unit, Right: true},
@@ -99,8 +102,19 @@ func (r BreakthroughResult) wholeTable() table.Table {
 	return t
 }
 
-// measuredTable tells how the numbers were measured.
-func (r BreakthroughResult) measuredTable() table.Table {
+// Doubts returns the warnings, each with what to do.
+func (r BreakthroughResult) Doubts() table.Table {
+	if len(r.front.y) == 0 {
+		return without("Doubts", r.Refusal)
+	}
+	return doubts(r.Warnings)
+}
+
+// Measured tells how the numbers were measured.
+func (r BreakthroughResult) Measured() table.Table {
+	if len(r.front.y) == 0 {
+		return without("How it was measured", r.Refusal)
+	}
 	t := table.Table{Caption: "How it was measured", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "found"}}}
 	b := r.Breakthrough
 	t.Add("bed", r.BedVolume.String())

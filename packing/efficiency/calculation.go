@@ -80,13 +80,20 @@ func (r PulseResult) Calculation(name string) (Calculation, error) {
 			return Calculation{}, fmt.Errorf("no calculation of %s: %w", no.name, no.err)
 		}
 	}
-	all := append(r.calculations(), more...)
+	return calculationNamed(append(r.calculations(), more...), name)
+}
+
+// calculationNamed finds a calculation; another name is an error that lists them.
+func calculationNamed(all []Calculation, name string) (Calculation, error) {
 	names := make([]string, len(all))
 	for i, c := range all {
 		if strings.EqualFold(c.Name, name) {
 			return c, nil
 		}
 		names[i] = c.Name
+	}
+	if len(all) == 0 {
+		return Calculation{}, fmt.Errorf("no calculation %q: there are no numbers", name)
 	}
 	return Calculation{}, fmt.Errorf("no calculation %q; there are %s", name, strings.Join(names, ", "))
 }

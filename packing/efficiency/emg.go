@@ -518,14 +518,7 @@ func (r EMGResult) Calculation(name string) (Calculation, error) {
 		{"Asymmetry", "Asymmetry of the fitted peak at 10 % of its height", `A_s = \frac{b}{a}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, on(r.TenthBack.Value), on(r.TenthFront.Value), fixed(r.Asymmetry.Value, 2)),
 			"a width in front of the maximum, b width behind it, at a tenth of the height of the fitted curve", practice, ""},
 	}
-	names := make([]string, len(all))
-	for i, c := range all {
-		if strings.EqualFold(c.Name, name) {
-			return c, nil
-		}
-		names[i] = c.Name
-	}
-	return Calculation{}, fmt.Errorf("no calculation %q; there are %s", name, strings.Join(names, ", "))
+	return calculationNamed(all, name)
 }
 
 // page lays the result out.
@@ -540,11 +533,29 @@ func (r EMGResult) page(picture bool) table.Page {
 		p.Notice("No result:", "nothing has been fitted.")
 		return p
 	}
-	doubts := make([]string, len(r.Warnings))
-	for i, w := range r.Warnings {
-		doubts[i] = w.String()
+	p.List("Doubts", sentences(r.Warnings))
+	p.Table(r.Table())
+	if picture {
+		f := r.Figure()
+		p.SVG(f.SVG(), f.String())
 	}
-	p.List("Doubts", doubts)
+	p.Table(r.Goodness())
+	return p
+}
+
+// Doubts returns the warnings, each with what to do.
+func (r EMGResult) Doubts() table.Table {
+	if r.Fit.Status == fit.NotFitted {
+		return without("Doubts", r.Refusal)
+	}
+	return doubts(r.Warnings)
+}
+
+// Table returns the numbers of the peak with their errors.
+func (r EMGResult) Table() table.Table {
+	if r.Fit.Status == fit.NotFitted {
+		return without("The peak", r.Refusal)
+	}
 	one, unit := r.axisUnit()
 	t := table.Table{Caption: "The peak", RowHeaders: true, Columns: []table.Column{{Name: "quantity"}, {Name: "value", Right: true}, {Name: "standard error", Right: true}, {Name: "unit"}}}
 	add := func(name string, u Uncertain, one float64, unit string) {
@@ -564,10 +575,13 @@ func (r EMGResult) page(picture bool) table.Page {
 	add("a at 10 %", r.TenthFront, one, unit)
 	add("b at 10 %", r.TenthBack, one, unit)
 	add("area", r.Area, one, strings.TrimSpace(r.Unit+" "+unit))
-	p.Table(t)
-	if picture {
-		f := r.Figure()
-		p.SVG(f.SVG(), f.String())
+	return t
+}
+
+// Goodness tells how well the curve fits.
+func (r EMGResult) Goodness() table.Table {
+	if r.Fit.Status == fit.NotFitted {
+		return without("How well it fits", r.Refusal)
 	}
 	g := table.Table{Caption: "How well it fits", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "found"}}}
 	g.Add("fitted", fmt.Sprintf("%d points, %s, %s", r.Fit.Points, r.Range, []string{"on a sloped ground", "on a level ground", "without a ground"}[r.Ground]))
@@ -582,8 +596,7 @@ func (r EMGResult) page(picture bool) table.Page {
 	}
 	g.Add("residuals of neighbours", fmt.Sprintf("correlation %.2f; %s", r.Lag1, chance))
 	g.Add("search", r.Fit.Status.String()+", "+r.Fit.Reason)
-	p.Table(g)
-	return p
+	return g
 }
 
 // axisUnit returns the unit that positions are shown in.

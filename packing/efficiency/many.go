@@ -292,9 +292,9 @@ func (s PulseSeries) page(picture bool) table.Page {
 	}
 	p.Notice(s.verdict(good, len(outside)))
 	p.Table(s.rowsTable("Do not meet the limits", outside, shownOutside))
-	p.Table(s.summary())
+	p.Table(s.Table())
 	if picture {
-		p.SVG(s.SVG(), s.stack().String())
+		p.SVG(s.SVG(), s.Figure().String())
 	}
 	p.Table(s.rowsTable("First traces", s.which(func(r PulseRow) bool { return r.Err == nil }), shownRows))
 	p.List("Doubts", s.doubts())
@@ -405,8 +405,24 @@ func (s PulseSeries) sorted(value func(PulseRow) float64) []float64 {
 	return v
 }
 
-// summary holds mean and spread of the rows with a result.
-func (s PulseSeries) summary() table.Table {
+// none returns why the series has no numbers, or nil.
+func (s PulseSeries) none() error {
+	switch {
+	case s.Refusal != nil:
+		return s.Refusal
+	case len(s.Rows) == 0:
+		return errNothing
+	case len(s.Failed()) == len(s.Rows):
+		return errors.New("no trace has a result: see Errors()")
+	}
+	return nil
+}
+
+// Table returns mean and spread of the rows with a result.
+func (s PulseSeries) Table() table.Table {
+	if err := s.none(); err != nil {
+		return without("All traces with a result", err)
+	}
 	t := table.Table{Caption: "All traces with a result", RowHeaders: true, Columns: []table.Column{
 		{Name: "quantity"}, {Name: "unit"}, {Name: "traces", Right: true}, {Name: "mean", Right: true}, {Name: "standard deviation", Right: true},
 		{Name: "lowest", Right: true}, {Name: "median", Right: true}, {Name: "highest", Right: true}}}
@@ -435,8 +451,12 @@ func median(sorted []float64) float64 {
 // drawn as groups.
 const drawnTraces = 400
 
-// stack draws plates per metre and asymmetry against the number of the trace.
-func (s PulseSeries) stack() figure.Stack {
+// Figure draws plates per metre and asymmetry against the number of the trace. A
+// series without results has an empty figure.
+func (s PulseSeries) Figure() figure.Stack {
+	if err := s.none(); err != nil {
+		return figure.Stack{Title: s.name(), Description: "No result: " + errOf(err)}
+	}
 	group := (len(s.Rows) + drawnTraces - 1) / drawnTraces
 	what := "a dot for each trace, traces without a result shaded"
 	if group > 1 {
@@ -518,7 +538,7 @@ func (s PulseSeries) SVG() string {
 	if len(s.Failed()) == len(s.Rows) {
 		return ""
 	}
-	return s.stack().SVG()
+	return s.Figure().SVG()
 }
 
 // HTML shows what failed, the verdicts, the numbers of all and the first rows.

@@ -401,7 +401,7 @@ func TestSummaryOfSeries(t *testing.T) {
 	}
 	s.Rows = append(s.Rows, newPulseRow(PulseResult{}))
 	s.Rows[3].Number, s.Rows[3].Err = 4, errors.New("none")
-	rows := s.summary().Rows
+	rows := s.Table().Rows
 	if want := []string{"plates per metre", "1/m", "3", "2000", "1000", "1000", "2000", "3000"}; !slices.Equal(rows[0], want) {
 		t.Errorf("%q, want %q", rows[0], want)
 	}
@@ -418,7 +418,7 @@ func TestSeriesFigure(t *testing.T) {
 	for i := range 4001 {
 		s.Rows = append(s.Rows, PulseRow{Number: i + 1, PlatesPerMetre: 4000 + float64(i%7), Asymmetry: 1.1, ReducedPlateHeight: 2.5, SymmetryFactor: 1, ColumnVolumes: 0.9})
 	}
-	lines := s.stack().Panels[0].Lines
+	lines := s.Figure().Panels[0].Lines
 	if len(lines) != 3 || lines[0].Points.Len() != 364 { // by hand: groups of 11, 4001/11 rounded up
 		t.Fatalf("%d lines, %d points", len(lines), lines[0].Points.Len())
 	}
@@ -442,8 +442,8 @@ func TestSeriesFigure(t *testing.T) {
 		t.Errorf("gaps %v, want 2.5 to 4.5 and 6.5 to 7.5", gaps)
 	}
 	for _, want := range []string{"reduced plate height", "asymmetry", "cm/h", "3 of 8 traces have no result"} {
-		if !strings.Contains(s.stack().Description, want) {
-			t.Errorf("the description does not say %q: %s", want, s.stack().Description)
+		if !strings.Contains(s.Figure().Description, want) {
+			t.Errorf("the description does not say %q: %s", want, s.Figure().Description)
 		}
 	}
 }

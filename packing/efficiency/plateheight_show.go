@@ -3,7 +3,6 @@ package efficiency
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/fit"
@@ -50,11 +49,7 @@ func (r PlateHeightResult) page(picture bool) table.Page {
 		p.Notice("No result:", "nothing has been fitted.")
 		return p
 	}
-	doubts := make([]string, len(r.Warnings))
-	for i, w := range r.Warnings {
-		doubts[i] = w.String()
-	}
-	p.List("Doubts", doubts)
+	p.List("Doubts", sentences(r.Warnings))
 	p.Table(r.Table())
 	if picture {
 		p.SVG(r.SVG(), r.Figure().String())
@@ -69,6 +64,9 @@ func (r PlateHeightResult) page(picture bool) table.Page {
 // Table returns the terms of the law and its minimum as a table that shows
 // itself.
 func (r PlateHeightResult) Table() table.Table {
+	if r.Fit.Status == fit.NotFitted {
+		return without("Plate height against velocity", r.Refusal)
+	}
 	law := "H = A + B/u + C u, u superficial velocity"
 	if r.Tests.Law == Knox {
 		law = "h = A ν^(1/3) + B/ν + C ν, ν by the interstitial velocity"
@@ -105,6 +103,14 @@ func (r PlateHeightResult) Table() table.Table {
 	return t
 }
 
+// Doubts returns the warnings, each with what to do.
+func (r PlateHeightResult) Doubts() table.Table {
+	if r.Fit.Status == fit.NotFitted {
+		return without("Doubts", r.Refusal)
+	}
+	return doubts(r.Warnings)
+}
+
 // Figure draws tests, curve, band and optimum against the superficial velocity.
 // Repeats are shown by their mean with one standard deviation on both sides.
 func (r PlateHeightResult) Figure() figure.Figure { return r.figure(nil) }
@@ -138,25 +144,24 @@ func (r PlateHeightResult) figure(run *FastestRun) figure.Figure {
 		mean, sd, n := r.repeats(v)
 		dots.X, dots.Y = append(dots.X, float64(v)), append(dots.Y, mean*one)
 		if n > 1 {
-			f.Marks = append(f.Marks, figure.Mark{X1: float64(v), Y1: (mean - sd) * one, X2: float64(v), Y2: (mean + sd) * one, Ends: true})
+			f.Marks = append(f.Marks, figure.Mark{X1: float64(v), Y1: (mean - sd) * one, X2: float64(v), Y2: (mean + sd) * one, Ends: true, Colour: 1})
 		}
 	}
 	f.Lines = []figure.Line{
-		{Name: "tests", Points: dots, Dots: true, Bare: true},
 		{Name: "fitted curve", Points: figure.Points{X: u, Y: h}},
-		{Name: fmt.Sprintf("%.4g %% band", 100*r.Tests.Confidence), Points: figure.Points{X: u, Y: low}, Faint: true},
-		{Points: figure.Points{X: u, Y: high}, Faint: true},
+		{Name: "tests", Points: dots, Dots: true, Bare: true},
 	}
+	f.Bands = []figure.Band{{Name: fmt.Sprintf("%.4g %% band", 100*r.Tests.Confidence), Low: figure.Points{X: u, Y: low}, High: figure.Points{X: u, Y: high}}}
 	f.Description = fmt.Sprintf("%d tests between %v and %v with the %v curve and its band.", len(r.heights), slow, fast, r.Tests.Law)
 	if r.Optimum >= slow && r.Optimum <= fast {
 		f.Marks = append(f.Marks, figure.Mark{X1: float64(r.Optimum), Y1: float64(r.LeastPlateHeight), X2: float64(r.Optimum), Y2: float64(r.LeastPlateHeight),
-			Label: fmt.Sprintf("optimum %v", r.Optimum), Place: figure.Below, Colour: 1})
+			Label: fmt.Sprintf("optimum %v", r.Optimum), Place: figure.Below, Colour: 2})
 		f.Description += fmt.Sprintf(" Least plate height %v at %v.", r.LeastPlateHeight, r.Optimum)
 	}
 	if run != nil {
 		f.Levels = []figure.Level{{Y: float64(run.PlateHeight), Label: "allowed, " + run.PlateHeight.String()}}
 		f.Marks = append(f.Marks, figure.Mark{X1: float64(run.Velocity), Y1: float64(run.High), X2: float64(run.Velocity), Y2: float64(run.High),
-			Label: fmt.Sprintf("run at %v", run.Velocity), Place: figure.Below, Colour: 2})
+			Label: fmt.Sprintf("run at %v", run.Velocity), Place: figure.Below, Colour: 3})
 		f.Description += fmt.Sprintf(" Allowed are %v, met up to %v.", run.PlateHeight, run.Velocity)
 	}
 	return f
@@ -189,15 +194,7 @@ const (
 // terms, OptimalVelocity or LeastPlateHeight. Another name, or one that the
 // result does not have, is an error that lists them.
 func (r PlateHeightResult) Calculation(name string) (Calculation, error) {
-	all := r.calculations()
-	names := make([]string, len(all))
-	for i, c := range all {
-		if strings.EqualFold(c.Name, name) {
-			return c, nil
-		}
-		names[i] = c.Name
-	}
-	return Calculation{}, fmt.Errorf("no calculation %q; there are %s", name, strings.Join(names, ", "))
+	return calculationNamed(r.calculations(), name)
 }
 
 // Calculations shows all of them in one page.
@@ -253,6 +250,32 @@ func scientific(v float64) string {
 	return fmt.Sprintf(`%s \cdot 10^{%d}`, significant(v/math.Pow10(power), 3), power)
 }
 
+// downwards writes a velocity rounded down, so that what is shown meets the need;
+// the millionth is for 108 that comes out as 107.9999999.
+func downwards(u units.Velocity) string {
+	return fixed(math.Floor(u.In(units.CentimetrePerHour)*10+1e-6)/10, 1)
+}
+
+// Table returns the largest velocity by each demand.
+func (f FastestRun) Table() table.Table {
+	if f.Velocity == 0 {
+		return without("Largest superficial velocity", nil)
+	}
+	t := table.Table{Caption: "Largest superficial velocity", RowHeaders: true, Columns: []table.Column{{Name: "demand"}, {Name: "velocity", Unit: "cm/h", Right: true}, {Name: "from"}}}
+	if math.IsInf(float64(f.ByResidence), 1) {
+		t.Add("residence time", "no demand", "")
+	} else {
+		t.Add("residence time of "+f.Need.ResidenceTime.String(), downwards(f.ByResidence), "bed height over residence time")
+	}
+	asked := "plate height of " + f.PlateHeight.String()
+	if f.Need.Plates > 0 {
+		asked += fmt.Sprintf(" (%s plates in %v)", fixed(f.Need.Plates, 0), f.Need.BedHeight)
+	}
+	t.Add(asked, downwards(f.ByPlates), "upper limit of the band")
+	t.Add("the same without room for error", downwards(f.ByCurve), "the curve itself")
+	return t
+}
+
 func (f FastestRun) page(picture bool) table.Page {
 	var p table.Page
 	p.Heading("How fast the column may run")
@@ -260,9 +283,6 @@ func (f FastestRun) page(picture bool) table.Page {
 		p.Notice("No result:", "nothing has been worked out.")
 		return p
 	}
-	// Rounded down, so that what is shown meets the need; the millionth is for
-	// 108 that comes out as 107.9999999.
-	cmh := func(u units.Velocity) string { return fixed(math.Floor(u.In(units.CentimetrePerHour)*10+1e-6)/10, 1) }
 	by := "the plate height"
 	switch {
 	case f.ByResidence < f.ByPlates:
@@ -270,23 +290,11 @@ func (f FastestRun) page(picture bool) table.Page {
 	case f.AtEdge:
 		by = "the fastest test"
 	}
-	p.Notice("Up to "+cmh(f.Velocity)+" cm/h:", "bounded by "+by+".")
+	p.Notice("Up to "+downwards(f.Velocity)+" cm/h:", "bounded by "+by+".")
 	if f.AtEdge {
 		p.Notice("Not tested beyond:", "the fastest test still meets the plate height; what happens above "+f.ByPlates.String()+" is not known.")
 	}
-	t := table.Table{Caption: "Largest superficial velocity", RowHeaders: true, Columns: []table.Column{{Name: "demand"}, {Name: "velocity", Unit: "cm/h", Right: true}, {Name: "from"}}}
-	if math.IsInf(float64(f.ByResidence), 1) {
-		t.Add("residence time", "no demand", "")
-	} else {
-		t.Add("residence time of "+f.Need.ResidenceTime.String(), cmh(f.ByResidence), "bed height over residence time")
-	}
-	asked := "plate height of " + f.PlateHeight.String()
-	if f.Need.Plates > 0 {
-		asked += fmt.Sprintf(" (%s plates in %v)", fixed(f.Need.Plates, 0), f.Need.BedHeight)
-	}
-	t.Add(asked, cmh(f.ByPlates), "upper limit of the band")
-	t.Add("the same without room for error", cmh(f.ByCurve), "the curve itself")
-	p.Table(t)
+	p.Table(f.Table())
 	g := table.Table{Caption: "There", RowHeaders: true, Columns: []table.Column{{Name: "quantity"}, {Name: "value", Right: true}}}
 	g.Add("residence time", f.Residence.String())
 	g.Add("plate height of the curve, upper limit", f.Expected.String()+", "+f.High.String())

@@ -83,15 +83,11 @@ func (out ReplicatesResult) page(picture bool) table.Page {
 	if missing := out.unchecked(); missing != "" {
 		p.Notice("Not checked:", missing)
 	}
-	doubts := make([]string, len(out.Warnings))
-	for i, w := range out.Warnings {
-		doubts[i] = w.String()
-	}
-	p.List("Doubts", doubts)
-	p.Table(out.testsTable())
-	p.Table(out.spreadTable())
+	p.List("Doubts", sentences(out.Warnings))
+	p.Table(out.Table())
+	p.Table(out.SpreadTable())
 	if picture {
-		p.SVG(out.SVG(), out.figure().String())
+		p.SVG(out.SVG(), out.Figure().String())
 	}
 	p.List("Doubts about single tests", out.single())
 	p.List("Cautions", out.cautions())
@@ -149,9 +145,23 @@ func (out ReplicatesResult) unchecked() string {
 	return strings.Join(names, "; ")
 }
 
-// testsTable lists all tests. Plates never stand without reduced plate height,
+// missing reports whether there are no numbers.
+func (out ReplicatesResult) missing() bool { return out.Refusal != nil || len(out.Tests) == 0 }
+
+// Doubts returns the warnings about the tests together, each with what to do.
+func (out ReplicatesResult) Doubts() table.Table {
+	if out.missing() {
+		return without("Doubts", out.Refusal)
+	}
+	return doubts(out.Warnings)
+}
+
+// Table lists all tests. Plates never stand without reduced plate height,
 // asymmetry and velocity.
-func (out ReplicatesResult) testsTable() table.Table {
+func (out ReplicatesResult) Table() table.Table {
+	if out.missing() {
+		return without("All tests", out.Refusal)
+	}
 	t := table.Table{Caption: "All tests", Columns: []table.Column{
 		{Name: "test", Right: true}, {Name: "file"}, {Name: "plates per metre", Unit: "1/m", Right: true}, {Name: "reduced plate height", Right: true},
 		{Name: "asymmetry", Right: true}, {Name: "symmetry factor", Right: true}, {Name: "retention", Unit: "CV", Right: true},
@@ -167,8 +177,11 @@ func (out ReplicatesResult) testsTable() table.Table {
 	return t
 }
 
-// spreadTable shows what the tests that count say together.
-func (out ReplicatesResult) spreadTable() table.Table {
+// SpreadTable shows what the tests that count say together.
+func (out ReplicatesResult) SpreadTable() table.Table {
+	if out.missing() {
+		return without("The tests that count", out.Refusal)
+	}
 	caption := fmt.Sprintf("The %d tests that count", out.Spreads[0].Tests)
 	if out.Spreads[0].Tests == 1 {
 		caption = "The one test that counts"
@@ -253,8 +266,11 @@ func (c curve) XY(i int) (x, y float64) {
 
 var _ figure.Series = curve{}
 
-// figure lays the peaks over each other.
-func (out ReplicatesResult) figure() figure.Figure {
+// Figure lays the peaks over each other. A refusal has an empty figure.
+func (out ReplicatesResult) Figure() figure.Figure {
+	if len(out.curves) == 0 || out.Refusal != nil {
+		return figure.Figure{Title: out.name(), Description: without("", out.Refusal).Note}
+	}
 	f := figure.Figure{
 		Title: out.name(),
 		X:     figure.Axis{Label: "Volume since the start of the sample", Unit: "CV", Min: math.Inf(1), Max: math.Inf(-1)},
@@ -283,7 +299,7 @@ func (out ReplicatesResult) SVG() string {
 	if len(out.curves) == 0 || out.Refusal != nil {
 		return ""
 	}
-	return out.figure().SVG()
+	return out.Figure().SVG()
 }
 
 // HTML shows verdict and rule, doubts, the tests, their spread and the picture.

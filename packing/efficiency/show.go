@@ -40,12 +40,12 @@ func (r PulseResult) page(picture bool) table.Page {
 	if missing := r.unchecked(); missing != "" {
 		p.Notice("Not checked:", missing)
 	}
-	p.List("Doubts", r.doubtList())
-	p.Table(r.numbersTable())
+	p.List("Doubts", sentences(r.Warnings))
+	p.Table(r.Table())
 	if picture {
 		p.SVG(r.SVG(), r.Figure().String())
 	}
-	p.Table(r.measuredTable())
+	p.Table(r.Measured())
 	if r.Pulse.ExtraColumn != (ExtraColumn{}) {
 		if c, err := r.Corrected(); err == nil {
 			p.Append(c.page())
@@ -98,9 +98,12 @@ func (r PulseResult) unchecked() string {
 	return strings.Join(names, "; ")
 }
 
-// numbersTable holds what is reported. Plates never stand without reduced plate
-// height, asymmetry and velocity.
-func (r PulseResult) numbersTable() table.Table {
+// Table returns the reported numbers with their errors, limits and outcomes.
+// Plates never stand without reduced plate height, asymmetry and velocity.
+func (r PulseResult) Table() table.Table {
+	if err := r.ready(); err != nil {
+		return without("Result", err)
+	}
 	t := table.Table{Caption: "Result", RowHeaders: true, Columns: []table.Column{
 		{Name: "quantity"}, {Name: "value", Right: true}, {Name: "unit"},
 		{Name: "standard error", Right: true}, {Name: "limit"}, {Name: "outcome"}}}
@@ -130,8 +133,12 @@ func (r PulseResult) numbersTable() table.Table {
 	return t
 }
 
-// measuredTable tells how the numbers were measured.
-func (r PulseResult) measuredTable() table.Table {
+// Measured tells how the numbers were measured: test, signal, baseline, smoothing,
+// crossings and the limits of the moments.
+func (r PulseResult) Measured() table.Table {
+	if err := r.ready(); err != nil {
+		return without("How it was measured", err)
+	}
 	t := table.Table{Caption: "How it was measured", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "found"}}}
 	show := r.Axis.Show
 	p := r.Pulse
@@ -230,57 +237,12 @@ func significant(v float64, digits int) string {
 	return strconv.FormatFloat(v, 'f', max(0, digits-1-int(math.Floor(math.Log10(math.Abs(v))))), 64)
 }
 
-// A View is a part of a result that shows itself alone.
-type View struct{ page table.Page }
-
-// HTML shows the part.
-func (v View) HTML() string { return v.page.HTML() }
-
-// Markdown shows the same.
-func (v View) Markdown() string { return v.page.Markdown() }
-
-// String shows the same as text.
-func (v View) String() string { return v.page.String() }
-
-// part makes a view, or one of the refusal.
-func (r PulseResult) part(fill func(p *table.Page)) View {
-	var p table.Page
+// Doubts returns the warnings, each with what to do next.
+func (r PulseResult) Doubts() table.Table {
 	if err := r.ready(); err != nil {
-		p.Notice("No result:", errOf(err))
-	} else {
-		fill(&p)
+		return without("Doubts", err)
 	}
-	return View{p}
-}
-
-// Table shows the reported numbers with their errors, limits and outcomes.
-func (r PulseResult) Table() View {
-	return r.part(func(p *table.Page) { p.Table(r.numbersTable()) })
-}
-
-// Measured shows how the numbers were measured: test, signal, baseline,
-// smoothing, crossings and the limits of the moments.
-func (r PulseResult) Measured() View {
-	return r.part(func(p *table.Page) { p.Table(r.measuredTable()) })
-}
-
-// Doubts shows the warnings, each with what to do next.
-func (r PulseResult) Doubts() View {
-	return r.part(func(p *table.Page) {
-		if len(r.Warnings) == 0 {
-			p.Text("No doubts.")
-		}
-		p.List("Doubts", r.doubtList())
-	})
-}
-
-// doubtList writes every warning with what to do.
-func (r PulseResult) doubtList() []string {
-	list := make([]string, len(r.Warnings))
-	for i, w := range r.Warnings {
-		list[i] = w.String()
-	}
-	return list
+	return doubts(r.Warnings)
 }
 
 // Text returns the result in two or three lines: the numbers that belong

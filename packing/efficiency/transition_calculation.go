@@ -31,21 +31,6 @@ func (r TransitionResult) Calculation(name string) (Calculation, error) {
 // Calculations shows all of them in one page.
 func (r TransitionResult) Calculations() CalculationList { return r.calculations() }
 
-// calculationNamed finds a calculation.
-func calculationNamed(all []Calculation, name string) (Calculation, error) {
-	names := make([]string, len(all))
-	for i, c := range all {
-		if strings.EqualFold(c.Name, name) {
-			return c, nil
-		}
-		names[i] = c.Name
-	}
-	if len(all) == 0 {
-		return Calculation{}, fmt.Errorf("no calculation %q: there are no numbers", name)
-	}
-	return Calculation{}, fmt.Errorf("no calculation %q; there are %s", name, strings.Join(names, ", "))
-}
-
 func (r TransitionResult) calculations() CalculationList {
 	if len(r.front.y) == 0 {
 		return nil

@@ -120,6 +120,9 @@ func (r TransitionResult) label(otherwise string) string {
 
 // Table returns both transitions beside each other.
 func (c FrontComparison) Table() table.Table {
+	if c.Refusal != nil || len(c.Transition.front.y) == 0 {
+		return without("Beside the reference", c.Refusal)
+	}
 	t := table.Table{Caption: "Beside the reference", RowHeaders: true, Columns: []table.Column{
 		{Name: "quantity"}, {Name: "unit"}, {Name: c.Transition.label("this one"), Right: true}, {Name: c.Reference.label("reference"), Right: true},
 		{Name: "difference", Right: true}, {Name: "its standard error", Right: true}}}

@@ -34,7 +34,7 @@ func (r TransitionResult) page(picture bool) table.Page {
 		f := r.Figure()
 		p.SVG(f.SVG(), f.String())
 	}
-	p.Table(r.measuredTable())
+	p.Table(r.Measured())
 	p.List("Cautions", r.cautions())
 	return p
 }
@@ -57,12 +57,12 @@ func (r TransitionResult) unchecked() string {
 
 // Table returns plates and plate height by every method.
 func (r TransitionResult) Table() table.Table {
+	if len(r.front.y) == 0 {
+		return without("Plates", r.Refusal)
+	}
 	t := table.Table{Caption: "Plates by five methods; the first is reported", RowHeaders: true, Columns: []table.Column{
 		{Name: "method"}, {Name: "plates", Right: true}, {Name: "standard error", Right: true},
 		{Name: "HETP", Unit: "mm", Right: true}, {Name: "standard error", Unit: "mm", Right: true}, {Name: "reduced plate height", Right: true}}}
-	if len(r.front.y) == 0 {
-		return t
-	}
 	from, to := r.Transition.From.In(units.Percent), r.Transition.To.In(units.Percent)
 	for _, m := range []struct {
 		name string
@@ -103,8 +103,19 @@ func (r TransitionResult) shapeTable() table.Table {
 	return t
 }
 
-// measuredTable tells how the numbers were measured.
-func (r TransitionResult) measuredTable() table.Table {
+// Doubts returns the warnings, each with what to do.
+func (r TransitionResult) Doubts() table.Table {
+	if len(r.front.y) == 0 {
+		return without("Doubts", r.Refusal)
+	}
+	return doubts(r.Warnings)
+}
+
+// Measured tells how the numbers were measured.
+func (r TransitionResult) Measured() table.Table {
+	if len(r.front.y) == 0 {
+		return without("How it was measured", r.Refusal)
+	}
 	t := table.Table{Caption: "How it was measured", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "found"}}}
 	p := r.Transition
 	if p.Medium.Name != "" {

@@ -6,39 +6,26 @@ import (
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
-	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 )
 
-// plot builds the axes and what is between them. Only the last panel of a stack
-// names its x axis.
-func (f Figure) plot(width, height float64, last bool) *plot.Plot {
+// plot builds the axes and what is between them, below a key of that height. Only
+// the last panel of a stack names its x axis.
+func (f Figure) plot(width, height, keyed float64, last bool) *plot.Plot {
 	p := plot.New()
 	p.BackgroundColor = nil
 	title := ""
 	if last {
 		title = f.X.Title()
 	}
-	dress(&p.X, title, width, 90)
-	dress(&p.Y, f.Y.Title(), height, 55)
+	dress(&p.X, title, width, 90, 90)
+	dress(&p.Y, f.Y.Title(), height, 50+keyed, 55)
 	p.X.Min, p.X.Max = f.X.Min, f.X.Max
-	p.Y.Min, p.Y.Max = f.Y.Min, f.Y.Max
-	if f.Y.Min == 0 && f.Y.Max == 0 {
-		lo, hi := f.reach(false)
-		lo, hi = lo/f.Y.one(), hi/f.Y.one()
-		room := 0.06 * (hi - lo)
-		p.Y.Min, p.Y.Max = lo-room, hi+room
-		if lo >= 0 && lo < 0.25*hi { // near zero: show it
-			p.Y.Min = 0
-		}
-	}
 	if !(p.X.Max > p.X.Min) {
 		p.X.Min, p.X.Max = spread(p.X.Min, p.X.Max)
 	}
-	if !(p.Y.Max > p.Y.Min) {
-		p.Y.Min, p.Y.Max = spread(p.Y.Min, p.Y.Max)
-	}
+	p.Y.Min, p.Y.Max = f.ends(f.Y, alongY)
 	if !last {
 		p.X.Tick.Label.Font.Size = 0
 		p.X.Tick.Label.Color = color.Transparent
@@ -66,8 +53,14 @@ func (l layer) Plot(c draw.Canvas, p *plot.Plot) {
 	at := func(x, y float64) vg.Point {
 		return vg.Point{X: tx(x / f.X.one()), Y: ty(y / f.Y.one())}
 	}
-	var labels labels
-	labels.inside = c.Rectangle
+	atRight := at
+	if f.hasRight() {
+		lo, hi := f.ends(f.Right, alongRight)
+		atRight = func(x, y float64) vg.Point {
+			return vg.Point{X: tx(x / f.X.one()), Y: c.Y((y/f.Right.one() - lo) / (hi - lo))}
+		}
+	}
+	labels := labels{inside: c.Rectangle}
 
 	for i, s := range f.Spans {
 		from, to := at(s.From, 0).X, at(s.To, 0).X
@@ -84,6 +77,9 @@ func (l layer) Plot(c draw.Canvas, p *plot.Plot) {
 	g.Horizontal = g.Vertical
 	g.Plot(c, p)
 
+	for _, b := range f.Bands {
+		b.draw(c, at)
+	}
 	for i, v := range f.Levels {
 		y := at(0, v.Y).Y
 		style := draw.LineStyle{Color: colourOf(1), Width: 1.2, Dashes: []vg.Length{7, 4}}
@@ -97,13 +93,18 @@ func (l layer) Plot(c draw.Canvas, p *plot.Plot) {
 	for _, pass := range []bool{true, false} { // faint lines go behind
 		n := 0
 		for _, line := range f.Lines {
+			place, number := at, 0
 			style := draw.LineStyle{Color: faint, Width: 0.8}
+			if line.Right {
+				place = atRight
+			}
 			if !line.Faint {
 				style = draw.LineStyle{Color: colourOf(n), Width: 1.6, Dashes: dashes[n%len(dashes)]}
+				number = n
 				n++
 			}
 			if line.Faint == pass {
-				line.draw(c, at, style)
+				line.draw(c, place, style, number)
 			}
 		}
 	}
@@ -114,9 +115,10 @@ func (l layer) Plot(c draw.Canvas, p *plot.Plot) {
 	c.StrokeLines(draw.LineStyle{Color: ink, Width: 0.8}, []vg.Point{c.Min, {X: c.Min.X, Y: c.Max.Y}, c.Max, {X: c.Max.X, Y: c.Min.Y}, c.Min})
 }
 
-// draw draws a line of points, broken where one is missing.
-func (l Line) draw(c draw.Canvas, at func(x, y float64) vg.Point, style draw.LineStyle) {
-	var run []vg.Point
+// draw draws a line of points, broken where one is missing, with the markers of
+// its number among the lines.
+func (l Line) draw(c draw.Canvas, at func(x, y float64) vg.Point, style draw.LineStyle, number int) {
+	var run, dots []vg.Point
 	flush := func() {
 		if len(run) > 1 && !l.Bare {
 			c.StrokeLines(style, c.ClipLinesXY(thinned(run))...)
@@ -129,12 +131,75 @@ func (l Line) draw(c draw.Canvas, at func(x, y float64) vg.Point, style draw.Lin
 			flush()
 			continue
 		}
-		run = append(run, at(x, y))
-		if pt := run[len(run)-1]; l.Dots && c.Contains(pt) {
-			dot(c, pt, style.Color, 2.6)
+		pt := at(x, y)
+		run = append(run, pt)
+		if l.Dots && c.Contains(pt) {
+			dots = append(dots, pt)
 		}
 	}
 	flush()
+	for _, pt := range sparse(dots) {
+		marker(c, pt, style.Color, markerSize, number)
+	}
+}
+
+// draw fills the band, broken where a point is missing, and draws its edges.
+func (b Band) draw(c draw.Canvas, at func(x, y float64) vg.Point) {
+	var low, high []vg.Point
+	flush := func() {
+		if len(low) > 1 {
+			lower, upper := thinned(low), thinned(high)
+			around := append([]vg.Point(nil), upper...)
+			for i := len(lower) - 1; i >= 0; i-- {
+				around = append(around, lower[i])
+			}
+			c.FillPolygon(tint(colourOf(b.Colour)), c.ClipPolygonXY(around))
+			edge := draw.LineStyle{Color: colourOf(b.Colour), Width: 0.6}
+			c.StrokeLines(edge, c.ClipLinesXY(upper)...)
+			c.StrokeLines(edge, c.ClipLinesXY(lower)...)
+		}
+		low, high = low[:0], high[:0]
+	}
+	for i := range min(b.Low.Len(), b.High.Len()) {
+		x, lo := b.Low.XY(i)
+		x2, hi := b.High.XY(i)
+		if sum := x + x2 + lo + hi; math.IsNaN(sum) || math.IsInf(sum, 0) {
+			flush()
+			continue
+		}
+		low, high = append(low, at(x, lo)), append(high, at(x2, hi))
+	}
+	flush()
+}
+
+// markerSize is the radius of the markers of lines.
+const markerSize = 2.6
+
+// marker fills a shape of about one area for all: a circle, a square, a triangle,
+// a diamond, a triangle on its tip, a cross.
+func marker(c draw.Canvas, at vg.Point, colour color.Color, radius vg.Length, number int) {
+	var corners []vg.Point
+	switch number % len(palette) {
+	case 0:
+		dot(c, at, colour, radius)
+		return
+	case 1:
+		corners = []vg.Point{{X: -0.9, Y: -0.9}, {X: 0.9, Y: -0.9}, {X: 0.9, Y: 0.9}, {X: -0.9, Y: 0.9}}
+	case 2:
+		corners = []vg.Point{{X: -1.25, Y: -0.9}, {X: 1.25, Y: -0.9}, {Y: 1.3}}
+	case 3:
+		corners = []vg.Point{{X: -1.3}, {Y: -1.3}, {X: 1.3}, {Y: 1.3}}
+	case 4:
+		corners = []vg.Point{{X: -1.25, Y: 0.9}, {X: 1.25, Y: 0.9}, {Y: -1.3}}
+	default:
+		const a, b = 0.4, 1.4
+		corners = []vg.Point{{X: a, Y: a}, {X: a, Y: b}, {X: -a, Y: b}, {X: -a, Y: a}, {X: -b, Y: a}, {X: -b, Y: -a},
+			{X: -a, Y: -a}, {X: -a, Y: -b}, {X: a, Y: -b}, {X: a, Y: -a}, {X: b, Y: -a}, {X: b, Y: a}}
+	}
+	for i, p := range corners {
+		corners[i] = vg.Point{X: at.X + radius*p.X, Y: at.Y + radius*p.Y}
+	}
+	c.FillPolygon(colour, corners)
 }
 
 // dot fills a circle.
@@ -147,17 +212,12 @@ func dot(c draw.Canvas, at vg.Point, colour color.Color, radius vg.Length) {
 	c.Fill(path)
 }
 
-// thinned leaves out points that cannot be told apart: of all points in one
-// pixel column it keeps the first, lowest, highest and last. Lines that run
-// backwards are kept whole.
+// thinned leaves out points that cannot be told apart: of all that follow each
+// other in one column of half a pixel it keeps the first, lowest, highest and
+// last.
 func thinned(pts []vg.Point) []vg.Point {
 	if len(pts) < 2000 {
 		return pts
-	}
-	for i := 1; i < len(pts); i++ {
-		if pts[i].X < pts[i-1].X {
-			return pts
-		}
 	}
 	var out []vg.Point
 	for i := 0; i < len(pts); {
@@ -183,12 +243,38 @@ func thinned(pts []vg.Point) []vg.Point {
 	return out
 }
 
+// sparse leaves out markers that others cover: of many it keeps one in each
+// square of a pixel, of very many one in each square of three, which a marker
+// still fills.
+func sparse(dots []vg.Point) []vg.Point {
+	for _, side := range []vg.Length{1, 3} {
+		if len(dots) < 2000 {
+			break
+		}
+		taken := make(map[[2]int]bool, len(dots))
+		kept := dots[:0:0]
+		for _, pt := range dots {
+			square := [2]int{int(pt.X / side), int(pt.Y / side)}
+			if !taken[square] {
+				taken[square] = true
+				kept = append(kept, pt)
+			}
+		}
+		dots = kept
+		if len(dots) < 20_000 {
+			break
+		}
+	}
+	return dots
+}
+
 // draw draws a mark and notes its label.
 func (m Mark) draw(c draw.Canvas, at func(x, y float64) vg.Point, labels *labels) {
 	from, to := at(m.X1, m.Y1), at(m.X2, m.Y2)
 	colour := colourOf(m.Colour)
 	if from == to {
 		dot(c, from, colour, 3.2)
+		labels.dots = append(labels.dots, from)
 	} else {
 		style := draw.LineStyle{Color: colour, Width: 1.3}
 		if m.Dashed {
@@ -208,130 +294,64 @@ func (m Mark) draw(c draw.Canvas, at func(x, y float64) vg.Point, labels *labels
 	labels.add(m.Label, vg.Point{X: (from.X + to.X) / 2, Y: (from.Y + to.Y) / 2}, m.Place, colour)
 }
 
-// labels are texts that keep clear of each other.
-type labels struct {
-	inside vg.Rectangle
-	wanted []label
-}
-
-type label struct {
-	text   string
-	at     vg.Point
-	place  Place
-	colour color.RGBA
-}
-
-func (l *labels) add(text string, at vg.Point, place Place, colour color.RGBA) {
-	if text != "" {
-		l.wanted = append(l.wanted, label{text, at, place, colour})
-	}
-}
-
-func labelStyle() text.Style {
-	s := textStyle(11, false)
-	s.YAlign = draw.YBottom
-	return s
-}
-
-// draw writes every label at its place, or at the next that is free.
-func (l labels) draw(c draw.Canvas) {
-	var taken []vg.Rectangle
-	for _, w := range l.wanted {
-		style := labelStyle()
-		style.Color = darker(w.colour)
-		size := vg.Point{X: style.Width(w.text), Y: 13}
-		box := l.fit(w, size, w.place)
-		for _, place := range []Place{w.place, Above, Below, RightOf, LeftOf} {
-			if try := l.fit(w, size, place); free(try, taken) {
-				box = try
-				break
-			}
-		}
-		for i := 0; i < 8 && !free(box, taken); i++ { // move down until free
-			box.Min.Y -= 4
-			box.Max.Y -= 4
-		}
-		taken = append(taken, box)
-		c.SetColor(color.NRGBA{0xff, 0xff, 0xff, 0xc8}) // lines shine through
-		c.Fill(vg.Rectangle{Min: vg.Point{X: box.Min.X - 1, Y: box.Min.Y}, Max: vg.Point{X: box.Max.X + 1, Y: box.Max.Y}}.Path())
-		c.FillText(style, vg.Point{X: box.Min.X, Y: box.Min.Y + 3}, w.text)
-	}
-}
-
-// fit returns the box of a label at a place, moved inside the axes.
-func (l labels) fit(w label, size vg.Point, place Place) vg.Rectangle {
-	const gap = 4
-	min := vg.Point{X: w.at.X - size.X/2, Y: w.at.Y - size.Y/2}
-	switch place {
-	case Above:
-		min.Y = w.at.Y + gap
-	case Below:
-		min.Y = w.at.Y - gap - size.Y
-	case LeftOf:
-		min.X = w.at.X - 2*gap - size.X
-	case RightOf:
-		min.X = w.at.X + 2*gap
-	}
-	if over := min.X + size.X - (l.inside.Max.X - 2); over > 0 {
-		min.X -= over
-	}
-	if under := l.inside.Min.X + 2 - min.X; under > 0 {
-		min.X += under
-	}
-	if over := min.Y + size.Y - (l.inside.Max.Y - 1); over > 0 {
-		min.Y -= over
-	}
-	if under := l.inside.Min.Y + 1 - min.Y; under > 0 {
-		min.Y += under
-	}
-	return vg.Rectangle{Min: min, Max: vg.Point{X: min.X + size.X, Y: min.Y + size.Y}}
-}
-
-func free(box vg.Rectangle, taken []vg.Rectangle) bool {
-	for _, t := range taken {
-		if box.Min.X < t.Max.X+3 && t.Min.X < box.Max.X+3 && box.Min.Y < t.Max.Y && t.Min.Y < box.Max.Y {
-			return false
-		}
-	}
-	return true
-}
-
-// darker returns a colour with more contrast, for text.
-func darker(c color.RGBA) color.RGBA {
-	return color.RGBA{c.R / 4 * 3, c.G / 4 * 3, c.B / 4 * 3, 0xff}
-}
-
-// key draws the lines' names above the axes and returns the height it took: 0
-// if no line has a name.
+// key draws the names of lines and bands above the axes and returns the height it
+// took: 0 if nothing has a name.
 func (f Figure) key(c draw.Canvas) vg.Length {
 	style := textStyle(11, false)
 	style.YAlign = draw.YCenter
-	x, n, named := c.Min.X+44, 0, false
+	x, named := c.Min.X+44, false
 	rows := vg.Length(1)
-	for _, line := range f.Lines {
-		stroke := draw.LineStyle{Color: faint, Width: 0.8}
-		if !line.Faint {
-			stroke = draw.LineStyle{Color: colourOf(n), Width: 1.6, Dashes: dashes[n%len(dashes)]}
-			n++
-		}
-		if line.Name == "" {
-			continue
-		}
-		wide := 28 + style.Width(line.Name) + 18
+	entry := func(name string, sample func(x, y vg.Length)) {
+		name = clipped(style, name, c.Max.X-c.Min.X-44-28)
+		wide := 28 + style.Width(name) + 18
 		if named && x+wide > c.Max.X {
 			x = c.Min.X + 44
 			rows++
 		}
 		named = true
 		y := c.Max.Y - (rows-0.5)*keySpace + 4
-		if !line.Bare {
-			c.StrokeLine2(stroke, x, y, x+22, y)
-		}
-		if line.Dots {
-			dot(c, vg.Point{X: x + 11, Y: y}, stroke.Color, 2.6)
-		}
-		c.FillText(style, vg.Point{X: x + 28, Y: y}, line.Name)
+		sample(x, y)
+		c.FillText(style, vg.Point{X: x + 28, Y: y}, name)
 		x += wide
+	}
+	n := 0
+	for _, line := range f.Lines {
+		number := 0
+		stroke := draw.LineStyle{Color: faint, Width: 0.8}
+		if !line.Faint {
+			stroke = draw.LineStyle{Color: colourOf(n), Width: 1.6, Dashes: dashes[n%len(dashes)]}
+			number = n
+			n++
+		}
+		name := line.Name
+		if name == "" {
+			continue
+		}
+		if line.Right {
+			name += " (right axis)"
+		}
+		entry(name, func(x, y vg.Length) {
+			if !line.Bare {
+				c.StrokeLine2(stroke, x, y, x+22, y)
+			}
+			if line.Dots {
+				marker(c, vg.Point{X: x + 11, Y: y}, stroke.Color, markerSize, number)
+			}
+		})
+	}
+	for _, b := range f.Bands {
+		if b.Name == "" {
+			continue
+		}
+		entry(b.Name, func(x, y vg.Length) {
+			colour := colourOf(b.Colour)
+			box := vg.Rectangle{Min: vg.Point{X: x, Y: y - 5}, Max: vg.Point{X: x + 22, Y: y + 5}}
+			c.SetColor(tint(colour))
+			c.Fill(box.Path())
+			edge := draw.LineStyle{Color: colour, Width: 0.6}
+			c.StrokeLine2(edge, x, y+5, x+22, y+5)
+			c.StrokeLine2(edge, x, y-5, x+22, y-5)
+		})
 	}
 	if !named {
 		return 0

@@ -10,8 +10,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/evenbed/evenbed/packing/internal/unit"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
-	"github.com/evenbed/evenbed/packing/record/internal/unit"
 )
 
 // A builder makes a record of what a reader found.

@@ -12,7 +12,7 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/evenbed/evenbed/packing/record/internal/unit"
+	"github.com/evenbed/evenbed/packing/internal/unit"
 	"github.com/evenbed/evenbed/packing/trace"
 	. "github.com/evenbed/evenbed/packing/units"
 )

@@ -6,7 +6,7 @@ import (
 	"slices"
 	"sort"
 
-	"github.com/evenbed/evenbed/packing/record/internal/unit"
+	"github.com/evenbed/evenbed/packing/internal/unit"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )

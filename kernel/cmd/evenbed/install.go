@@ -35,13 +35,18 @@ func system() spec.System {
 func installCommand() command {
 	return command{
 		name: "install", summary: "tell Jupyter about the kernel",
-		usage: "[--user | --sys-prefix | --prefix DIR] [--name NAME] [--display-name TEXT]",
+		usage: "[--user | --sys-prefix | --prefix DIR] [--name NAME] [--display-name TEXT] [--memory-limit SIZE]",
 		about: `Copies this program, with its logo, to where Jupyter looks for kernels. The
 copy is what Jupyter starts; this file may be moved or removed afterwards.
-An older evenbed there is replaced, even while it runs.`,
+An older evenbed there is replaced, even while it runs.
+
+A memory limit ends a cell that uses more, and all variables with it; a new
+engine then takes its place. The environment variable EVENBED_MEMORY_LIMIT sets
+one for evenbed run and check too.`,
 		prepare: func(flags *flag.FlagSet) func([]string, io.Writer, io.Writer) error {
 			where := place(flags)
 			display := flags.String("display-name", spec.DisplayName, "what Jupyter shows: `TEXT`, usually \""+spec.DisplayName+"\"")
+			limit := flags.String("memory-limit", "", "how much memory cells may use: `SIZE`, as 4GB; usually no limit")
 			return func(args []string, stdout, _ io.Writer) error {
 				at, name, err := where()
 				if err != nil {
@@ -54,7 +59,7 @@ An older evenbed there is replaced, even while it runs.`,
 				if err != nil {
 					return err
 				}
-				folder, err := spec.Install{Place: at, Name: name, DisplayName: *display, Program: program}.Install(system())
+				folder, err := spec.Install{Place: at, Name: name, DisplayName: *display, Program: program, MemoryLimit: *limit}.Install(system())
 				if err != nil {
 					return err
 				}

@@ -88,10 +88,15 @@ func runBatch(b *notebook.Batch) func([]string, io.Writer, io.Writer) error {
 		context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
 		b.Notebooks, b.Report, b.Errors = args, stdout, stderr
 		b.Start = func(dir string, output func(host.Output)) (notebook.Session, error) {
-			return host.Start(host.Options{Dir: dir, Output: output})
+			return host.Start(host.Options{Dir: dir, Output: output, Input: noInput})
 		}
 		return b.Run(ctx)
 	}
+}
+
+// noInput is what a cell hears that asks for input.
+func noInput(context.Context, string, bool) (string, error) {
+	return "", errors.New("there is nobody to ask while a notebook runs without Jupyter; make it a parameter: -p NAME=VALUE")
 }
 
 func stripCommand() command {

@@ -38,6 +38,10 @@ type Scope interface {
 	// TypeName returns where the type of the expression's value, or the type it
 	// points to, is declared; "" if it has no name or does not compile.
 	TypeName(expr string) (path, name string)
+	// Keys lists the texts by which a variable's value is asked for its parts:
+	// columns of a data frame or a record, keys of a map. It is nil
+	// while a cell runs.
+	Keys(variable string) []string
 }
 
 // An Import is a package as the session or a cell names it; "." for a
@@ -84,10 +88,13 @@ func propose(code string, before source, at int, scope Scope) (start int, found 
 	if n := len(lex); n > 0 && lex[n-1].to == at {
 		switch last := lex[n-1]; {
 		case last.tok == token.STRING || last.tok == token.CHAR:
-			if last.unterminated() && inImport(lex[:n-1]) {
+			switch {
+			case !last.unterminated() || last.tok == token.CHAR:
+				return at, nil
+			case inImport(lex[:n-1]):
 				return last.from + 1, importPaths(code[last.from+1 : at])
 			}
-			return at, nil
+			return last.from + 1, inString(lex[:n-1], last, code[last.from+1:at], scope)
 		case last.tok == token.INT || last.tok == token.FLOAT || last.tok == token.IMAG:
 			return at, nil
 		case last.tok == token.IDENT || last.tok.IsKeyword():
@@ -164,8 +171,19 @@ func (a *asker) members(expr string) []host.Match {
 	if t, ok := a.infer(e, 0, maxChain).typ.(*ast.Ident); ok && t.Name == "error" {
 		return []host.Match{{Text: "Error", Kind: "function"}}
 	}
-	if a.scope != nil && local != nil && local.value != "" && local.index == 0 {
-		return a.scope.Members("(" + local.value + ")" + expr[len(local.name):])
+	if a.scope == nil || local == nil || local.value == "" {
+		return nil
+	}
+	rest := expr[len(local.name):]
+	switch {
+	case local.ranged && local.index == 1: // an element of a slice, or of a map
+		for _, index := range []string{"[0]", `[""]`} {
+			if found := a.scope.Members("(" + local.value + ")" + index + rest); found != nil {
+				return found
+			}
+		}
+	case !local.ranged && local.index == 0:
+		return a.scope.Members("(" + local.value + ")" + rest)
 	}
 	return nil
 }
@@ -217,12 +235,12 @@ func (a *asker) names() []host.Match {
 }
 
 // universe lists the language's own names, as far as the interpreter has them:
-// no goto, min, max and clear.
+// no goto.
 func universe() (all []host.Match) {
 	for kind, names := range map[string]string{
 		"keyword": "break case chan const continue default defer else fallthrough for func go if import interface " +
 			"map package range return select struct switch type var",
-		"function": "append cap close complex copy delete imag len make new panic print println real recover",
+		"function": "append cap clear close complex copy delete imag len make max min new panic print println real recover",
 		"type": "any bool byte complex128 complex64 error float32 float64 int int16 int32 int64 int8 rune string " +
 			"uint uint16 uint32 uint64 uint8 uintptr",
 		"constant": "false iota nil true",

@@ -29,7 +29,7 @@ func session(t testing.TB, cells ...string) complete.Scope {
 		ir.Comp.Line = 0
 		ir.RunExpr(ir.CompileAst(ast2.AnyToAst(ir.Comp.ParseBytes([]byte(cell)), "cell")))
 	}
-	return complete.Session(ir)
+	return complete.Session(ir, true)
 }
 
 // demo is a session with a bit of everything.
@@ -47,6 +47,11 @@ func demo(t testing.TB) complete.Scope {
 		`var result optimize.Result`,
 		`const plates = 4000`,
 		`pressure := 2 * Bar`,
+		`import ("github.com/go-gota/gota/dataframe"; "github.com/go-gota/gota/series")`,
+		`df := dataframe.New(series.New([]float64{1}, series.Float, "Time"), series.New([]float64{1}, series.Float, "UV 280 nm"), series.New([]string{"a"}, series.String, "a \"b\""))`,
+		`verdicts := map[string]Pump{"plates": pump, "asymmetry": pump}`,
+		`import "github.com/evenbed/evenbed/packing/record"`,
+		`export := record.Record{Columns: []record.Column{{Name: "Time"}, {Name: "UV"}}}`,
 	)
 }
 
@@ -136,6 +141,11 @@ func TestComplete(t *testing.T) {
 		{"a := pump\na.|", "Flow field, Start function", ""},
 		{"pump := plot.New()\npump.|", "HideAxes function", "Flow"},
 		{"xs := make([]plot.Axis, 2)\nxs[1].Ma|", "Max field", "all"},
+		{"f := func(n int) *plot.Plot { return nil }\nf(1).HideA|", "HideAxes function", "all"},
+		{"u := 3 * pressure\nu.I|", "In function", ""},
+		{"u := -(2 * Bar)\nu.I|", "In function", ""},
+		{"few := make([]plot.Axis, 9)[2:]\nfew[0].Ma|", "Max field", "all"},
+		{"c := make(chan plot.Axis)\naxis := <-c\naxis.Ma|", "Max field", "all"},
 		// literals
 		{`optimize.Settings{|`, "InitValues field, Recorder field", "Minimize append"},
 		{`optimize.Settings{Recorder: nil, |`, "InitValues field", "Recorder append"},
@@ -153,6 +163,36 @@ func TestComplete(t *testing.T) {
 		{`if pump {|`, "append function", "Flow"},
 		{`func f() optimize.Settings {|`, "append function", "InitValues"},
 		{`optimize.Settings{}; |`, "append function", "InitValues"},
+		// questions
+		{`?units.Ba|`, "Bar constant", ""},
+		{`??pum|`, "pump variable, pumps variable", "all"},
+		{`plat|?`, "plates constant", "all"},
+		// loops
+		{"for _, one := range pumps {\none.|", "Flow field, Start function", ""},
+		{"for name, one := range verdicts {\none.Fl|", "Flow field", "all"},
+		{"for i, axis := range []plot.Axis{p.X} {\naxis.Ma|", "Max field", "all"},
+		{"for i := range pumps {\ni.|", "", "all"},
+		{"for _, one := range strings.Fields(\"a\") {\none.|", "", "all"},
+		// strings
+		{`df.Col("|`, `Time field, UV 280 nm field, a \"b\" field`, "all"},
+		{`df.Col("UV 2|`, `UV 280 nm field`, "all"},
+		{`df.Col("uv|")`, `UV 280 nm field`, "all"},
+		{"df.Col(`a|`)", "a \"b\" field", "all"},
+		{`df.Select([]string{"Time", "U|`, `UV 280 nm field`, "all"},
+		{`x := df.Filter(dataframe.F{Colname: "T|"})`, `Time field`, "all"},
+		{`df.Arrange(dataframe.Sort("T|"))`, `Time field`, "all"},
+		{`df.Rename("new", "Ti|")`, `Time field`, "all"},
+		{`df.Select("Time").Col("T|`, `Time field`, "all"},
+		{`strings.ToUpper("T|`, ``, "all"},
+		{`verdicts["p|`, `plates field`, "all"},
+		{`export.Signal("U|`, `UV field`, "all"},
+		{`pumps["|`, ``, "all"},
+		{`os.Open("../compl|`, `../complete/ path`, "all"},
+		{`os.ReadFile("complete_t|`, `complete_test.go path`, "all"},
+		{"os.ReadFile(`../complete/quest|", `../complete/question.go path`, "all"},
+		{`f("complete_t|`, ``, "all"},
+		{`os.Open("nowhere/|`, ``, "all"},
+		{`cle|`, "clear function", ""},
 		// imports
 		{`import "gonum.org/v1/gonum/st|`, "gonum.org/v1/gonum/stat package, gonum.org/v1/gonum/stat/distuv package", ""},
 		{"import (\n\t\"fmt\"\n\t\"text/ta|", "text/tabwriter package", "all"},
@@ -201,6 +241,8 @@ func TestCompletePlace(t *testing.T) {
 		{`x := "µ"; strings.Cu`, 99, 18, 20},
 		{`x := "µ"; strings.Cu`, -1, 18, 20},
 		{`import "fm"`, 10, 8, 10},
+		{"x := \"\U0001f600\U0001f600\"; strings.Cu", 21, 19, 21}, // beyond the first 65,536 code points
+		{"/* \U0001f600 */ strings.Cu", 18, 16, 18},
 		{"", 5, 0, 0},
 	} {
 		c := complete.Complete(tc.code, tc.cursor, nil)
@@ -270,6 +312,8 @@ func TestInspect(t *testing.T) {
 		{"q := plot.New()\nq|.HideX()", "var q plot.Plot & basic type"},
 		{"q := 1\nq|", ""},
 		{`optimize.Settings{|`, "type Settings struct"},
+		{`?units.Ba|r`, "const Bar Pressure"},
+		{`units.Bar|?`, "const Bar Pressure"},
 		{`Bar|`, "const Bar Pressure = 100000 & packing/units"},
 		{`pressure.In(|`, "In(unit Pressure) float64"},
 		{`math.Pi|`, "const Pi = 3.14159"},
@@ -327,6 +371,8 @@ func TestInspectMarkdown(t *testing.T) {
 func TestIsComplete(t *testing.T) {
 	for _, tc := range []struct{ code, status, indent string }{
 		{"", "complete", ""},
+		{"?units.Bar", "complete", ""},
+		{"efficiency.Pulse ?\n", "complete", ""},
 		{"\n // nothing\n", "complete", ""},
 		{"1+1", "complete", ""},
 		{`fmt.Println("hello, world")`, "complete", ""},
@@ -373,6 +419,49 @@ func TestIsComplete(t *testing.T) {
 		if status, indent := complete.IsComplete(tc.code); status != tc.status || indent != tc.indent {
 			t.Errorf("%q: %s %q, want %s %q", tc.code, status, indent, tc.status, tc.indent)
 		}
+	}
+}
+
+func TestQuestion(t *testing.T) {
+	for _, tc := range []struct {
+		code, name string
+		detail     int
+	}{
+		{"?units.Bar", "units.Bar", 0}, {"efficiency.Pulse?", "efficiency.Pulse", 0}, {" ?? a . b \n", "a.b", 1}, {"\nx??", "x", 1},
+		{"µ1?", "µ1", 0}, {`?"gonum.org/v1/plot"`, "\"gonum.org/v1/plot\"", 0},
+		{"?", "", 0}, {"a", "", 0}, {"?a?", "", 0}, {"a???", "", 0}, {"?f(1)", "", 0}, {"x := a?", "", 0}, {"?a\n1", "", 0}, {"?3", "", 0}, {"\"a?\"", "", 0},
+	} {
+		name, detail, ok := complete.Question(tc.code)
+		if name != tc.name || detail != tc.detail || ok != (tc.name != "") {
+			t.Errorf("%q: %q, %d, %v", tc.code, name, detail, ok)
+		}
+	}
+}
+
+// What a reader looks for in a formula: its signature, equation, symbols with
+// units, and source.
+func TestExplain(t *testing.T) {
+	scope := demo(t)
+	for name, want := range map[string]string{
+		"units.Bar":         "const Bar Pressure = 100000",
+		"pump":              "var pump Pump",
+		`"math/rand/v2"`:    "package rand",
+		"efficiency.Pulse":  "type Pulse struct",
+		"strings.TrimSpace": "white space removed",
+	} {
+		b, ok := complete.Explain(name, 0, scope)
+		if !ok || !strings.Contains(string(b.Data["text/plain"]), want) {
+			t.Errorf("%s: %v: %s", name, ok, b.Data["text/plain"])
+		}
+	}
+	b, _ := complete.Explain("bed.StokesVelocity", 0, scope)
+	for _, want := range []string{"func StokesVelocity(", "units.Velocity", "18", "Stokes"} {
+		if !strings.Contains(string(b.Data["text/plain"]), want) {
+			t.Errorf("the settling velocity lacks %q:\n%s", want, b.Data["text/plain"])
+		}
+	}
+	if b, ok := complete.Explain("nothing.at.all", 0, scope); ok {
+		t.Errorf("%s", b.Data["text/plain"])
 	}
 }
 

@@ -155,9 +155,28 @@ func (a *asker) infer(e ast.Expr, n, depth int) static {
 	case *ast.ParenExpr:
 		return a.infer(e.X, n, depth)
 	case *ast.UnaryExpr:
-		if e.Op == token.AND {
+		switch e.Op {
+		case token.AND, token.ADD, token.SUB:
 			return a.infer(e.X, 0, depth)
+		case token.ARROW:
+			if s := a.infer(e.X, 0, depth); s.typ != nil {
+				if c, ok := s.typ.(*ast.ChanType); ok {
+					return static{typ: c.Value, home: s.home}
+				}
+			}
 		}
+	case *ast.BinaryExpr:
+		switch e.Op {
+		case token.ADD, token.SUB, token.MUL, token.QUO, token.REM:
+			if s := a.infer(e.X, 0, depth); s.typ != nil { // else a number that takes the other's type
+				return s
+			}
+			return a.infer(e.Y, 0, depth)
+		}
+	case *ast.SliceExpr:
+		return a.infer(e.X, 0, depth)
+	case *ast.FuncLit:
+		return static{typ: e.Type}
 	case *ast.StarExpr:
 		return a.infer(e.X, 0, depth)
 	case *ast.CompositeLit:
@@ -207,8 +226,12 @@ func (a *asker) inferName(name string, depth int) static {
 			// A declaration that names itself, such as x := x.Y, refers to an
 			// earlier one, which the session may know but the cell does not.
 			v, err := parser.ParseExpr(l.value)
-			if err == nil && leadingName(l.value) != name {
+			switch {
+			case err != nil || leadingName(l.value) == name:
+			case !l.ranged:
 				return a.infer(v, l.index, depth)
+			case l.index == 1:
+				return a.element(a.infer(v, 0, depth))
 			}
 		}
 		return static{}

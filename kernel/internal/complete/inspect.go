@@ -57,6 +57,15 @@ func Inspect(code string, cursor, detail int, scope Scope) (display.Bundle, bool
 	return display.Bundle{}, false
 }
 
+// Explain describes the name that a cell asks about, see [Question], or the
+// package with the quoted path.
+func Explain(name string, detail int, scope Scope) (display.Bundle, bool) {
+	if path, err := strconv.Unquote(name); err == nil {
+		return describeSymbol(path, "", detail)
+	}
+	return Inspect(name, -1, detail, scope)
+}
+
 // describe finds what an expression names.
 func (a *asker) describe(expr string, detail int) (display.Bundle, bool) {
 	e, err := parser.ParseExpr(expr)
@@ -222,6 +231,8 @@ func builtin(name string) string {
 		return "func append(slice []T, elems ...T) []T\nAppend returns the slice with the elements added at its end. The result may share memory with the slice: assign it to the same variable."
 	case "cap":
 		return "func cap(v T) int\nCap returns the capacity of a slice, array or channel."
+	case "clear":
+		return "func clear(v T)\nClear removes all elements of a map, or sets those of a slice to zero."
 	case "close":
 		return "func close(c chan<- T)\nClose says that no more values will be sent on the channel."
 	case "complex":
@@ -236,6 +247,10 @@ func builtin(name string) string {
 		return "func len(v T) int\nLen returns the number of elements of a slice, array, map or channel, or of bytes of a string."
 	case "make":
 		return "func make(T, size ...int) T\nMake returns a new slice, map or channel; for a slice the sizes are length and capacity."
+	case "max":
+		return "func max(x T, y ...T) T\nMax returns the largest of numbers or strings of one type."
+	case "min":
+		return "func min(x T, y ...T) T\nMin returns the smallest of numbers or strings of one type."
 	case "new":
 		return "func new(T) *T\nNew returns a pointer to a new zero value of the type."
 	case "panic":

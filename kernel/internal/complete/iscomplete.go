@@ -11,6 +11,9 @@ import (
 // must follow, "invalid" if nothing that follows can make it right. For an
 // incomplete one it also returns the indentation of the next line.
 func IsComplete(code string) (status, indent string) {
+	if _, _, asks := Question(code); asks {
+		return "complete", ""
+	}
 	s := scan(code)
 	for _, c := range s.comments {
 		if strings.HasPrefix(c.lit, "/*") && c.unterminated() {

@@ -290,6 +290,7 @@ type local struct {
 	typ        string // the type as written, or ""
 	value      string // the expression it is declared with, or ""
 	index      int    // which of the values, if the expression has several
+	ranged     bool   // the value is what a loop goes over
 }
 
 // localsIn lists what a cell declares, in scopes of any depth, the last
@@ -306,6 +307,10 @@ func localsIn(code string, lex []lexeme) (found []local) {
 				}
 			}
 			slices.Reverse(names)
+			if i+1 < len(lex) && lex[i+1].tok == token.RANGE {
+				found = append(found, ranged(code, names, lex[i+2:])...)
+				continue
+			}
 			found = append(found, declared(names, "variable", "", values(code, lex[i+1:]))...)
 		case token.VAR:
 			found = append(found, group(code, lex[i+1:], "variable")...)
@@ -336,6 +341,41 @@ func declared(names []string, kind, typ string, values []string) (found []local)
 			l.value, l.index = values[0], i
 		}
 		found = append(found, l)
+	}
+	return found
+}
+
+// ranged makes the locals of a loop over what the tokens start with.
+func ranged(code string, names []string, lex []lexeme) []local {
+	end, depth := 0, 0
+	literal := len(lex) > 0 && (lex[0].tok == token.LBRACK || lex[0].tok == token.MAP) // its brace comes before the body's
+scan:
+	for ; end < len(lex); end++ {
+		switch lex[end].tok {
+		case token.LPAREN, token.LBRACK:
+			depth++
+		case token.LBRACE:
+			if depth == 0 && !literal {
+				break scan
+			}
+			literal = false
+			depth++
+		case token.RPAREN, token.RBRACK, token.RBRACE:
+			depth--
+		case token.SEMICOLON:
+			if depth == 0 {
+				break scan
+			}
+		}
+	}
+	value := ""
+	if end > 0 {
+		value = code[lex[0].from:lex[end-1].to]
+	}
+	found := declared(names, "variable", "", []string{value})
+	for i := range found {
+		found[i].value, found[i].ranged = value, true
+		found[i].index = slices.Index(names, found[i].name)
 	}
 	return found
 }

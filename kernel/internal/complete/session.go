@@ -6,6 +6,7 @@ import (
 	"go/parser"
 	"reflect"
 	"regexp"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -17,10 +18,14 @@ import (
 )
 
 // Session returns the scope of a live interpreter. The scope must not be used
-// while the interpreter compiles or runs something.
-func Session(ir *fast.Interp) Scope { return session{ir} }
+// while the interpreter compiles something, and values are looked at only if
+// none of its code runs, which is to be said by idle.
+func Session(ir *fast.Interp, idle bool) Scope { return session{ir, idle} }
 
-type session struct{ ir *fast.Interp }
+type session struct {
+	ir   *fast.Interp
+	idle bool
+}
 
 // hidden are names with two underscores, which a host declares for itself.
 func hidden(name string) bool { return name == "_" || strings.Contains(name, "__") }
@@ -261,6 +266,56 @@ func short(text string) string {
 		return name + "."
 	})
 	return mainBefore.ReplaceAllString(text, "")
+}
+
+// maxKeys bounds how many keys of a map are listed.
+const maxKeys = 500
+
+func (s session) Keys(variable string) (found []string) {
+	b := s.ir.Comp.Binds[variable]
+	if !s.idle || b == nil || b.Desc.Class() != fast.VarBind {
+		return nil
+	}
+	// A goroutine that an earlier cell has left may be writing the value.
+	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
+	defer func() {
+		if recover() != nil {
+			found = nil
+		}
+	}()
+	v := s.ir.ValueOf(variable).ReflectValue()
+	for v.IsValid() && v.Kind() == reflect.Interface {
+		v = v.Elem()
+	}
+	if !v.IsValid() || !v.CanInterface() {
+		return nil
+	}
+	if named, ok := v.Interface().(interface{ Names() []string }); ok {
+		return named.Names()
+	}
+	for v.Kind() == reflect.Pointer {
+		v = v.Elem()
+	}
+	switch v.Kind() {
+	case reflect.Map:
+		if v.Type().Key().Kind() == reflect.String {
+			for it := v.MapRange(); it.Next() && len(found) < maxKeys; {
+				found = append(found, it.Key().String())
+			}
+		}
+	case reflect.Struct: // a record
+		columns := v.FieldByName("Columns")
+		if columns.Kind() != reflect.Slice || columns.Type().Elem().Kind() != reflect.Struct {
+			return nil
+		}
+		for i := range columns.Len() {
+			if name := columns.Index(i).FieldByName("Name"); name.Kind() == reflect.String {
+				found = append(found, name.String())
+			}
+		}
+	}
+	slices.Sort(found)
+	return found
 }
 
 func (s session) TypeName(expr string) (path, name string) {

@@ -8,10 +8,13 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/evenbed/evenbed/kernel/internal/host"
 )
 
 func TestValuesOfCells(t *testing.T) {
 	nb := open(t)
+	nb.want("type early struct{}\nfunc (early) String() string { return \"without fmt\" }\nearly{}", "value without fmt")
 	for _, tc := range []struct {
 		code string
 		want []string
@@ -57,7 +60,7 @@ func TestDisplayMethodsOfInterpretedTypes(t *testing.T) {
 	nb := open(t)
 	nb.want("import \"gonum.org/v1/plot\"\np := plot.New()\np.Title.Text = \"a < b\"")
 	got := nb.data("p")
-	if svg := got["image/svg+xml"]; !strings.HasPrefix(svg, "<svg") || !strings.Contains(svg, "<title>a &lt; b</title>") {
+	if svg := got["image/svg+xml"]; !strings.HasPrefix(svg, "<svg") || !strings.Contains(svg, ">a &lt; b</title>") {
 		t.Errorf("a plot shows %.200q", svg)
 	}
 	nb.want("type all struct{}\nfunc (all) HTML() string { return \"<b>\" }\nfunc (all) Latex() string { return \"$x$\" }\nfunc (all) PNG() []byte { return []byte{1} }")
@@ -269,13 +272,63 @@ var contained = []string{
 	"\"unterminated",
 	"/* open comment",
 	"var big [1 << 20]int\nbig[1<<19] = 1\nlen(big)",
+	"import (\"bytes\"; \"os\")\npart := bytes.Repeat([]byte(\"0123456789\"), 1<<17)\nfor i := 0; i < 80; i++ { n, err := os.Stdout.Write(part); if n == 0 || err != nil { panic(err) } }", // 100 MB
+	"import \"strings\"\nstrings.Repeat(\"a huge result \", 1<<20)",
+	"make([]float64, 300000)",
+	"Display(display.Named(\"d\", display.HTML(\"\")))\nfor i := 0; i < 10000; i++ { Display(display.Update(\"d\", display.HTML(string(rune(65+i%26))))) }",
+	"type loop struct{ n int }\nfunc (l loop) String() string { if l.n == 0 { panic(\"in String\") }; return loop{l.n - 1}.String() }\nloop{500}",
+	"type list struct{ next *list }\nl := &list{}\nl.next = l\nfor i := 0; i < 100000; i++ { l = l.next }",
+	"import \"runtime\"\nfor i := 0; i < 30; i++ { runtime.GC() }",
+	"import \"sync\"\nvar wg sync.WaitGroup\nwg.Add(-1)",
+	"import \"os\"\nos.Stdin.Close()\nos.Stdin.Read(make([]byte, 1))",
+	"import \"os\"\nos.Stdin = nil",
+	"import (\"fmt\"; \"os\")\nfor i := 0; i < 1000; i++ { fmt.Fprintln(os.Stderr, \"panic: not one\", i) }",
+	"import \"os\"\nos.Stderr.WriteString(\"fatal error: only text\\n\")",
+	"import \"os\"\nos.Stdout.Write([]byte{0, 255, 0, 27, '[', '2', 'J', 0})",
+	"import \"reflect\"\nreflect.ValueOf(1).SetInt(2)",
+	"import \"strings\"\nstrings.Repeat(\"x\", -1)",
+	"import \"time\"\ntime.NewTicker(-1)",
+	"import \"text/template\"\ntemplate.Must(template.New(\"t\").Parse(\"{{\"))",
+	"import \"errors\"\nvar depth func(int) error\ndepth = func(n int) error { if n == 0 { return errors.New(\"root\") }; return errors.Join(depth(n-1), depth(n-1)) }\ndepth(10)",
+	"for i := 0; i < 200; i++ { go func() { select { } }() }", // goroutines that stay
+	"import \"os\"\nos.Chdir(\"/nowhere/at/all\")",
+	"import \"os\"\nos.Clearenv()",
+	"import \"os\"\nf, err := os.Open(\"/nowhere\")\nif err != nil { f.Close(); var none *os.File; none.Read(nil) }",
+	"func f() { defer func() { panic(recover()) }(); panic(1) }\nf()",
+	"x := []any{1}\nx[0] = x\nlen(x)",
+	"import \"math/big\"\nbig.NewInt(1).Div(big.NewInt(1), big.NewInt(0))",
+	"import \"runtime/debug\"\ndebug.PrintStack()",
+	"import \"sync/atomic\"\nvar v atomic.Value\nv.Store(1)\nv.Store(\"other type\")",
+}
+
+// waiting are cells that never end, but for an interrupt.
+var waiting = []string{
+	"select { }",
+	"<-make(chan int)",
+	"var none chan int\nnone <- 1",
+	"import \"sync\"\nvar mu sync.Mutex\nmu.Lock()\nmu.Lock()",
+	"for { }",
+	"import \"time\"\ntime.Sleep(time.Hour)",
+	"import \"sync\"\nc := sync.NewCond(&sync.Mutex{})\nc.L.Lock()\nc.Wait()",
+	"import (\"io\"; \"fmt\")\nr, w := io.Pipe()\nfmt.Fprint(w, \"nobody reads\")\nr.Close()",
+	"func a() { for { b() } }\nfunc b() { recover() }\na()",
 }
 
 func TestContainedCells(t *testing.T) {
 	nb := open(t)
 	nb.want("kept := map[string]int{\"a\": 1}\nfunc still() int { return kept[\"a\"] }")
-	for i, code := range contained {
-		got, r := nb.run(code)
+	all := append(slices.Clone(contained), waiting...)
+	for i, code := range all {
+		var got []string
+		var r host.Reply
+		if i < len(contained) {
+			got, r = nb.run(code)
+		} else {
+			took, how := nb.interrupt(code, 30*time.Millisecond)
+			if how != "interrupted" || took > late {
+				t.Errorf("%s\nended %v after the interrupt: %s", code, took, how)
+			}
+		}
 		for _, o := range got {
 			if _, file, ok := strings.Cut(o, "the rest is in "); ok {
 				os.Remove(strings.TrimRight(file, "]\n"))
@@ -296,6 +349,13 @@ var fatal = []struct{ code, reason string }{
 	{"import \"os\"\np, err := os.FindProcess(os.Getpid())\nif err == nil { p.Kill() }\nselect { case <-make(chan int): }", "killed"},
 	{"import \"time\"\ntime.AfterFunc(0, func() { panic(\"unguarded\") })\ntime.Sleep(time.Second)", "unguarded"},
 	{"import \"sync\"\nvar mu sync.Mutex\nmu.Unlock()", "unlock of unlocked mutex"},
+	{"import \"sync\"\nvar mu sync.RWMutex\nmu.RUnlock()", "RUnlock of unlocked RWMutex"},
+	{"func even(n int) bool { return odd(n + 1) }\nfunc odd(n int) bool { return even(n + 1) }\neven(0)", "stack overflow"},
+	{"type T struct{ n int }\nfunc (t T) String() string { return T{t.n + 1}.String() }\nT{}", "stack overflow"},
+	{"import \"sync\"\nvar wg sync.WaitGroup\nwg.Go(func() { panic(\"in a goroutine of package sync\") })\nwg.Wait()", "in a goroutine of package sync"},
+	{"m := map[int]int{0: 0}\nfor i := 0; i < 8; i++ { go func() { for { m[1] = 2; m[3]++ } }() }\nfor { for range m { } }", "concurrent map"},
+	{"make([]byte, 1<<46)", "out of memory"},
+	{"import \"runtime/debug\"\ndebug.SetMaxStack(1 << 16)\nfunc r(n int) int { if n == 0 { return 0 }; return r(n-1) + 1 }\nr(10000)", "stack overflow"},
 }
 
 func TestFatalCells(t *testing.T) {
@@ -322,6 +382,65 @@ func TestFatalCells(t *testing.T) {
 		if _, r := nb.run("a"); r.Failure == nil {
 			t.Errorf("a has outlived its engine")
 		}
+	}
+}
+
+// The cells to run again bring all back, in the order in which they are named.
+func TestCellsToRunAgain(t *testing.T) {
+	nb := open(t)
+	cells, failed := map[int]string{}, map[int]bool{}
+	run := func(code string) {
+		_, r := nb.run(code)
+		cells[nb.n], failed[nb.n] = code, r.Failure != nil
+	}
+	for _, code := range []string{
+		"import (\"fmt\"; \"strings\")",
+		"type bed struct{ height float64 }\nfunc (b bed) String() string { return fmt.Sprint(b.height, \" cm\") }",
+		"a := 2",
+		"b := bed{float64(a)}",
+		"a := undeclared",            // nothing of it has run
+		"a = 5; panic(\"half way\")", // but what this one did stays
+		"v, err := fmt.Sscan(\"x\", &a)\nb.height += 10", // an error that was not looked at
+		"a = a - 2",
+		"func f(x int) int { return a * x }",
+		"b = bed{b.height + float64(f(4))}",
+		"func f(x int) int { return a + x }", // and the cells before it have used another f
+		"log := []string{}",
+		"log = append(log, strings.ToUpper(b.String()), fmt.Sprint(f(10)))",
+		"import \"os\"\nos.Exit(1)",
+		"a := \"text\"",
+	} {
+		run(code)
+	}
+	values := func() string {
+		t.Helper()
+		var all []string
+		for _, x := range []string{"a", "b", "log"} {
+			got, r := nb.run(x)
+			if r.Failure != nil {
+				t.Fatalf("%s: %+v", x, r.Failure)
+			}
+			all = append(all, got...)
+		}
+		return strings.Join(all, "; ")
+	}
+	before := values()
+	if want := "value text; value 24 cm; value [24 CM 13]"; before != want {
+		t.Fatalf("%s, want %s", before, want)
+	}
+	_, r := nb.run("p, err := os.FindProcess(os.Getpid())\nif err == nil { p.Kill() }\nselect { }")
+	if !r.Died || !slices.IsSorted(r.Rerun) {
+		t.Fatalf("%+v", r)
+	}
+	for _, n := range r.Rerun {
+		if code, ok := cells[n]; ok { // the others only showed something
+			if _, r := nb.run(code); (r.Failure != nil) != failed[n] {
+				t.Errorf("cell %d again: %+v", n, r.Failure)
+			}
+		}
+	}
+	if after := values(); after != before {
+		t.Errorf("%s, before %s", after, before)
 	}
 }
 

@@ -56,6 +56,18 @@ func Main() error {
 	if null, err := os.Open(os.DevNull); err == nil {
 		os.Stdin = null
 	}
+	limit, err := host.Memory(os.Getenv(host.MemoryEnv))
+	if err != nil {
+		return fmt.Errorf("%s: %w", host.MemoryEnv, err)
+	}
+	if limit > 0 {
+		debug.SetMemoryLimit(limit)
+		go watchMemory(limit, func(why string) {
+			time.AfterFunc(time.Second, func() { os.Exit(1) }) // should the front not listen
+			conn.Send(&pipe.Message{Kind: pipe.Ending, Text: why})
+			os.Exit(1)
+		})
+	}
 	return serve(conn, out, errs)
 }
 
@@ -72,6 +84,9 @@ type engine struct {
 	cellMu sync.Mutex
 	cell   *running // nil between cells
 	prog   progress
+
+	updates   updates
+	questions questions
 }
 
 // running is the cell that runs.
@@ -88,6 +103,10 @@ type running struct {
 	failureMu sync.Mutex
 	failure   *failure // of a goroutine of the cell
 	noted     []note
+
+	typed       string // by the user, and not read yet
+	closedInput bool
+	unanswered  atomic.Bool // it was stopped while it waited for the user
 }
 
 func serve(conn *pipe.Conn, out, errs io.Writer) error {
@@ -115,6 +134,8 @@ func serve(conn *pipe.Conn, out, errs io.Writer) error {
 			go e.complete(m)
 		case pipe.Inspect:
 			go e.inspect(m)
+		case pipe.Answer:
+			e.answered(m)
 		}
 	}
 }
@@ -165,6 +186,7 @@ const settle = 30 * time.Millisecond
 // ended tells the front how a cell has ended.
 func (e *engine) ended(cell *running, f *failure) {
 	e.prog.end(e, f != nil)
+	e.updates.flush(e)
 	if f == nil {
 		f = cell.takeFailure()
 	}
@@ -202,11 +224,6 @@ func (e *engine) send(ms ...*pipe.Message) {
 		m.Mark = e.mark
 	}
 	e.conn.Send(ms...)
-}
-
-// show sends a value that a cell displays.
-func (e *engine) show(b display.Bundle, id string, update bool) {
-	e.send(&pipe.Message{Kind: pipe.Display, Data: b.Data, Metadata: b.Metadata, Name: id, Flag: update})
 }
 
 // goroutineFailed reports a panic in a goroutine: as the failure of the cell

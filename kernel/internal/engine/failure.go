@@ -30,6 +30,14 @@ type failure struct {
 	places  []place // where it happened, and from where that was called
 }
 
+// where returns the failure's places, also of a nil one.
+func (f *failure) where() []place {
+	if f == nil {
+		return nil
+	}
+	return f.places
+}
+
 // A place is a position in a cell.
 type place struct {
 	cell         string // "cell 4"
@@ -295,6 +303,9 @@ func (in *interp) explain(s string) string {
 		if m := w.message.FindStringSubmatchIndex(s); m != nil {
 			return string(w.message.ExpandString(nil, w.instead, s, m))
 		}
+	}
+	if strings.Contains(s, "*engine.Stdin") {
+		return s + "; in a cell os.Stdin asks the user: it is an io.Reader, and no *os.File"
 	}
 	if m := undefined.FindStringSubmatch(s); m != nil {
 		if path, ok := packageNamed(m[1]); ok {

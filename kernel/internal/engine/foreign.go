@@ -2,8 +2,11 @@ package engine
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
+	"hash/fnv"
 	"html"
+	"regexp"
 	"strings"
 
 	"github.com/go-gota/gota/dataframe"
@@ -24,7 +27,8 @@ const (
 const (
 	headRows, tailRows = 8, 4
 	maxColumns         = 16
-	maxCell            = 60 // characters
+	maxCell            = 50  // characters; more stand in the cell's title
+	maxTitle           = 160 // which keeps a table of nothing but long text below 256 KiB
 )
 
 // foreign shows values of linked libraries that have no display method.
@@ -55,22 +59,37 @@ func plotBundle(p *plot.Plot) display.Bundle {
 	if i := strings.Index(svg, "<svg"); i > 0 {
 		svg = svg[i:] // inside a page there is no XML declaration
 	}
-	name := p.Title.Text
-	if name == "" {
-		name = "plot"
-		if p.Y.Label.Text != "" && p.X.Label.Text != "" {
-			name = p.Y.Label.Text + " against " + p.X.Label.Text
-		}
+	svg = liberation.ReplaceAllStringFunc(svg, func(s string) string {
+		kind := strings.TrimSuffix(strings.TrimPrefix(s, "font-family:Liberation "), ";")
+		return "font-family:'Liberation " + kind + "'," + sameWidths[kind] + ";"
+	})
+	axes := ""
+	if p.Y.Label.Text != "" && p.X.Label.Text != "" {
+		axes = p.Y.Label.Text + " against " + p.X.Label.Text
 	}
+	name := cmp.Or(p.Title.Text, axes, "plot")
+	description := fmt.Sprintf("%s: x from %.4g to %.4g, y from %.4g to %.4g.", cmp.Or(axes, "Plot"), p.X.Min+0, p.X.Max+0, p.Y.Min+0, p.Y.Max+0)
 	if i := strings.Index(svg, ">"); i > 0 {
-		svg = svg[:i] + ` role="img"><title>` + html.EscapeString(name) + "</title>" + svg[i+1:]
+		h := fnv.New64a()
+		h.Write([]byte(svg))
+		id := fmt.Sprintf("plot-%016x", h.Sum64())
+		svg = svg[:i] + fmt.Sprintf(` role="img" aria-labelledby="%s-title %s-desc" style="max-width:100%%;height:auto;background:#ffffff">`, id, id) +
+			fmt.Sprintf(`<title id="%s-title">%s</title><desc id="%s-desc">%s</desc>`, id, html.EscapeString(name), id, html.EscapeString(description)) + svg[i+1:]
 	}
-	b := display.Text(name)
+	b := display.Text(name + ". " + description)
 	b.Data[display.MIMETypeSVG] = []byte(svg)
 	return b
 }
 
-// frameBundle shows a data frame as a table with its first and last rows.
+// The fonts that a plot was measured with, and others of the same widths, for
+// where they are missing.
+var (
+	liberation = regexp.MustCompile(`font-family:Liberation (Serif|Sans|Mono);`)
+	sameWidths = map[string]string{"Serif": "'Times New Roman',serif", "Sans": "Arial,Helvetica,sans-serif", "Mono": "'Courier New',monospace"}
+)
+
+// frameBundle shows a data frame as a table with its first and last rows. Names
+// of columns stay as they are, with the unit they hold: code asks for them so.
 func frameBundle(f dataframe.DataFrame) display.Bundle {
 	if f.Err != nil {
 		return display.Text("data frame with an error: " + f.Err.Error())
@@ -89,13 +108,16 @@ func frameBundle(f dataframe.DataFrame) display.Bundle {
 		lines = append(lines, i)
 	}
 	size := fmt.Sprintf("%d rows × %d columns", rows, columns)
+	if len(lines) < rows || shown < columns {
+		size = "… " + size
+	}
 
 	var h strings.Builder
-	h.WriteString(`<table><thead><tr><th></th>`)
+	fmt.Fprintf(&h, `<table><caption style="caption-side:bottom;text-align:left">%s</caption><thead><tr><th></th>`, size)
 	head := []string{""}
 	for j := range shown {
-		fmt.Fprintf(&h, `<th scope="col">%s</th>`, html.EscapeString(cut(names[j])))
-		head = append(head, cut(names[j]))
+		fmt.Fprintf(&h, `<th scope="col" style="text-align:%s"%s>%s</th>`, side(types[j]), title(names[j]), html.EscapeString(cut(names[j], maxCell)))
+		head = append(head, cut(names[j], maxCell))
 	}
 	if shown < columns {
 		h.WriteString(`<th>…</th>`)
@@ -118,12 +140,8 @@ func frameBundle(f dataframe.DataFrame) display.Bundle {
 			if i >= 0 {
 				text = element(f.Elem(i, j), types[j])
 			}
-			row = append(row, text)
-			align := "right"
-			if types[j] == series.String {
-				align = "left"
-			}
-			fmt.Fprintf(&h, `<td style="text-align:%s">%s</td>`, align, html.EscapeString(text))
+			row = append(row, cut(strings.Join(strings.Fields(text), " "), maxCell))
+			fmt.Fprintf(&h, `<td style="text-align:%s"%s>%s</td>`, side(types[j]), title(text), html.EscapeString(cut(text, maxCell)))
 		}
 		if shown < columns {
 			row = append(row, "…")
@@ -132,10 +150,52 @@ func frameBundle(f dataframe.DataFrame) display.Bundle {
 		h.WriteString("</tr>")
 		grid = append(grid, row)
 	}
-	fmt.Fprintf(&h, "</tbody></table><p>%s</p>", size)
+	h.WriteString("</tbody></table>")
 	b := display.Text(align(grid) + size)
 	b.Data[display.MIMETypeHTML] = []byte(h.String())
+	b.Data[display.MIMETypeMarkdown] = []byte(markdown(grid, types[:shown]) + "\n" + size + "\n")
 	return b
+}
+
+// side is where the cells of a column stand: numbers to the right.
+func side(t series.Type) string {
+	if t == series.String {
+		return "left"
+	}
+	return "right"
+}
+
+// title holds what a cell has no room for.
+func title(text string) string {
+	if cut(text, maxCell) == text {
+		return ""
+	}
+	return ` title="` + html.EscapeString(cut(text, maxTitle)) + `"`
+}
+
+// markdown writes a grid, its head first, as a pipe table.
+func markdown(grid [][]string, types []series.Type) string {
+	escape := strings.NewReplacer(`\`, `\\`, "`", "\\`", "*", `\*`, "_", `\_`, "[", `\[`, "]", `\]`, "<", `\<`, ">", `\>`,
+		"|", `\|`, "#", `\#`, "~", `\~`, "$", `\$`, "&", `\&`, "\n", " ", "\r", " ")
+	var out strings.Builder
+	for i, row := range grid {
+		for _, s := range row {
+			out.WriteString("| " + escape.Replace(s) + " ")
+		}
+		out.WriteString("|\n")
+		if i > 0 {
+			continue
+		}
+		for j := range row {
+			rule := "| ---: "
+			if j > 0 && j <= len(types) && types[j-1] == series.String {
+				rule = "| --- "
+			}
+			out.WriteString(rule)
+		}
+		out.WriteString("|\n")
+	}
+	return out.String()
 }
 
 // element writes one cell of a data frame.
@@ -146,12 +206,13 @@ func element(e series.Element, t series.Type) string {
 	if t == series.Float {
 		return fmt.Sprintf("%.6g", e.Float())
 	}
-	return cut(e.String())
+	return e.String()
 }
 
-func cut(s string) string {
-	if r := []rune(s); len(r) > maxCell {
-		return string(r[:maxCell-1]) + "…"
+// cut returns text of at most so many characters.
+func cut(s string, most int) string {
+	if r := []rune(s); len(r) > most {
+		return string(r[:most-1]) + "…"
 	}
 	return s
 }

@@ -8,7 +8,6 @@ import (
 	"go/build"
 	"go/token"
 	"io"
-	"maps"
 	"reflect"
 	"slices"
 	"strconv"
@@ -21,12 +20,11 @@ import (
 	"github.com/cosmos72/gomacro/base"
 	"github.com/cosmos72/gomacro/fast"
 	"github.com/cosmos72/gomacro/go/etoken"
-	"github.com/cosmos72/gomacro/imports"
 	xr "github.com/cosmos72/gomacro/xreflect"
 
 	"github.com/evenbed/evenbed/kernel/internal/cell"
 	"github.com/evenbed/evenbed/kernel/internal/check"
-	"github.com/evenbed/evenbed/kernel/internal/pipe"
+	"github.com/evenbed/evenbed/kernel/internal/complete"
 )
 
 const displayPath = "github.com/evenbed/evenbed/kernel/display"
@@ -93,11 +91,9 @@ func newInterp(e *engine) (in *interp, err error) {
 	in.probe = probe
 	delete(c.Binds, "probing")
 	delete(c.Binds, "probe")
-	shown := imports.Packages[displayPath]
-	shown.Binds = maps.Clone(shown.Binds)
-	shown.Binds["Clear"] = reflect.ValueOf(func(wait bool) { e.send(&pipe.Message{Kind: pipe.Clear, Flag: wait}) })
-	imports.Packages[displayPath] = shown
+	e.takeInput()
 	in.ir.ImportPackage("", displayPath)
+	in.ir.ImportPackage("_", "fmt") // by no name, so that values with a String method can be shown
 	in.shows = displayInterfaces(in.ir)
 	// No code runs in the interpreter's own environment, but in the lanes',
 	// and preparing it for new variables must not touch the run of a lane.
@@ -255,6 +251,9 @@ func (a *attempt) goroutine() {
 			f = &failure{name: "exit", message: "runtime.Goexit ended the cell"}
 			a.in.lane.Store(a.in.newLane())
 		}
+		if a.stopped() && (f != nil || a.cell.unanswered.Load()) { // whatever a call made of the interrupt
+			a.cell.value, f = nil, interrupted(f.where())
+		}
 		a.in.settle(a.cell)
 		a.in.e.ended(a.cell, f)
 	}()
@@ -266,6 +265,9 @@ func (a *attempt) goroutine() {
 func (a *attempt) all(source string) *failure {
 	if a.stopped() {
 		return interrupted(nil)
+	}
+	if name, detail, ok := complete.Question(source); ok {
+		return a.tell(name, detail)
 	}
 	if f := a.compile(source); f != nil {
 		return f
@@ -286,6 +288,18 @@ func (a *attempt) all(source string) *failure {
 		a.in.compMu.Unlock()
 	}
 	return f
+}
+
+// tell shows what is known of a name, without running anything.
+func (a *attempt) tell(name string, detail int) *failure {
+	a.in.compMu.Lock()
+	defer a.in.compMu.Unlock()
+	b, found := complete.Explain(name, detail, a.in.e.scope())
+	if !found {
+		return &failure{name: "not found", message: "nothing is known of " + name + "; is its package imported?"}
+	}
+	a.cell.value = &b
+	return nil
 }
 
 func (a *attempt) stopped() bool {

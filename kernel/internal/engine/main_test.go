@@ -2,6 +2,7 @@ package engine_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"strings"
@@ -31,17 +32,26 @@ type notebook struct {
 	seen []string
 	hear func(host.Output) // is told of each output, if not nil
 	last map[string]string // what the last value shows, by MIME type
+
+	input func(ctx context.Context, prompt string, password bool) (string, error) // the user, if not nil
 }
 
-func open(t testing.TB) *notebook {
+func open(t testing.TB, env ...string) *notebook {
 	nb := &notebook{t: t}
-	s, err := host.Start(host.Options{Command: []string{os.Args[0]}, Output: nb.output})
+	s, err := host.Start(host.Options{Command: []string{os.Args[0]}, Env: append(os.Environ(), env...), Output: nb.output, Input: nb.typed})
 	if err != nil {
 		t.Fatal(err)
 	}
 	nb.s = s
 	t.Cleanup(func() { s.Close() })
 	return nb
+}
+
+func (nb *notebook) typed(ctx context.Context, prompt string, password bool) (string, error) {
+	if nb.input == nil {
+		return "", errors.New("there is no user")
+	}
+	return nb.input(ctx, prompt, password)
 }
 
 func (nb *notebook) output(o host.Output) {
@@ -67,6 +77,8 @@ func (nb *notebook) output(o host.Output) {
 			kind = "update "
 		}
 		nb.seen = append(nb.seen, kind+string(o.Data["text/plain"]))
+	case host.Progress:
+		nb.seen = append(nb.seen, fmt.Sprintf("progress %v %s %s", o.Ended, o.ID, o.Data["text/plain"]))
 	case host.Failure:
 		nb.seen = append(nb.seen, o.Name+": "+o.Message)
 	case host.Clear:

@@ -3,10 +3,14 @@ package engine
 import (
 	"context"
 	"fmt"
+	"html"
+	"slices"
+	"strings"
 	"sync"
 	"time"
 
 	"github.com/evenbed/evenbed/kernel/display"
+	"github.com/evenbed/evenbed/kernel/internal/pipe"
 )
 
 // monitor lets long calls of library functions be interrupted and watched.
@@ -29,29 +33,52 @@ const (
 	progressDelay = 300 * time.Millisecond
 )
 
-// progress is one line of text that is shown anew as work goes on.
+// maxLoops bounds how many loops inside each other are shown.
+const maxLoops = 8
+
+// progress is one display with a line for each loop that goes on: the outer one
+// and those inside it.
 type progress struct {
 	mu     sync.Mutex
-	serial int    // of the display
-	label  string // "" if no work is watched
-	done   int
-	total  int
+	serial int // of the display
+	loops  []loop
 	began  time.Time
 	shown  time.Time // zero if nothing has been shown
 }
+
+// A loop is work that tells how far it is.
+type loop struct {
+	label       string
+	done, total int // a total of 0 is not known
+}
+
+func (l loop) over() bool { return l.total > 0 && l.done >= l.total }
 
 func (p *progress) set(e *engine, label string, done, total int) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	now := time.Now()
-	if label != p.label {
-		p.finish(e, false)
-		p.serial++
-		p.label, p.began, p.shown = label, now, time.Time{}
+	i := slices.IndexFunc(p.loops, func(l loop) bool { return l.label == label })
+	if i < 0 {
+		// The loops that are over make room; if all are, this is other work.
+		open := len(p.loops)
+		for open > 0 && p.loops[open-1].over() {
+			open--
+		}
+		if open == 0 {
+			p.finish(e, false)
+			p.serial++
+			p.began = now
+		}
+		if p.loops = p.loops[:open]; open == maxLoops {
+			return
+		}
+		p.loops = append(p.loops, loop{})
+		i = open
 	}
-	p.done, p.total = done, total
+	p.loops[i] = loop{label, done, total}
 	if now.Sub(p.began) >= progressDelay && now.Sub(p.shown) >= progressPause {
-		p.show(e, p.text(""))
+		p.show(e, false, false)
 		p.shown = now
 	}
 }
@@ -65,22 +92,51 @@ func (p *progress) end(e *engine, failed bool) {
 
 func (p *progress) finish(e *engine, failed bool) {
 	if !p.shown.IsZero() {
-		note := ""
-		if failed && p.done < p.total {
-			note = ", stopped"
-		}
-		p.show(e, p.text(note))
+		p.show(e, failed, true)
 	}
-	p.label, p.shown = "", time.Time{}
+	p.loops, p.shown = p.loops[:0], time.Time{}
 }
 
-func (p *progress) text(note string) string {
-	if p.total <= 0 {
-		return fmt.Sprintf("%s: %d%s", p.label, p.done, note)
+func (p *progress) show(e *engine, failed, ended bool) {
+	var text []string
+	var markup strings.Builder
+	for _, l := range p.loops {
+		text = append(text, l.text(failed))
+		markup.WriteString(l.html(failed))
 	}
-	return fmt.Sprintf("%s: %d of %d (%d %%)%s", p.label, p.done, p.total, 100*p.done/p.total, note)
+	d := display.Data{
+		Data: display.MIMEMap{
+			display.MIMETypeText: strings.Join(text, "\n"),
+			display.MIMETypeHTML: markup.String(),
+		},
+		Metadata: display.MIMEMap{display.ProgressMetadata: true},
+	}
+	b := d.Bundle()
+	m := &pipe.Message{
+		Kind: pipe.Progress, Data: b.Data, Metadata: b.Metadata,
+		Name: fmt.Sprintf("evenbed-progress-%d", p.serial), Flag: !p.shown.IsZero(),
+	}
+	if ended {
+		m.Number = 1
+	}
+	e.display(m)
 }
 
-func (p *progress) show(e *engine, text string) {
-	e.show(display.Text(text), fmt.Sprintf("evenbed-progress-%d", p.serial), !p.shown.IsZero())
+func (l loop) text(failed bool) string {
+	s := fmt.Sprintf("%s: %d", l.label, l.done)
+	if l.total > 0 {
+		s += fmt.Sprintf(" of %d (%d %%)", l.total, 100*l.done/l.total)
+	}
+	if failed && !l.over() {
+		s += ", stopped"
+	}
+	return s
+}
+
+func (l loop) html(failed bool) string {
+	bar := ""
+	if l.total > 0 {
+		bar = fmt.Sprintf(`<progress max="%d" value="%d"></progress> `, l.total, min(l.done, l.total))
+	}
+	return "<div>" + bar + html.EscapeString(l.text(failed)) + "</div>"
 }

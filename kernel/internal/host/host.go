@@ -5,10 +5,14 @@
 // new engine takes its place.
 package host
 
-import "github.com/evenbed/evenbed/kernel/display"
+import (
+	"context"
+
+	"github.com/evenbed/evenbed/kernel/display"
+)
 
 // An Output is something a cell shows: [Stream], [Display], [Value],
-// [Failure] or [Clear].
+// [Progress], [Failure] or [Clear].
 type Output interface{ output() }
 
 // A Stream is text written to standard output or standard error.
@@ -23,6 +27,13 @@ type Display struct {
 	display.Bundle
 	ID     string
 	Update bool
+}
+
+// Progress is a display of how far long work is: the first one when it has
+// lasted for a while, then updates, the last one when it ends.
+type Progress struct {
+	Display
+	Ended bool
 }
 
 // A Value is the value of a cell's last expression.
@@ -56,12 +67,17 @@ type Options struct {
 	// Output receives all outputs in order, one at a time, also those of
 	// goroutines that outlive their cell. It must not call the session.
 	Output func(Output)
+
+	// Input asks the user for a line of text, without the line's end. Its
+	// context ends with the cell, or when the cell is interrupted. It must not
+	// call the session. Nil means that nobody can be asked.
+	Input func(ctx context.Context, prompt string, password bool) (string, error)
 }
 
 // A Reply says how a cell ended. Its outputs have all been handed on by then.
 type Reply struct {
 	Failure *Failure // nil if the cell ended well
-	Died    bool     // the engine ended with this cell
+	Died    bool     // the engine ended with this cell, or there was none
 	Rerun   []int    // after a death: numbers of the cells whose state is gone, in the order they ran
 }
 

@@ -21,12 +21,18 @@ import (
 // "read,write".
 const Env = "EVENBED_PIPE"
 
+// MemoryEnv is the variable that tells an engine how much memory it may use,
+// such as "4GB"; see [Memory].
+const MemoryEnv = "EVENBED_MEMORY_LIMIT"
+
 // A process is one engine.
 type process struct {
 	cmd  *exec.Cmd
 	conn *pipe.Conn
 	keep *os.File // the write end of the engine's pipe; closing it ends the engine
 	out  *merger
+
+	input func(context.Context, string, bool) (string, error)
 
 	gone   chan struct{} // closed when the engine has ended and its output is read
 	killed atomic.Pointer[string]
@@ -35,6 +41,7 @@ type process struct {
 	mu      sync.Mutex
 	nextID  uint64
 	answers map[uint64]chan *pipe.Message
+	cell    context.Context // of the cell that runs
 }
 
 // startProcess starts an engine and waits until it can take cells.
@@ -76,7 +83,7 @@ func startProcess(opt Options) (*process, error) {
 	for _, f := range []*os.File{toEngine, toFront, outW, errW} {
 		f.Close()
 	}
-	p := &process{cmd: cmd, keep: keep, gone: make(chan struct{}), answers: map[uint64]chan *pipe.Message{}}
+	p := &process{cmd: cmd, keep: keep, input: opt.Input, gone: make(chan struct{}), answers: map[uint64]chan *pipe.Message{}, cell: context.Background()}
 	conn, err := pipe.Open(fromEngine, keep)
 	var ready *pipe.Message
 	if err == nil {
@@ -167,6 +174,8 @@ func (p *process) receive() {
 		switch m.Kind {
 		case pipe.Display:
 			p.out.show(m.Mark, Display{Bundle: bundle(m), ID: m.Name, Update: m.Flag})
+		case pipe.Progress:
+			p.out.show(m.Mark, Progress{Display{Bundle: bundle(m), ID: m.Name, Update: m.Flag}, m.Number == 1})
 		case pipe.Value:
 			p.out.show(m.Mark, Value{Bundle: bundle(m)})
 		case pipe.Clear:
@@ -177,10 +186,33 @@ func (p *process) receive() {
 		case pipe.Done:
 			p.out.end(m.Mark)
 			p.answer(m)
+		case pipe.Ending:
+			p.killed.CompareAndSwap(nil, &m.Text)
+		case pipe.Ask:
+			p.out.show(m.Mark, nil) // the text before the question comes first
+			go p.typed(m)
 		case pipe.Completed, pipe.Inspected:
 			p.answer(m)
 		}
 	}
+}
+
+// typed asks the user what a cell wants to read and tells the engine.
+func (p *process) typed(question *pipe.Message) {
+	p.mu.Lock()
+	ctx := p.cell
+	p.mu.Unlock()
+	text, err := "", errors.New("nobody can be asked for input here")
+	if p.input != nil {
+		text, err = p.input(ctx, question.Text, question.Flag)
+	}
+	if ctx.Err() != nil {
+		return // the cell has ended or will, and its engine knows
+	}
+	if err != nil {
+		text = err.Error()
+	}
+	p.conn.Send(&pipe.Message{Kind: pipe.Answer, ID: question.ID, Text: text, Flag: err == nil}) // a dead engine needs none
 }
 
 func failure(m *pipe.Message) Failure {
@@ -234,6 +266,11 @@ func (p *process) ask(m *pipe.Message, timeout time.Duration) *pipe.Message {
 // whether the cell ended well.
 func (p *process) execute(ctx context.Context, code string, number int) (f *Failure, ok bool) {
 	p.out.begin()
+	asked, end := context.WithCancel(ctx)
+	defer end()
+	p.mu.Lock()
+	p.cell = asked
+	p.mu.Unlock()
 	c, done, err := p.request(&pipe.Message{Kind: pipe.Execute, Code: code, Number: number})
 	defer done()
 	if err != nil {

@@ -35,7 +35,7 @@ type Session struct {
 	starts chan struct{} // closed when eng is set
 	err    error         // why no engine could be started
 	closed bool
-	ran    []int // numbers of the cells that this engine has run
+	ran    []int // numbers of the cells that this engine has run, see hasRun
 }
 
 // Start starts an engine. It returns at once; the first call that needs the
@@ -129,11 +129,13 @@ func (s *Session) Execute(ctx context.Context, code string, number int) Reply {
 	}
 	p, err := s.engine()
 	if err != nil {
-		return s.fail(Failure{Name: "no engine", Message: "the engine cannot be started: " + err.Error()})
+		r := s.fail(Failure{Name: "no engine", Message: "the engine cannot be started: " + err.Error()})
+		r.Died = true
+		return r
 	}
 	failure, ok := p.execute(ctx, code, number)
 	s.mu.Lock()
-	if ok && s.eng == p && number > 0 {
+	if (ok || hasRun(failure)) && s.eng == p && number > 0 {
 		s.ran = append(slices.DeleteFunc(s.ran, func(n int) bool { return n == number }), number)
 	}
 	ran = s.ran
@@ -144,6 +146,20 @@ func (s *Session) Execute(ctx context.Context, code string, number int) Reply {
 	reason := p.reason()
 	s.restart()
 	return s.lost(Failure{Name: "engine ended", Message: reason}, ran, number)
+}
+
+// hasRun reports whether a cell that failed ran until then, so that what it had
+// declared and changed is part of the engine's state. One that was interrupted
+// is left out: nobody can say how far it would come the next time.
+func hasRun(f *Failure) bool {
+	if f == nil {
+		return false
+	}
+	switch f.Name {
+	case "syntax error", "compile error", "not found", "interrupted":
+		return false
+	}
+	return true
 }
 
 // lost tells a cell that its engine has died, and which cells to run again.

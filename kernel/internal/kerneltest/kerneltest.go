@@ -124,7 +124,7 @@ func Dial(t testing.TB, at kernel.Connection) *Client {
 		}
 		t.Cleanup(func() { s.socket.Close() })
 	}
-	for _, s := range []zmq4.Socket{c.Shell, c.Control} {
+	for _, s := range []zmq4.Socket{c.Shell, c.Control, c.Stdin} {
 		c.replies[s] = make(chan *wire.Message, 1<<12)
 		go c.listen(s, c.replies[s])
 	}
@@ -163,11 +163,27 @@ func (c *Client) Ask(s zmq4.Socket, t wire.Type, content any) string {
 // AskAt is Ask with the time at which the request claims to be sent.
 func (c *Client) AskAt(at time.Time, s zmq4.Socket, t wire.Type, content any) string {
 	c.t.Helper()
+	return c.send(at, s, t, nil, content)
+}
+
+// Answer answers a message that came in on stdin; nil if the client does not
+// say which.
+func (c *Client) Answer(to *wire.Message, text string) {
+	c.t.Helper()
+	var parent json.RawMessage
+	if to != nil {
+		parent = to.RawHeader
+	}
+	c.send(time.Now(), c.Stdin, wire.InputReply, parent, wire.Typed{Value: text})
+}
+
+func (c *Client) send(at time.Time, s zmq4.Socket, t wire.Type, parent json.RawMessage, content any, buffers ...[]byte) string {
+	c.t.Helper()
 	h := wire.Header{
 		ID: fmt.Sprintf("%s-%d", c.session, c.serial.Add(1)), Session: c.session, Username: "tester",
 		Date: wire.Date(at), Type: t, Version: wire.Version,
 	}
-	frames, err := wire.Encode(c.key, h, nil, nil, content)
+	frames, err := wire.Encode(c.key, h, parent, nil, content, buffers...)
 	if err != nil {
 		c.t.Fatal(err)
 	}
@@ -175,6 +191,12 @@ func (c *Client) AskAt(at time.Time, s zmq4.Socket, t wire.Type, content any) st
 		c.t.Fatal(err)
 	}
 	return h.ID
+}
+
+// AskWith is Ask with binary buffers behind the message.
+func (c *Client) AskWith(s zmq4.Socket, t wire.Type, content any, buffers ...[]byte) string {
+	c.t.Helper()
+	return c.send(time.Now(), s, t, nil, content, buffers...)
 }
 
 // Reply returns the next reply on a socket.

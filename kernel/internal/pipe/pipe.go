@@ -20,7 +20,7 @@ import (
 
 // greeting opens the stream in each direction. Its last number is the
 // version of Message.
-const greeting = "evenbed pipe 1\n"
+const greeting = "evenbed pipe 2\n"
 
 // A Kind says what a message is.
 type Kind uint8
@@ -31,6 +31,7 @@ const (
 	Interrupt                 // stop what runs
 	Complete                  // Code, Cursor
 	Inspect                   // Code, Cursor, Detail
+	Answer                    // to Ask; Flag means that Text is what was typed, else it says why there is nothing
 )
 
 // Messages of the engine.
@@ -43,6 +44,9 @@ const (
 	Done                       // a cell ended; Flag means well
 	Completed                  // Matches, Start, End
 	Inspected                  // Data; Flag means found
+	Ask                        // Text is the prompt, Flag means that what is typed is not to be seen
+	Progress                   // like Display, of work that goes on; Number is 1 when it has ended
+	Ending                     // the engine ends itself; Text says why
 )
 
 // A Match is a proposal of a completion.

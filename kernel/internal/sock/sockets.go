@@ -103,6 +103,20 @@ func (r *Router) Send(to Peer, frames [][]byte) {
 	}
 }
 
+// SendAlike sends to the client that gave the same identity as a peer of
+// another router. It returns a channel that is closed when that client has hung
+// up, or nil if there is none.
+func (r *Router) SendAlike(to Peer, frames [][]byte) (gone <-chan struct{}) {
+	r.mu.Lock()
+	c := r.newest[to.id]
+	r.mu.Unlock()
+	if c == nil || to.id == "" || to.id[0] == 0 { // a number of that router's own means nothing here
+		return nil
+	}
+	c.send(frames)
+	return c.written
+}
+
 // Close sends what is queued, until ctx ends, and closes.
 func (r *Router) Close(ctx context.Context) {
 	r.once.Do(func() { close(r.closed) })

@@ -16,6 +16,7 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/kernel/internal/file"
+	"github.com/evenbed/evenbed/kernel/internal/host"
 	"github.com/evenbed/evenbed/kernel/internal/wire"
 )
 
@@ -44,6 +45,7 @@ type Install struct {
 	Name        string // of the folder, by which notebooks find the kernel
 	DisplayName string // shown to the user
 	Program     string // the program to copy; usually os.Executable
+	MemoryLimit string // of the engine, such as "4GB"; "" means none
 }
 
 var validName = regexp.MustCompile(`^[a-z0-9][a-z0-9._-]*$`)
@@ -86,6 +88,8 @@ type kernelFile struct {
 	InterruptMode   string         `json:"interrupt_mode"`
 	ProtocolVersion string         `json:"kernel_protocol_version"`
 	Metadata        map[string]any `json:"metadata"`
+
+	Env map[string]string `json:"env,omitempty"`
 }
 
 // Install writes the kernelspec and returns its folder. An older one of
@@ -93,6 +97,9 @@ type kernelFile struct {
 func (i Install) Install(s System) (folder string, err error) {
 	if folder, err = i.Place.Folder(s, i.Name); err != nil {
 		return "", err
+	}
+	if _, err := host.Memory(i.MemoryLimit); err != nil {
+		return "", fmt.Errorf("memory limit: %w", err)
 	}
 	program, err := filepath.EvalSymlinks(i.Program)
 	if err != nil {
@@ -125,7 +132,12 @@ func (i Install) Install(s System) (folder string, err error) {
 	if title == "" {
 		title = DisplayName
 	}
+	var env map[string]string
+	if i.MemoryLimit != "" {
+		env = map[string]string{host.MemoryEnv: i.MemoryLimit}
+	}
 	data, err := json.MarshalIndent(kernelFile{
+		Env:             env,
 		Argv:            []string{target, "kernel", "{connection_file}"},
 		DisplayName:     title,
 		Language:        Language,

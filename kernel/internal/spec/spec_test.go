@@ -50,6 +50,38 @@ func TestFolder(t *testing.T) {
 	}
 }
 
+func TestMemoryLimit(t *testing.T) {
+	program := filepath.Join(t.TempDir(), "evenbed")
+	if err := os.WriteFile(program, []byte("program"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	s := system("linux", "/h", nil)
+	for limit, want := range map[string]string{"": "", "4GB": "4GB", "much": "error"} {
+		prefix := t.TempDir()
+		folder, err := Install{Place: Place{Prefix: prefix}, Program: program, MemoryLimit: limit}.Install(s)
+		if want == "error" {
+			if err == nil || !strings.Contains(err.Error(), "such as 4GB") {
+				t.Errorf("%q: %v", limit, err)
+			}
+			continue
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		data, err := os.ReadFile(filepath.Join(folder, "kernel.json"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var k struct{ Env map[string]string }
+		if err := json.Unmarshal(data, &k); err != nil || k.Env["EVENBED_MEMORY_LIMIT"] != want || bytes.Contains(data, []byte("env\"")) != (want != "") {
+			t.Errorf("%q: %s", limit, data)
+		}
+		if _, err := Uninstall(s, Place{Prefix: prefix}, ""); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
 func TestFolderErrors(t *testing.T) {
 	for _, tc := range []struct {
 		home, name string

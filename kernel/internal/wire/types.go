@@ -31,6 +31,15 @@ const (
 	CommOpen          Type = "comm_open"
 	CommMsg           Type = "comm_msg"
 	CommClose         Type = "comm_close"
+	InputRequest      Type = "input_request" // on stdin, from the kernel
+	InputReply        Type = "input_reply"
+
+	CreateSubshellRequest Type = "create_subshell_request" // 5.5
+	CreateSubshellReply   Type = "create_subshell_reply"
+	DeleteSubshellRequest Type = "delete_subshell_request"
+	DeleteSubshellReply   Type = "delete_subshell_reply"
+	ListSubshellRequest   Type = "list_subshell_request"
+	ListSubshellReply     Type = "list_subshell_reply"
 )
 
 // What is published to every front end.
@@ -71,6 +80,7 @@ type Execute struct {
 	StoreHistory    *bool             `json:"store_history"` // absent means: unless silent
 	UserExpressions map[string]string `json:"user_expressions"`
 	StopOnError     *bool             `json:"stop_on_error"` // absent means true
+	AllowStdin      bool              `json:"allow_stdin"`   // the client answers an input_request
 }
 
 // A Reply is the part that all replies have; it is a whole reply of an error.
@@ -84,9 +94,32 @@ type Reply struct {
 // ExecuteResponse is the content of an execute_reply.
 type ExecuteResponse struct {
 	Reply
-	Count           int              `json:"execution_count"`
-	UserExpressions map[string]Reply `json:"user_expressions"`
-	Payload         []struct{}       `json:"payload"` // deprecated; always empty
+	Count           int            `json:"execution_count"`
+	UserExpressions map[string]any `json:"user_expressions"` // Evaluated, or the Reply of an error
+	Payload         []struct{}     `json:"payload"`          // deprecated; always empty
+}
+
+// Evaluated is what a user expression gives.
+type Evaluated struct {
+	Reply
+	Bundle
+}
+
+// Subshells is the content of a list_subshell_reply.
+type Subshells struct {
+	Reply
+	IDs []string `json:"subshell_id"`
+}
+
+// Question is the content of an input_request.
+type Question struct {
+	Prompt   string `json:"prompt"`
+	Password bool   `json:"password"` // what is typed is not to be seen
+}
+
+// Typed is the content of an input_reply.
+type Typed struct {
+	Value string `json:"value"`
 }
 
 // Cursor is the content of a complete_request or an inspect_request.

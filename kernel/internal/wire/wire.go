@@ -92,7 +92,7 @@ func Decode(frames [][]byte, key []byte) (*Message, error) {
 	if len(body) < parts {
 		return nil, fmt.Errorf("message with %d frames behind the delimiter, not %d or more: %w", len(body), parts, ErrFrames)
 	}
-	if len(key) > 0 && !hmac.Equal(body[0], sign(key, body[1:parts])) {
+	if len(key) > 0 && !hmac.Equal(body[0], Signature(key, body[1:parts])) {
 		return nil, ErrSignature
 	}
 	m := &Message{
@@ -134,7 +134,7 @@ func Encode(key []byte, h Header, parent, metadata json.RawMessage, content any,
 	frames[4] = orEmpty(metadata)
 	frames[5] = bytes.TrimSuffix(body.Bytes(), []byte("\n"))
 	if len(key) > 0 {
-		frames[1] = sign(key, frames[2:6])
+		frames[1] = Signature(key, frames[2:6])
 	}
 	return append(frames, buffers...), nil
 }
@@ -149,8 +149,8 @@ func orEmpty(dictionary json.RawMessage) []byte {
 	return dictionary
 }
 
-// sign returns HMAC-SHA256 over the frames, as hexadecimal digits.
-func sign(key []byte, frames [][]byte) []byte {
+// Signature returns HMAC-SHA256 over the frames, as hexadecimal digits.
+func Signature(key []byte, frames [][]byte) []byte {
 	mac := hmac.New(sha256.New, key)
 	for _, f := range frames {
 		mac.Write(f)

@@ -23,6 +23,7 @@ type File struct {
 func Files() []File {
 	return []File{
 		{"column04-curve.csv", Curve()},
+		{"column04-pack.csv", OwnPack().CSV()},
 		{"column04-pulse.csv", Pulse()},
 		{"column04-season.csv", Season()},
 		{"export-decimal-comma.csv", DecimalComma()},

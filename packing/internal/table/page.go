@@ -1,8 +1,11 @@
 package table
 
 import (
+	"fmt"
 	"html"
 	"strings"
+
+	"github.com/evenbed/evenbed/packing/internal/markdown"
 )
 
 // A Page is a sequence of parts, written in the order they were added.
@@ -32,16 +35,23 @@ func (p *Page) Code(text string) {
 	}
 }
 
-// List adds a list under a title; an empty list adds nothing.
+// mostItems is how many items of a list are shown before the rest is counted.
+const mostItems = 100
+
+// List adds a list under a title; an empty list adds nothing. Of a long one the
+// first items are shown and the others counted.
 func (p *Page) List(title string, items []string) {
+	if n := len(items) - mostItems; n > 0 {
+		items = append(items[:mostItems:mostItems], fmt.Sprintf("… and %d more", n))
+	}
 	if len(items) > 0 {
 		p.parts = append(p.parts, list{title, items})
 	}
 }
 
-// Table adds a table; one without rows adds nothing.
+// Table adds a table; one without rows and note adds nothing.
 func (p *Page) Table(t Table) {
-	if len(t.Rows) > 0 {
+	if len(t.Rows) > 0 || t.Note != "" {
 		p.parts = append(p.parts, t)
 	}
 }
@@ -87,7 +97,7 @@ type heading string
 func (h heading) HTML() string {
 	return `<p style="font-size:1.15em;font-weight:bold;margin:.8em 0 .3em">` + html.EscapeString(string(h)) + "</p>\n"
 }
-func (h heading) Markdown() string { return "### " + escapeMarkdown(string(h)) + "\n" }
+func (h heading) Markdown() string { return "### " + markdown.Escape(string(h)) + "\n" }
 func (h heading) String() string   { return string(h) + "\n" }
 
 type paragraph string
@@ -95,7 +105,7 @@ type paragraph string
 func (t paragraph) HTML() string {
 	return `<p style="margin:.4em 0">` + html.EscapeString(string(t)) + "</p>\n"
 }
-func (t paragraph) Markdown() string { return escapeMarkdown(string(t)) + "\n" }
+func (t paragraph) Markdown() string { return markdown.Escape(string(t)) + "\n" }
 func (t paragraph) String() string   { return string(t) + "\n" }
 
 type notice struct{ title, text string }
@@ -105,7 +115,7 @@ func (n notice) HTML() string {
 		"<strong>" + html.EscapeString(n.title) + "</strong> " + html.EscapeString(n.text) + "</p>\n"
 }
 func (n notice) Markdown() string {
-	return "> **" + escapeMarkdown(n.title) + "** " + escapeMarkdown(n.text) + "\n"
+	return "> **" + markdown.Escape(n.title) + "** " + markdown.Escape(n.text) + "\n"
 }
 func (n notice) String() string { return n.title + " " + n.text + "\n" }
 
@@ -130,10 +140,10 @@ func (l list) HTML() string {
 func (l list) Markdown() string {
 	var b strings.Builder
 	if l.title != "" {
-		b.WriteString("**" + escapeMarkdown(l.title) + "**\n\n")
+		b.WriteString("**" + markdown.Escape(l.title) + "**\n\n")
 	}
 	for _, s := range l.items {
-		b.WriteString("- " + escapeMarkdown(s) + "\n")
+		b.WriteString("- " + markdown.Escape(s) + "\n")
 	}
 	return b.String()
 }
@@ -176,5 +186,5 @@ type picture struct{ svg, text string }
 func (p picture) HTML() string {
 	return `<div role="img" aria-label="` + html.EscapeString(p.text) + `">` + p.svg + "</div>\n"
 }
-func (p picture) Markdown() string { return escapeMarkdown(p.text) + "\n" }
+func (p picture) Markdown() string { return markdown.Escape(p.text) + "\n" }
 func (p picture) String() string   { return p.text + "\n" }

@@ -18,46 +18,6 @@ func sample() Table {
 	return t
 }
 
-func TestText(t *testing.T) {
-	want := `Heights <of> "beds"
-stage             height
-                      cm
-----------------  ------
-settled            20.16
-packed              18.0
-at µ
-a|b *c* <script>
-`
-	if got := sample().String(); got != want {
-		t.Errorf("got\n%s\nwant\n%s", got, want)
-	}
-}
-
-func TestWrap(t *testing.T) {
-	words := strings.TrimSpace(strings.Repeat("abcdefghi ", 13)) // six fit: 6·9 + 5
-	t1 := Table{Columns: []Column{{Name: "a"}, {Name: "b", Right: true}}}
-	t1.Add(words, "1")
-	line := strings.TrimSpace(strings.Repeat("abcdefghi ", 6))
-	want := "a" + strings.Repeat(" ", 58) + "  b\n" + strings.Repeat("-", 59) + "  -\n" + line + "  1\n" + line + "\nabcdefghi\n"
-	if got := t1.String(); got != want {
-		t.Errorf("got\n%s\nwant\n%s", got, want)
-	}
-}
-
-func TestMarkdown(t *testing.T) {
-	want := `**Heights \<of\> "beds"**
-
-| stage | height \[cm\] |
-| --- | ---: |
-| settled | 20.16 |
-| packed; at µ | 18.0 |
-| a\|b \*c\* \<script\> |  |
-`
-	if got := sample().Markdown(); got != want {
-		t.Errorf("got\n%s\nwant\n%s", got, want)
-	}
-}
-
 func TestHTML(t *testing.T) {
 	var p Page
 	p.Heading("A < B")
@@ -141,13 +101,4 @@ func TestCode(t *testing.T) {
 			t.Errorf("text %q, want %q", got, want)
 		}
 	}
-}
-
-func TestTooManyCells(t *testing.T) {
-	defer func() {
-		if recover() == nil {
-			t.Error("a row with more cells than columns passed")
-		}
-	}()
-	_ = Table{Columns: []Column{{Name: "a"}}, Rows: [][]string{{"1", "2"}}}.String()
 }

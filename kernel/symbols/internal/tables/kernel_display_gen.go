@@ -22,6 +22,7 @@ func init() {
 			"File":               reflect.ValueOf(display_.File),
 			"HTML":               reflect.ValueOf(display_.HTML),
 			"Image":              reflect.ValueOf(display_.Image),
+			"Input":              reflect.ValueOf(display_.Input),
 			"IsJSON":             reflect.ValueOf(display_.IsJSON),
 			"IsText":             reflect.ValueOf(display_.IsText),
 			"JPEG":               reflect.ValueOf(display_.JPEG),
@@ -47,6 +48,8 @@ func init() {
 			"Of":                 reflect.ValueOf(display_.Of),
 			"PDF":                reflect.ValueOf(display_.PDF),
 			"PNG":                reflect.ValueOf(display_.PNG),
+			"Password":           reflect.ValueOf(display_.Password),
+			"ProgressMetadata":   reflect.ValueOf(display_.ProgressMetadata),
 			"SVG":                reflect.ValueOf(display_.SVG),
 			"Text":               reflect.ValueOf(display_.Text),
 			"Update":             reflect.ValueOf(display_.Update),
@@ -66,6 +69,7 @@ func init() {
 			"Renderer":       reflect.TypeFor[display_.Renderer](),
 			"SVGer":          reflect.TypeFor[display_.SVGer](),
 			"SimpleRenderer": reflect.TypeFor[display_.SimpleRenderer](),
+			"Sizer":          reflect.TypeFor[display_.Sizer](),
 		},
 		Proxies: map[string]reflect.Type{
 			"HTMLer":         reflect.TypeFor[proxyKernelDisplayHTMLer](),
@@ -79,6 +83,7 @@ func init() {
 			"Renderer":       reflect.TypeFor[proxyKernelDisplayRenderer](),
 			"SVGer":          reflect.TypeFor[proxyKernelDisplaySVGer](),
 			"SimpleRenderer": reflect.TypeFor[proxyKernelDisplaySimpleRenderer](),
+			"Sizer":          reflect.TypeFor[proxyKernelDisplaySizer](),
 		},
 		Untypeds: map[string]string{
 			"MIMETypeHTML":       "string:" + display_.MIMETypeHTML,
@@ -91,6 +96,7 @@ func init() {
 			"MIMETypePNG":        "string:" + display_.MIMETypePNG,
 			"MIMETypeSVG":        "string:" + display_.MIMETypeSVG,
 			"MIMETypeText":       "string:" + display_.MIMETypeText,
+			"ProgressMetadata":   "string:" + display_.ProgressMetadata,
 		},
 	}
 }
@@ -184,3 +190,11 @@ type proxyKernelDisplaySimpleRenderer struct {
 func (p *proxyKernelDisplaySimpleRenderer) SimpleRender() display_.MIMEMap {
 	return p.SimpleRender_(p.Object)
 }
+
+// A proxyKernelDisplaySizer lets an interpreted type be a display.Sizer.
+type proxyKernelDisplaySizer struct {
+	Object any
+	Size_  func(o any) (int, int)
+}
+
+func (p *proxyKernelDisplaySizer) Size() (int, int) { return p.Size_(p.Object) }

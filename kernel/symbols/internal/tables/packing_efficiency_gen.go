@@ -122,7 +122,6 @@ func init() {
 			"Uncertain":          reflect.TypeFor[efficiency_.Uncertain](),
 			"Uncertainties":      reflect.TypeFor[efficiency_.Uncertainties](),
 			"Uncertainty":        reflect.TypeFor[efficiency_.Uncertainty](),
-			"View":               reflect.TypeFor[efficiency_.View](),
 			"Warning":            reflect.TypeFor[efficiency_.Warning](),
 		},
 	}

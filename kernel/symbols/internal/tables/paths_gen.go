@@ -45,6 +45,7 @@ func Paths() []string {
 		"github.com/evenbed/evenbed/packing/liquid",
 		"github.com/evenbed/evenbed/packing/plan",
 		"github.com/evenbed/evenbed/packing/record",
+		"github.com/evenbed/evenbed/packing/table",
 		"github.com/evenbed/evenbed/packing/task",
 		"github.com/evenbed/evenbed/packing/trace",
 		"github.com/evenbed/evenbed/packing/units",

@@ -7,8 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/evenbed/evenbed/packing/internal/unit"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
-	"github.com/evenbed/evenbed/packing/record/internal/unit"
 )
 
 // Names that ASTM E1947 gives to what a chromatogram needs. Every item may be

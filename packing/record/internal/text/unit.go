@@ -3,7 +3,7 @@ package text
 import (
 	"strings"
 
-	"github.com/evenbed/evenbed/packing/record/internal/unit"
+	"github.com/evenbed/evenbed/packing/internal/unit"
 )
 
 // nameLike are units that may as well be names.

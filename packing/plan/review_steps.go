@@ -1,0 +1,461 @@
+package plan
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/units"
+)
+
+// cut finds the steps and the movements of the adapter. It refuses a flow that is
+// nowhere constant.
+func (w *reviewer) cut() error {
+	s, f := w.f.signals, w.f
+	usual := w.sampling()
+	if least := 3 * units.Time(usual); w.r.ShortestPlateau < least {
+		w.r.ShortestPlateau = least
+		w.taken("shortest stretch of constant flow %v, three readings", least)
+	}
+	if s.adapter.recorded() {
+		w.moves(gridOf(s.adapter, usual, w.r.ShortestPlateau))
+	}
+	g := gridOf(s.velocity, usual, w.r.ShortestPlateau)
+	most := medianOfTop(g.calm)
+	flats := g.plateaus(w.r.ShortestPlateau, float64(w.r.FlowTolerance), 0.005*most)
+	if len(flats) == 0 {
+		return &packing.InputError{Where: w.run.Label, What: "flow", Problem: fmt.Sprintf("it is nowhere constant within %v for %v", w.r.FlowTolerance, w.r.ShortestPlateau),
+			Remedy: "look at the record; if it pulsates, give a larger FlowTolerance"}
+	}
+	rest, high := w.bounds(flats)
+	w.name(flats, rest, high)
+	if f.Compressions == 0 {
+		w.notJudged("compression: no step with a flow clearly above that of the first was found")
+	}
+	for i := range f.Steps {
+		w.measure(&f.Steps[i])
+	}
+	return nil
+}
+
+// medianOfTop returns a high level that single readings do not make: the value
+// below which 99 % lie.
+func medianOfTop(y []float64) float64 {
+	v := append([]float64(nil), y...)
+	k := len(v) * 99 / 100
+	quickSelect(v, k)
+	return v[k]
+}
+
+// moves lists the movements of the adapter between its places of rest.
+func (w *reviewer) moves(g grid) {
+	places := g.plateaus(w.r.ShortestPlateau/2, 0, float64(0.5*units.Millimetre))
+	for i := 1; i < len(places); i++ {
+		a, b := places[i-1], places[i]
+		m := AdapterMove{Start: units.Time(a.to), End: units.Time(b.from), From: units.Length(a.level), To: units.Length(b.level)}
+		m.Speed = (m.From - m.To).Within(m.End - m.Start)
+		w.f.Moves = append(w.f.Moves, m)
+	}
+}
+
+// bounds returns the velocity below which the flow rests, and the one from which
+// it compresses: half way, in proportion, between first and second step; of the
+// plan, if there is one, else of the record. It is infinite if the record holds
+// one kind of flow only.
+func (w *reviewer) bounds(flats []plateau) (rest, high float64) {
+	most := 0.0
+	for _, p := range flats {
+		most = math.Max(most, p.level)
+	}
+	rest = most / 100
+	if w.planned {
+		first, second := float64(w.r.Plan.First.Velocity), float64(w.r.Plan.Second.Velocity)
+		if second > first {
+			return first / 4, math.Sqrt(first * second)
+		}
+	}
+	least := math.Inf(1)
+	for _, p := range flats {
+		if p.level > rest {
+			least = math.Min(least, p.level)
+		}
+	}
+	if most < 2*least {
+		return rest, math.Inf(1)
+	}
+	w.taken("velocities from %v on compress, lower ones do not (half way, in proportion, between the least and the most that was recorded)", units.Velocity(math.Sqrt(least*most)))
+	return rest, math.Sqrt(least * most)
+}
+
+// name makes steps of the plateaus of the flow.
+func (w *reviewer) name(flats []plateau, rest, high float64) {
+	f := w.f
+	compressing := func(p plateau) bool {
+		if f.Compressions == 0 {
+			return p.level >= high
+		}
+		fastest := 0.0
+		for _, s := range f.Steps {
+			if s.Kind == Compression {
+				fastest = math.Max(fastest, float64(s.Velocity))
+			}
+		}
+		return p.level >= 0.75*fastest // about as fast as before
+	}
+	loose, stopped := false, true
+	for i, p := range flats {
+		s := Step{Start: units.Time(p.start), End: units.Time(p.end), from: p.from, to: p.to, Velocity: units.Velocity(p.level)}
+		switch {
+		case p.level <= rest && f.Compressions > 0:
+			s.Kind, s.Name = Stop, "stop, catch"
+			if f.Steps[len(f.Steps)-1].Kind != Compression {
+				s.Kind, s.Name = Waiting, "flow off"
+			} else if f.Compressions > 1 {
+				s.Name = "stop, catch again"
+			}
+			stopped = true
+		case p.level <= rest && loose && i+1 < len(flats) && compressing(flats[i+1]):
+			s.Kind, s.Name = AdapterDown, "flow off"
+			for _, m := range f.Moves {
+				if m.End > s.Start && m.Start < s.End {
+					s.Name = "flow off, adapter"
+				}
+			}
+		case p.level <= rest && loose:
+			s.Name = "flow off"
+			if i+1 < len(flats) {
+				w.doubt("Step 1 was interrupted from %v to %v.", s.Start, s.End)
+			}
+		case p.level <= rest:
+			s.Name = "before the flow"
+		case compressing(p):
+			s.Kind = Compression
+			if stopped || f.Compressions == 0 {
+				f.Compressions++
+			}
+			stopped = false
+			s.Name = fmt.Sprintf("step %d, compress", f.Compressions+1)
+			if f.Compressions > 1 {
+				s.Name += " again"
+			}
+		case f.Compressions > 0:
+			s.Kind, s.Name = LaterFlow, "flow afterwards"
+		default:
+			s.Kind, s.Name = LooseBed, "step 1, loose bed"
+			loose = true
+		}
+		f.Steps = append(f.Steps, s)
+	}
+	if !loose {
+		w.notJudged("loose bed: no low flow before the compression was found")
+	}
+}
+
+// measure fills in the numbers of a step.
+func (w *reviewer) measure(s *Step) {
+	sig, area := w.f.signals, w.r.Column.Area()
+	s.Duration = s.End - s.Start
+	mean, sd := sig.velocity.meanSD(s.from, s.to)
+	s.Velocity, s.VelocitySD = units.Velocity(mean), units.Velocity(sd)
+	s.Flow, s.FlowSD = s.Velocity.Across(area), s.VelocitySD.Across(area)
+	s.Volume = area.Filled(units.Length(sig.velocity.integral(float64(s.Start), float64(s.End))))
+	s.ColumnVolumes = s.Volume.In(w.r.Column.Volume(w.r.BedHeight))
+	end := s.to - math.Min(30, (s.to-s.from)/5)
+	s.Pressure = units.Pressure(sig.pressure.median(end, s.to))
+	s.Adapter = units.Length(sig.adapter.median(end, s.to))
+	s.Height = units.Length(sig.bed.median(end, s.to))
+	if !sig.bed.recorded() {
+		s.Height = w.reading(float64(s.Start), float64(s.End))
+	}
+}
+
+// reading returns the last height read by eye from one time to another.
+func (w *reviewer) reading(from, to float64) units.Length {
+	h := units.Length(math.NaN())
+	for _, r := range w.run.Readings {
+		if at := float64(r.At); at >= from && at <= to {
+			h = r.Height
+		}
+	}
+	return h
+}
+
+// step returns the last step of a kind, or nil.
+func (f *Findings) step(kind StepKind) *Step {
+	for i := len(f.Steps) - 1; i >= 0; i-- {
+		if f.Steps[i].Kind == kind {
+			return &f.Steps[i]
+		}
+	}
+	return nil
+}
+
+// steadiness judges the end of each step with flow that forms or compresses the
+// bed.
+func (w *reviewer) steadiness() {
+	for i := range w.f.Steps {
+		s := &w.f.Steps[i]
+		unknown(&s.Steadiness)
+		if s.Kind == LooseBed || s.Kind == Compression {
+			w.judgeEnd(s)
+		}
+	}
+}
+
+func (w *reviewer) judgeEnd(s *Step) {
+	sig, c, k := w.f.signals, w.r.Steady, &s.Steadiness
+	short := ""
+	if s.to-s.from < float64(c.Over) {
+		short = fmt.Sprintf("it lasted %v at constant flow, less than %v", units.Time(s.to-s.from), c.Over)
+	}
+	from := s.to - float64(c.Over)
+
+	change, se := math.NaN(), math.NaN()
+	switch {
+	case short != "":
+		k.HeightWhy = short
+	case sig.bed.recorded():
+		change, se, k.HeightWhy = sig.bed.drift(from, s.to)
+	default:
+		change, se, k.HeightWhy = w.readingDrift(s)
+	}
+	k.Height, k.HeightStdErr = units.Length(change), units.Length(se)
+	k.HeightIs, k.HeightWhy = verdictOf(change, se, float64(c.Height), k.HeightWhy)
+
+	change, se = math.NaN(), math.NaN()
+	switch {
+	case short != "":
+		k.PressureWhy = short
+	case sig.pressure.recorded():
+		change, se, k.PressureWhy = sig.pressure.drift(from, s.to)
+	default:
+		k.PressureWhy = "no pressure was recorded"
+	}
+	level := sig.pressure.median(from, s.to)
+	if level <= 0 {
+		k.PressureWhy = "the gauge reads no pressure"
+	}
+	k.Pressure, k.PressureStdErr = units.Fraction(change/level), units.Fraction(se/level)
+	k.PressureIs, k.PressureWhy = verdictOf(change/level, se/level, float64(c.Pressure), k.PressureWhy)
+
+	if k.HeightIs == NotJudged {
+		w.notJudged("whether the height was steady at the end of %s (%s)", s.Name, k.HeightWhy)
+	}
+	if k.PressureIs == NotJudged {
+		w.notJudged("whether the pressure was steady at the end of %s (%s)", s.Name, k.PressureWhy)
+	}
+}
+
+// verdictOf judges a change with its standard error, if that is known: it is not
+// judged where twice the error would hide what is allowed.
+func verdictOf(change, se, allowed float64, why string) (Verdict, string) {
+	d := math.Abs(change)
+	if math.IsNaN(se) {
+		se = 0
+	}
+	switch {
+	case why != "":
+		return NotJudged, why
+	case math.IsNaN(d):
+		return NotJudged, "not known"
+	case d > allowed+2*se:
+		return Outside, ""
+	case d <= allowed && 2*se <= allowed:
+		return Within, ""
+	}
+	return NotJudged, "noise hides it"
+}
+
+// drift returns the change of the signal from one time to another by a straight
+// line through medians of equal stretches, which single readings do not move,
+// with its standard error from their scatter.
+func (s signal) drift(from, to float64) (change, se float64, why string) {
+	const parts = 15
+	i, j := s.within(from, to)
+	n := min(parts, (j-i)/3)
+	if n < 5 {
+		return math.NaN(), math.NaN(), fmt.Sprintf("%d readings in %v are too few", j-i, units.Time(to-from))
+	}
+	var x, y [parts]float64
+	mx, my := 0.0, 0.0
+	for k := range n {
+		a, b := i+(j-i)*k/n, i+(j-i)*(k+1)/n
+		x[k] = (s.x[a] + s.x[b-1]) / 2
+		y[k] = medianOf(append([]float64(nil), s.y[a:b]...))
+		mx, my = mx+x[k]/float64(n), my+y[k]/float64(n)
+	}
+	sxx, sxy := 0.0, 0.0
+	for k := range n {
+		sxx += (x[k] - mx) * (x[k] - mx)
+		sxy += (x[k] - mx) * (y[k] - my)
+	}
+	slope, rss := sxy/sxx, 0.0
+	for k := range n {
+		d := y[k] - my - slope*(x[k]-mx)
+		rss += d * d
+	}
+	return slope * (to - from), math.Sqrt(rss/float64(n-2)/sxx) * (to - from), ""
+}
+
+// readingDrift is drift from heights read by eye: the last one of the step
+// against the latest that is at least the time of the criterion earlier. How well
+// two readings off one ruler differ is not known, so they are taken as read.
+func (w *reviewer) readingDrift(s *Step) (change, se float64, why string) {
+	last := -1
+	for i, r := range w.run.Readings {
+		if r.At >= s.Start && r.At <= s.End {
+			last = i
+		}
+	}
+	nan := math.NaN()
+	if last < 0 {
+		return nan, nan, "no height is known"
+	}
+	for i := last - 1; i >= 0 && w.run.Readings[i].At >= s.Start; i-- {
+		a, b := w.run.Readings[i], w.run.Readings[last]
+		if b.At-a.At >= w.r.Steady.Over {
+			// Per the time of the criterion.
+			part := w.r.Steady.Over.In(b.At - a.At)
+			return float64(b.Height-a.Height) * part, nan, ""
+		}
+	}
+	return nan, nan, fmt.Sprintf("it needs two readings %v apart", w.r.Steady.Over)
+}
+
+// heights finds settled and packed bed and the compression factor.
+func (w *reviewer) heights() {
+	f, r := w.f, w.r
+	w.settled()
+	w.packed()
+	l, ul := float64(f.BedHeight), float64(f.BedHeightStdErr)
+	if l > 0 && f.SettledHeight > 0 {
+		f.CompressionFactor = float64(f.SettledHeight) / l
+		f.CompressionFactorStdErr = f.CompressionFactor * math.Hypot(f.SettledHeightStdErr.In(f.SettledHeight), ul/l)
+	}
+	if r.SlurryPoured > 0 && l > 0 {
+		if by, err := w.bySlurry(f.BedHeight); err == nil {
+			f.BySlurry, f.BySlurryStdErr = by.CompressionFactor, by.StdErr
+		} else {
+			w.notJudged("compression factor from the slurry (%v)", err)
+		}
+	}
+	switch {
+	case r.SlurryPoured == 0:
+		w.notJudged("compression factor from the slurry (no SlurryPoured given)")
+	case f.CompressionFactor > 0:
+		if d, u := f.BySlurry-f.CompressionFactor, math.Hypot(f.BySlurryStdErr, f.CompressionFactorStdErr); math.Abs(d) > 2*u {
+			w.doubt("The slurry gives a compression factor of %.3f ± %.3f, the heights %.3f ± %.3f: they differ by more than twice their errors. Look for slurry left in tank and hoses, a wrong concentration, or a bed that had not settled.",
+				f.BySlurry, f.BySlurryStdErr, f.CompressionFactor, f.CompressionFactorStdErr)
+		}
+	}
+}
+
+// bySlurry returns the compression factor of a bed from the slurry poured.
+func (w *reviewer) bySlurry(height units.Length) (packing.PackedResult, error) {
+	r := w.r
+	return packing.Packed{Column: r.Column, Slurry: r.Slurry, SlurryStdErr: r.SlurryStdErr,
+		Poured: r.SlurryPoured, PouredStdErr: r.PouredStdErr, Height: height, HeightStdErr: r.HeightStdErr}.Evaluate()
+}
+
+// curve returns the measured curve, in the packing liquid as far as both
+// viscosities are known.
+func (w *reviewer) curve() bed.Curve {
+	c := w.r.Curve
+	if mu := w.r.Plan.Viscosity; w.planned && c.Viscosity > 0 && mu > 0 {
+		if here, err := c.WithViscosity(mu); err == nil {
+			return here
+		}
+	}
+	return c
+}
+
+// settled finds the settled height from the end of step 1.
+func (w *reviewer) settled() {
+	f, r := w.f, w.r
+	s := f.step(LooseBed)
+	if s == nil {
+		return
+	}
+	switch {
+	case math.IsNaN(float64(s.Height)):
+		w.notJudged("settled height (no bed height at the end of step 1)")
+		return
+	case s.Steadiness.HeightIs == Outside:
+		w.notJudged("settled height (the bed was still changing by %.1f mm in %v when step 1 ended)", s.Steadiness.Height.In(units.Millimetre), r.Steady.Over)
+		return
+	}
+	factor := 1.0
+	if len(r.Curve.Points) > 0 {
+		if at, err := w.curve().At(s.Velocity); err == nil {
+			factor = at.CompressionFactor
+		} else {
+			w.doubt("The height after step 1 could not be brought to rest: %v.", err)
+		}
+	} else {
+		w.taken("the height under the first flow as the settled height (no curve to bring it to rest with; the compression factor comes out a little low)")
+	}
+	f.SettledHeight = s.Height.Times(factor)
+	f.SettledHeightStdErr = r.HeightStdErr.Times(factor)
+}
+
+// packed finds the height of the packed bed at the end of the record.
+func (w *reviewer) packed() {
+	f, r, sig := w.f, w.r, w.f.signals
+	f.BedHeightStdErr = r.HeightStdErr
+	last := f.step(Compression)
+	if last == nil {
+		f.BedHeightStdErr = units.Length(math.NaN())
+		return
+	}
+	stop := f.step(Stop)
+	if stop == nil || stop.Start < last.Start {
+		w.notJudged("packed height (the record ends before the flow stops)")
+		f.BedHeightStdErr = units.Length(math.NaN())
+		return
+	}
+	end := f.Steps[len(f.Steps)-1]
+	from := end.to - math.Min(30, (end.to-end.from)/5)
+	height, adapter := units.Length(sig.bed.median(from, end.to)), units.Length(sig.adapter.median(from, end.to))
+	if !sig.bed.recorded() {
+		height = w.reading(float64(stop.Start), end.to)
+	}
+	before := units.Length(sig.adapter.median(last.from, last.to))
+	if first := f.firstCompression(); first != nil {
+		before = units.Length(sig.adapter.median(first.from, first.to))
+	}
+	f.Travel = before - adapter
+	f.Gap = adapter - height
+	switch {
+	case !math.IsNaN(float64(height)):
+		f.BedHeight, f.BedHeightFrom = height, "bed height"
+		if !sig.bed.recorded() {
+			f.BedHeightFrom = "height read by eye"
+		}
+	case !math.IsNaN(float64(adapter)) && f.Travel > r.Tolerances.Mark:
+		f.BedHeight, f.BedHeightFrom = adapter, "adapter, taken to touch the bed"
+		w.taken("the adapter's position as the height of the packed bed (no bed height after the stop)")
+	default:
+		f.BedHeightStdErr = units.Length(math.NaN())
+		w.notJudged("packed height (neither bed height nor a movement of the adapter after the compression)")
+	}
+	if math.IsNaN(float64(f.Gap)) {
+		w.notJudged("gap between bed and adapter (it needs both positions)")
+	}
+	if math.IsNaN(float64(f.Travel)) {
+		w.notJudged("travel of the adapter (no position of the adapter)")
+	}
+	if d := height - adapter; d > 2*units.Millimetre {
+		w.doubt("The bed stands %.1f mm above the adapter's lower face: one of the two is read from another zero.", d.In(units.Millimetre))
+	}
+}
+
+// firstCompression returns the first compression step, or nil.
+func (f *Findings) firstCompression() *Step {
+	for i := range f.Steps {
+		if f.Steps[i].Kind == Compression {
+			return &f.Steps[i]
+		}
+	}
+	return nil
+}
