@@ -19,11 +19,15 @@ NOTEBOOKS = sorted(path for path in (ROOT / "notebooks").glob("*.ipynb") if path
 
 @pytest.fixture(scope="module")
 def gophernotes():
-    """Install what `make gophernotes` made as a kernel, for as long as the tests of this file last."""
-    assert shutil.which("go"), "a Go toolchain belongs on PATH: with it the untouched kernel does not start"
+    """Install what `make gophernotes` made as a kernel, for as long as the tests of this file last.
+
+    It is told where the Go toolchain is. The untouched kernel dies of that at its start.
+    """
+    goroot = subprocess.run(["go", "env", "GOROOT"], check=True, capture_output=True, text=True).stdout.strip()
     folder = pathlib.Path(sys.prefix) / "share" / "jupyter" / "kernels" / "gophernotes"
     folder.mkdir(parents=True, exist_ok=True)
-    spec = {"argv": [str(ROOT / "bin" / "gophernotes"), "{connection_file}"], "display_name": "Go (gophernotes)", "language": "go"}
+    spec = {"argv": [str(ROOT / "bin" / "gophernotes"), "{connection_file}"], "display_name": "Go (gophernotes)", "language": "go",
+            "env": {"GOROOT": goroot}}
     (folder / "kernel.json").write_text(json.dumps(spec))
     yield folder.name
     shutil.rmtree(folder)
