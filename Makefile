@@ -118,14 +118,15 @@ fresh:
 	[ "$$before" = "$$(sum)" ] || { echo "licences or logo were stale; they are fresh now"; exit 1; }
 
 # A race build of the interpreter takes minutes, so this is what does not link it.
-# Tests that bound time and memory are left out: the race detector takes tenfold.
+# Tests that bound time and memory, read large files or count thousands of traces
+# are left out: the race detector takes tenfold.
 .PHONY: race
 race: export CGO_ENABLED = 1
 race:
 	@$(CLIENTS)/need.sh gcc=gcc
 	@packages=$$(go list -test -f '{{.ImportPath}} {{join .Deps " "}}' ./... | \
 		grep -v gomacro | sed -n 's/\.test .*//p'); \
-	go test -race -skip '^(TestRefusals|TestBomb|TestStyledAndEmptyRows)$$' $$packages
+	go test -race -skip '^(TestRefusals|TestBomb|TestStyledAndEmptyRows|TestInterruptOf.*|TestFileBecomesShorter|Test.*Coverage|TestAnyTrace|TestEvaluateAllocatesLittle|TestManyKeepsMemoryFlat)$$' $$packages
 
 # A fuzz test is found by its name. The default is a number of inputs, since Go
 # sometimes calls the end of a stretch of time a failure. Without a bound, Go
@@ -162,7 +163,7 @@ golden: ## golden files: rewrite, then read the diff
 
 .PHONY: coverage
 coverage: ## the full statistical runs: 2,000 traces a case, and their tables
-	COVERAGE_TRACES=2000 go test -count=1 -run 'Coverage$$' ./packing/efficiency
+	COVERAGE_TRACES=2000 go test -count=1 -run 'Coverage$$' ./packing/efficiency ./packing/bed
 
 .PHONY: data
 data: ## the invented data in testdata/

@@ -169,9 +169,9 @@ def scipy_peer(script):
     return dict(re.findall(r"^(\S+) (\S+)$", text, re.M))
 
 
-def efficiency_go(bench):
-    """Return benchmark name -> seconds of the benchmarks of package efficiency whose names hold a text."""
-    run = subprocess.run(["go", "test", "-run", "^$", "-bench", bench, "-count", "5", "./packing/efficiency"],
+def efficiency_go(bench, package="efficiency"):
+    """Return benchmark name -> seconds of the benchmarks of a package whose names hold a text."""
+    run = subprocess.run(["go", "test", "-run", "^$", "-bench", bench, "-count", "5", f"./packing/{package}"],
                          cwd=ROOT, env=GO, capture_output=True, text=True)
     found = {}
     for name, ns in re.findall(r"^Benchmark(\S+?)(?:-\d+)?\s+\d+\s+([\d.]+) ns/op", run.stdout, re.M):
@@ -332,6 +332,12 @@ def main():
     ours, = beds.ask([dict(beds.BED, kind="time", velocity=300 / 360000)])
     own, theirs = ours["seconds"], float(solved["seconds"])
     compare("compressible bed, one solution", own, f"SciPy {solved['scipy']}, solve_ivp", theirs, "30 times", theirs >= 30 * own)
+
+    print("the parameters of a compressible bed ...", flush=True)
+    for name, seconds in efficiency_go("Estimation", "bed").items():
+        columns = name.rsplit("/", 1)[-1]
+        rows.append((f"three laws estimated from the curve of {columns} column{'s' if columns == 'two' else ''}", ms(seconds), "", "", "",
+                     f"50 ms: {'met' if seconds < 0.05 else 'MISSED'}"))
 
     print("10,000 traces of 5,000 points on one processor and on two, in turn ...", flush=True)
     seconds, heap = many_go()

@@ -30,6 +30,14 @@ type Curve struct {
 	InnerDiameter units.Length    // of the column it was measured in; zero: not given
 	Viscosity     units.Viscosity // of the liquid while measuring; zero: not given
 	Points        []Point         // by rising velocity
+	StdErr        []PointError    // of each point; nil: not known
+	Predicted     string          // what a curve was predicted from that was not measured at this size; empty: measured
+}
+
+// A PointError holds one standard error of each number of a point.
+type PointError struct {
+	CompressionFactor float64
+	Pressure          units.Pressure
 }
 
 // Readings are what was read on one bed at rising velocity, one number of each
@@ -125,10 +133,11 @@ func (c Curve) Check() error {
 		return &packing.InputError{Where: c.name(), Problem: fmt.Sprintf("%d points with flow", flowing),
 			Remedy: "measure at least three, better eight, from the first step's velocity to beyond the target"}
 	}
-	if err := c.checkBed(); err != nil {
-		return err
+	if n := len(c.StdErr); n > 0 && n != len(c.Points) {
+		return &packing.InputError{Where: c.name(), What: fmt.Sprintf("%d standard errors", n),
+			Problem: fmt.Sprintf("there are %d points", len(c.Points)), Remedy: "give one for every point, or none"}
 	}
-	return nil
+	return c.checkBed()
 }
 
 // checkBed refuses sizes of the measured bed that cannot be.
@@ -196,6 +205,33 @@ func (c Curve) At(u units.Velocity) (Point, error) {
 		return nan, &RangeError{c.name(), fmt.Sprintf("a velocity of %v", u), c.Last()}
 	}
 	return c.smooth().at(u), nil
+}
+
+// ErrorAt returns the standard errors at a velocity, on straight lines between
+// the points; the bed at rest has none. They are NaN where the curve does not
+// know them or does not reach. It refuses what Check refuses.
+func (c Curve) ErrorAt(u units.Velocity) (PointError, error) {
+	nan := PointError{math.NaN(), units.Pressure(math.NaN())}
+	if err := c.Check(); err != nil {
+		return nan, err
+	}
+	if len(c.StdErr) == 0 || !(u >= 0) {
+		return nan, nil
+	}
+	var before Point
+	var low PointError
+	for i, p := range c.Points {
+		high := c.StdErr[i]
+		if u <= p.Velocity {
+			if p.Velocity == before.Velocity {
+				return high, nil
+			}
+			f := (u - before.Velocity).In(p.Velocity - before.Velocity)
+			return PointError{low.CompressionFactor + f*(high.CompressionFactor-low.CompressionFactor), low.Pressure + (high.Pressure - low.Pressure).Times(f)}, nil
+		}
+		before, low = p, high
+	}
+	return nan, nil
 }
 
 // VelocityFor returns the lowest velocity at which the bed has compression
@@ -278,13 +314,31 @@ func (s *smoothed) at(u units.Velocity) Point {
 	return Point{u, s.factor.Predict(float64(u)), units.Pressure(s.pressure.Predict(float64(u)))}
 }
 
-// table lists the points.
+// oneDigit writes an error to its first digit; nothing for one that is not known.
+func oneDigit(v float64) string {
+	if !(v > 0) || !finite(v) {
+		return ""
+	}
+	return fmt.Sprintf("%.*f", max(0, -int(math.Floor(math.Log10(v)))), v)
+}
+
+// table lists the points, with their errors if they are known.
 func (c Curve) table() table.Table {
 	t := table.Table{Caption: c.name(), Columns: []table.Column{
 		{Name: "velocity", Unit: "cm/h", Right: true}, {Name: "compression factor", Right: true}, {Name: "pressure", Unit: "bar", Right: true}}}
-	for _, p := range c.Points {
-		t.Add(fmt.Sprintf("%.1f", p.Velocity.In(units.CentimetrePerHour)), fmt.Sprintf("%.4f", p.CompressionFactor),
-			fmt.Sprintf("%.3f", p.Pressure.In(units.Bar)))
+	known := len(c.StdErr) == len(c.Points) && len(c.StdErr) > 0
+	if known {
+		column := t.Columns
+		t.Columns = []table.Column{column[0], column[1], {Name: "±", Right: true}, column[2], {Name: "±", Unit: "bar", Right: true}}
+	}
+	for i, p := range c.Points {
+		row := []string{fmt.Sprintf("%.1f", p.Velocity.In(units.CentimetrePerHour)), fmt.Sprintf("%.4f", p.CompressionFactor)}
+		if known {
+			row = append(row, oneDigit(c.StdErr[i].CompressionFactor), fmt.Sprintf("%.4f", p.Pressure.In(units.Bar)), oneDigit(c.StdErr[i].Pressure.In(units.Bar)))
+		} else {
+			row = append(row, fmt.Sprintf("%.3f", p.Pressure.In(units.Bar)))
+		}
+		t.Add(row...)
 	}
 	return t
 }

@@ -22,6 +22,7 @@ type column struct {
 	depth   float64 // 1/(1-ε0)
 	solids  float64 // W, of the whole bed
 	load    float64 // σ at the top
+	allowed float64 // error of a step; zero: tolerance
 }
 
 // state is what is integrated from the top of the bed: the stress, the pressure
@@ -41,7 +42,7 @@ func (c *column) rates(σ float64) (state, bool) {
 }
 
 // tolerance is the error allowed in a step, relative to the size of what is
-// integrated.
+// integrated, unless the column says another.
 const tolerance = 1e-9
 
 // solve integrates from the top of the bed to its bottom by the pair of
@@ -114,9 +115,13 @@ func (c *column) step(y, k1 state, h float64) (next, k7 state, err float64, ok b
 		math.Max(next.pressure, c.solids*k1.pressure),
 		math.Max(math.Abs(next.lost), 1e-3*c.solids*c.depth),
 	}
+	allowed := c.allowed
+	if allowed == 0 {
+		allowed = tolerance
+	}
 	err = math.Max(off(h*difference(k1.stress, k3.stress, k4.stress, k5.stress, k6.stress, k7.stress), size.stress),
 		math.Max(off(h*difference(k1.pressure, k3.pressure, k4.pressure, k5.pressure, k6.pressure, k7.pressure), size.pressure),
-			off(h*difference(k1.lost, k3.lost, k4.lost, k5.lost, k6.lost, k7.lost), size.lost)))
+			off(h*difference(k1.lost, k3.lost, k4.lost, k5.lost, k6.lost, k7.lost), size.lost))) / allowed
 	return next, k7, err, true
 }
 
@@ -130,12 +135,23 @@ func difference(k1, k3, k4, k5, k6, k7 float64) float64 {
 	return 71./57600*k1 - 71./16695*k3 + 71./1920*k4 - 17253./339200*k5 + 22./525*k6 - 1./40*k7
 }
 
-// off is an error over what is allowed of it; nothing is off nothing by nothing.
+// off is an error over the size of what it is of; nothing is off nothing by nothing.
 func off(e, size float64) float64 {
 	if e == 0 {
 		return 0
 	}
-	return math.Abs(e) / (tolerance * size)
+	return math.Abs(e) / size
+}
+
+// along integrates over given places w, from zero to the bottom, without a look
+// at the error; so that what comes out is smooth in all that the bed is.
+func (c *column) along(mesh []float64) (y state, ok bool) {
+	y.stress = c.load
+	k, ok := c.rates(y.stress)
+	for i := 1; ok && i < len(mesh); i++ {
+		y, k, _, ok = c.step(y, k, mesh[i]-mesh[i-1])
+	}
+	return y, ok
 }
 
 // capacity returns how much bead volume per area the flow can lie on before no

@@ -490,3 +490,28 @@ func ExampleCurve() {
 	// b1          1.000  -0.999
 	// b2         -0.999   1.000
 }
+
+// TestEdge: a search that comes to rest where the model ends has no derivatives,
+// and says so.
+func TestEdge(t *testing.T) {
+	for _, jacobian := range []func(p, j []float64){nil, func(p, j []float64) { j[0], j[1] = math.NaN(), 1 }} {
+		r, err := Problem{Params: []Param{{Name: "a", Start: 1}}, Points: 2, Jacobian: jacobian, Residuals: func(p, r []float64) {
+			r[0], r[1] = 5-p[0], math.Sqrt(1-p[0]) // no number above 1
+		}}.Fit()
+		if err != nil || r.Converged() || !math.IsNaN(r.Params[0].StdErr) {
+			t.Errorf("%v, %v, %v", r.Status, r.Params, err)
+		}
+	}
+}
+
+// TestCorner: a parameter starts on its bound with a slope that leads inwards,
+// while the Gauss-Newton step of both leads beyond. By hand: the sum of squares
+// (a - 0.9b - 1)² + (√0.19·b - 1.8353)² + 1 over b ≤ 0 is least at a = 1, b = 0.
+func TestCorner(t *testing.T) {
+	r, err := Problem{Params: []Param{{Name: "a"}, {Name: "b", Bounds: AtMost(0)}}, Points: 3, Residuals: func(p, r []float64) {
+		r[0], r[1], r[2] = p[0]-0.9*p[1]-1, math.Sqrt(0.19)*p[1]-1.8353, 1
+	}}.Fit()
+	if err != nil || r.Status != OnBound || math.Abs(r.Params[0].Value-1) > 1e-9 || r.Params[1].Value != 0 {
+		t.Errorf("%v (%s), %v, %v", r.Status, r.Reason, r.Params, err)
+	}
+}

@@ -26,16 +26,38 @@ type linearized struct {
 }
 
 // linearize decomposes the problem at the current point. Parameters on a bound
-// whose slope leads beyond it rest.
+// rest there if their slope leads beyond it, or if the Gauss-Newton step of all
+// that move does.
 func (s *search) linearize() linearized {
-	n := len(s.free)
-	l := linearized{d: make([]float64, n)}
+	rests := make([]bool, len(s.free))
 	for k, i := range s.free {
 		slope := 0.0 // half of the derivative of the sum of squares
 		for q := 0; q <= k; q++ {
 			slope += s.t.at(q, k) * s.t.right(q)
 		}
-		if s.p[i] <= s.low[i] && slope >= 0 || s.p[i] >= s.high[i] && slope <= 0 {
+		rests[k] = s.p[i] <= s.low[i] && slope >= 0 || s.p[i] >= s.high[i] && slope <= 0
+	}
+	for {
+		l := s.decompose(rests)
+		beyond := false
+		for q, k := range l.moving {
+			i := s.free[k]
+			if s.p[i] <= s.low[i] && l.newton[q] < 0 || s.p[i] >= s.high[i] && l.newton[q] > 0 {
+				rests[k], beyond = true, true
+			}
+		}
+		if !beyond {
+			return l
+		}
+	}
+}
+
+// decompose linearizes the problem over the parameters that do not rest.
+func (s *search) decompose(rests []bool) linearized {
+	n := len(s.free)
+	l := linearized{d: make([]float64, n)}
+	for k := range s.free {
+		if rests[k] {
 			l.resting = append(l.resting, k)
 		} else {
 			l.moving = append(l.moving, k)
@@ -250,6 +272,14 @@ func (s *search) spread() (loose []string) {
 	n, w := len(s.free), len(s.lin.moving)
 	if w == 0 {
 		return nil
+	}
+	for _, k := range s.lin.moving {
+		if !finite(s.t.norm(k)) { // the search ended where there are no derivatives
+			for _, k := range s.lin.moving {
+				loose = append(loose, s.Params[s.free[k]].Name)
+			}
+			return loose
+		}
 	}
 	tolerance := singularAnalytic
 	if s.Jacobian == nil {

@@ -313,7 +313,7 @@ func (w *work) readCurve() {
 			w.notChecked("whether the curve was measured at this %s, %.4g cm (not given with the curve)", x.what, x.here.In(units.Centimetre))
 		case math.Abs(x.measured.In(x.here)-1) > sameBed:
 			w.refuse(curveName(c.Curve), fmt.Sprintf("it was measured at %s %.4g cm, here it is %.4g cm", x.what, x.measured.In(units.Centimetre), x.here.In(units.Centimetre)),
-				"measure a curve at this size; one of another size does not hold here as it is")
+				"measure a curve at this size, or predict one from curves of other sizes (bed.Estimation, bed.Prediction); one of another size does not hold here as it is")
 		}
 	}
 	w.curve = c.Curve
@@ -568,12 +568,25 @@ func (w *work) flowCautions() {
 			w.caution("Packing drags only %.2f times as much as the duty %s; %v is wanted.", d.Margin, d.Duty.Name, d.Wanted)
 		}
 	}
-	if len(w.curve.Points) > 0 {
+	if w.curve.Predicted != "" {
+		w.predicted()
+	} else if len(w.curve.Points) > 0 {
 		w.caution("The %s holds for its lot, buffer, settled height and diameter, at rising velocity, and with the hardware it was measured with.",
 			curveName(c.Curve))
 	}
 	if !math.IsNaN(float64(s.Velocity)) {
 		w.caution("The rise on stop is an upper bound: friction and the beads' own slowness reduce it. Losing 1 mm takes at least %.1f s.", (1 * units.Millimetre).Passed(s.RiseBound).In(units.Second))
+	}
+}
+
+// predicted tells that the curve was not measured here, and how far it may be off.
+func (w *work) predicted() {
+	s := w.p.Second
+	w.caution("The %s was not measured on a bed of this size: it is predicted %s. Raise the flow slowly, watch pressure and height at every step, and stop if they leave the prediction.",
+		curveName(w.curve), w.curve.Predicted)
+	if e, err := w.curve.ErrorAt(s.Velocity); err == nil && e.Pressure > 0 {
+		w.caution("At %.4g cm/h the prediction is good to ± %.2g in the compression factor and ± %.2g bar, one standard error of its parameters alone; from pack to pack beds differ by more.",
+			s.Velocity.In(units.CentimetrePerHour), e.CompressionFactor, e.Pressure.In(units.Bar))
 	}
 }
 

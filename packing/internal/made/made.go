@@ -24,8 +24,10 @@ func Files() []File {
 	return []File{
 		{"column04-curve.csv", Curve()},
 		{"column04-pack.csv", OwnPack().CSV()},
+		{"column04-pressure-flow.csv", WideRun()},
 		{"column04-pulse.csv", Pulse()},
 		{"column04-season.csv", Season()},
+		{"column11-pressure-flow.csv", NarrowRun()},
 		{"export-decimal-comma.csv", DecimalComma()},
 		{"export-paired.csv", Paired()},
 		{"export-remarks.csv", Remarks()},

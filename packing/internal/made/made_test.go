@@ -35,6 +35,22 @@ func TestMarram(t *testing.T) {
 	}
 }
 
+// TestWalledBed: without friction it is the other bed, with friction it is the
+// solution of an independent program.
+func TestWalledBed(t *testing.T) {
+	height, drop := WalledBed{Marram, 0, 0.3}.At(400./360000, 0.2016)
+	wantHeight, wantDrop := Marram.At(400./360000, 0.2016)
+	if math.Abs(height/wantHeight-1) > 1e-9 || math.Abs(drop/wantDrop-1) > 1e-9 {
+		t.Errorf("without friction: %v m, %v Pa; want %v, %v", height, drop, wantHeight, wantDrop)
+	}
+	m := Marram
+	m.Yield = 2e4
+	height, drop = WalledBed{m, 0.1, 0.05}.At(600./360000, 0.2)
+	if math.Abs(height/0.191034942-1) > 1e-8 || math.Abs(drop/54905.4803-1) > 1e-8 {
+		t.Errorf("with friction: %v m, %v Pa (SciPy solve_ivp, rtol 1e-10: 0.191034942, 54905.4803)", height, drop)
+	}
+}
+
 func TestEMG(t *testing.T) {
 	for _, tc := range []struct {
 		tau, t, want float64

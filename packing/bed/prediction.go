@@ -1,0 +1,256 @@
+package bed
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/fit"
+	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/units"
+)
+
+// A Prediction asks for the curve of a bed of another size, from parameters that
+// were estimated. Its curve says that it is predicted and carries the standard
+// errors of the parameters; a plan takes it with a caution.
+//
+//	wide, err := bed.Prediction{Fit: estimates.Best,
+//		Size: bed.Size{InnerDiameter: 100 * Centimetre, SettledHeight: 22.4 * Centimetre}}.Evaluate()
+//	wide.Curve
+type Prediction struct {
+	Fit       LawFit
+	Size      Size
+	Viscosity units.Viscosity // zero: that of the first measured curve
+	// Velocities are where the curve has its points; none: sixteen up to the part of
+	// the critical velocity to which beds were measured.
+	Velocities []units.Velocity
+	// Extrapolate answers for proportions L0/D outside of those that were measured,
+	// too.
+	Extrapolate bool
+}
+
+// PredictionResult holds what was predicted.
+type PredictionResult struct {
+	Prediction Prediction
+	Curve      Curve
+	Critical   CriticalEstimate
+	// Highest is the part of the critical velocity to which beds were measured, as a
+	// velocity of this bed.
+	Highest units.Velocity
+	Doubts  []string
+}
+
+// Evaluate returns the curve with its errors, by first order in the parameters,
+// and the critical velocity. It refuses a size that cannot be, or of a proportion
+// outside of the measured ones unless Extrapolate is set, velocities that do not
+// rise, and with a *CriticalError velocities that are not below the critical one.
+func (p Prediction) Evaluate() (PredictionResult, error) {
+	s := p.Fit.problem
+	bad := func(what, problem, remedy string) (PredictionResult, error) {
+		return PredictionResult{}, &packing.InputError{Where: "prediction", What: what, Problem: problem, Remedy: remedy}
+	}
+	if s.law == nil {
+		return bad("fit", "there is none", "give the Best of Estimation.Fit")
+	}
+	if !p.Fit.Fit.Converged() {
+		return bad("fit", "its search ended as "+p.Fit.Fit.Status.String(), "predict from a law that fits")
+	}
+	b := p.Fit.In(p.Size, p.Viscosity)
+	b.Label = ""
+	if err := b.Check(); err != nil {
+		return PredictionResult{}, err
+	}
+	critical, err := p.Fit.CriticalAt(p.Size, b.Viscosity)
+	if err != nil {
+		return PredictionResult{}, err
+	}
+	r := PredictionResult{Prediction: p, Critical: critical}
+	least, most := s.e.ratios()
+	ratio := p.Size.Ratio()
+	if ratio < least*0.99 || ratio > most*1.01 {
+		span := fmt.Sprintf("from %.3g to %.3g", least, most)
+		if most < least*1.01 {
+			span = fmt.Sprintf("at %.3g only", least)
+		}
+		if !p.Extrapolate {
+			return bad(fmt.Sprintf("height over diameter %.3g", ratio), "it was measured "+span, "measure there, or set Extrapolate and keep a margin")
+		}
+		r.Doubts = append(r.Doubts, fmt.Sprintf("Settled height over diameter is %.3g, it was measured %s: the support of the wall is extrapolated.", ratio, span))
+	}
+	for i, x := range p.Fit.Parameters {
+		if x.Held && i == friction && math.Abs(p.Size.Ratio()/least-1) > 0.01 {
+			r.Doubts = append(r.Doubts, fmt.Sprintf("Friction at the wall was held at %.3g, not measured: its error is in none of the errors here.", x.Value))
+		}
+	}
+	r.Highest = critical.Velocity.Times(p.Fit.reached)
+	velocities := p.Velocities
+	if len(velocities) == 0 {
+		if !(r.Highest > 0) || math.IsInf(float64(r.Highest), 0) {
+			return bad("velocities", "none were given, and the bed has no critical velocity to go by", "give Velocities")
+		}
+		for k := range 16 {
+			velocities = append(velocities, r.Highest.Times(float64(k+1)/16))
+		}
+	}
+	r.Curve = Curve{Label: fmt.Sprintf("predicted for %v", p.Size), SettledHeight: p.Size.SettledHeight, InnerDiameter: p.Size.InnerDiameter, Viscosity: b.Viscosity,
+		Predicted: "from " + s.e.names() + " by the law of " + lawName(s.law)}
+	for _, u := range velocities {
+		y, err := b.At(u)
+		if err != nil {
+			return PredictionResult{}, err
+		}
+		r.Curve.Points = append(r.Curve.Points, Point{u, y.CompressionFactor, y.Pressure})
+		r.Curve.StdErr = append(r.Curve.StdErr, p.Fit.errorAt(b, u))
+	}
+	if err := r.Curve.Check(); err != nil {
+		return PredictionResult{}, err
+	}
+	if last := r.Curve.Last().Velocity; last > r.Highest.Times(1.01) {
+		r.Doubts = append(r.Doubts, fmt.Sprintf("Beds were measured up to %.2g of their critical velocity, %.4g cm/h here: above, the law is extrapolated.", p.Fit.reached, r.Highest.In(units.CentimetrePerHour)))
+	}
+	if !critical.Determined {
+		r.Doubts = append(r.Doubts, "The critical velocity is not determined: "+critical.Reason+".")
+	}
+	return r, nil
+}
+
+// errorAt returns the standard errors of compression factor and pressure of a bed
+// at a velocity by the errors of the parameters, gᵀCg.
+func (f LawFit) errorAt(b Compressible, u units.Velocity) PointError {
+	const h = 1e-4 // of logarithms and of friction
+	p := f.Fit.Values()
+	g := make([][2]float64, len(p))
+	var free []int
+	for i, e := range f.Fit.Params {
+		if e.Fixed || e.OnBound {
+			continue
+		}
+		free = append(free, i)
+		var at [2][2]float64
+		var ends [2]float64
+		for k, step := range [2]float64{-h, h} {
+			q := append([]float64(nil), p...)
+			if q[i] += step; i == friction {
+				q[i] = math.Max(q[i], 0)
+			}
+			ends[k] = q[i]
+			x := f.problem.bed(0, q).In(Size{b.InnerDiameter, b.SettledHeight})
+			x.Viscosity = b.Viscosity
+			y, ok := x.solve(u, nil)
+			if !ok {
+				return PointError{math.NaN(), units.Pressure(math.NaN())}
+			}
+			at[k] = [2]float64{1 / (1 - y.lost/float64(b.SettledHeight)), y.pressure}
+		}
+		over := ends[1] - ends[0]
+		g[i] = [2]float64{(at[1][0] - at[0][0]) / over, (at[1][1] - at[0][1]) / over}
+	}
+	var v [2]float64
+	for _, i := range free {
+		for _, j := range free {
+			for k := range v {
+				v[k] += g[i][k] * f.Fit.Covariance[i][j] * g[j][k]
+			}
+		}
+	}
+	return PointError{math.Sqrt(math.Max(v[0], 0)), units.Pressure(math.Sqrt(math.Max(v[1], 0)))}
+}
+
+// names lists the curves.
+func (e Estimation) names() string {
+	var s []string
+	for _, c := range e.Curves {
+		s = append(s, strings.TrimPrefix(c.name(), "curve "))
+	}
+	return strings.Join(s, " and ")
+}
+
+func (r PredictionResult) title() string {
+	return fmt.Sprintf("Bed of %v, predicted", r.Prediction.Size)
+}
+
+func (r PredictionResult) page(picture bool) table.Page {
+	var p table.Page
+	if len(r.Curve.Points) == 0 {
+		p.Notice("No result:", "nothing has been predicted.")
+		return p
+	}
+	p.Heading(r.title())
+	p.List("Doubts", r.Doubts)
+	p.Text(fmt.Sprintf("Predicted %s. Beds were measured up to %.2g of their critical velocity, which is %.0f cm/h here.", r.Curve.Predicted, r.Prediction.Fit.reached, r.Highest.In(units.CentimetrePerHour)))
+	c := r.Critical
+	if c.Determined {
+		p.Text(fmt.Sprintf("Critical velocity %.0f cm/h, %.4g %% interval %.0f to %.0f cm/h.", c.Velocity.In(units.CentimetrePerHour),
+			100*r.Prediction.Fit.problem.e.confidence(), c.Low.In(units.CentimetrePerHour), c.High.In(units.CentimetrePerHour)))
+	}
+	p.Table(r.Curve.table())
+	if picture {
+		f := r.Figure()
+		p.SVG(f.SVG(), f.String())
+	}
+	p.List("Cautions", []string{caution, "± is one standard error of the parameters alone: from pack to pack beds differ by more. Measure the curve at this size as soon as there is a bed."})
+	return p
+}
+
+// HTML shows the curve with its errors and the picture.
+func (r PredictionResult) HTML() string { return r.page(true).HTML() }
+
+// Markdown shows the curve with its errors.
+func (r PredictionResult) Markdown() string { return r.page(false).Markdown() }
+
+// String shows the curve with its errors as text.
+func (r PredictionResult) String() string { return r.page(false).String() }
+
+// SVG draws the predicted pressure and compression factor.
+func (r PredictionResult) SVG() string { return r.Figure().SVG() }
+
+// Figure draws the predicted pressure and compression factor with their
+// confidence limits, beside the readings they come from.
+func (r PredictionResult) Figure() figure.Stack {
+	s := figure.Stack{Title: r.title(), Description: "Predicted pressure and compression factor against velocity with their confidence limits, and the readings from which they were predicted."}
+	if len(r.Curve.Points) == 0 {
+		return s
+	}
+	e := r.Prediction.Fit.problem.e
+	t := fit.StudentT(e.confidence(), float64(r.Prediction.Fit.Fit.DegreesOfFreedom))
+	for k, y := range []figure.Axis{{Label: "Pressure", Unit: "bar", One: float64(units.Bar)}, {Label: "Compression factor"}} {
+		value := func(p Point) float64 {
+			if k == 0 {
+				return float64(p.Pressure)
+			}
+			return p.CompressionFactor
+		}
+		line := figure.Points{X: []float64{0}, Y: []float64{value(Point{0, 1, 0})}}
+		low, high := line, line
+		for i, p := range r.Curve.Points {
+			err := r.Curve.StdErr[i].CompressionFactor
+			if k == 0 {
+				err = float64(r.Curve.StdErr[i].Pressure)
+			}
+			u, v := float64(p.Velocity), value(p)
+			line.X, line.Y = append(line.X, u), append(line.Y, v)
+			low.X, low.Y = append(low.X, u), append(low.Y, v-t*err)
+			high.X, high.Y = append(high.X, u), append(high.Y, v+t*err)
+		}
+		f := figure.Figure{X: velocityAxis(), Y: y, Height: 240}
+		name := func(s string) string {
+			if k == 0 {
+				return s
+			}
+			return ""
+		}
+		f.Lines = []figure.Line{{Name: name("predicted"), Points: line}}
+		for _, c := range e.Curves {
+			var measured figure.Points
+			for _, p := range c.Points {
+				measured.X, measured.Y = append(measured.X, float64(p.Velocity)), append(measured.Y, value(p))
+			}
+			f.Lines = append(f.Lines, figure.Line{Name: name(strings.TrimPrefix(c.name(), "curve ")), Points: measured, Dots: true, Bare: true})
+		}
+		f.Lines = append(f.Lines, figure.Line{Points: low, Faint: true}, figure.Line{Points: high, Faint: true})
+		s.Panels = append(s.Panels, f)
+	}
+	return s
+}

@@ -1,0 +1,119 @@
+package bed_test
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/internal/made"
+	. "github.com/evenbed/evenbed/packing/units"
+)
+
+func predicted(t *testing.T, p bed.Prediction) bed.PredictionResult {
+	t.Helper()
+	r, err := p.Evaluate()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// TestPrediction: from the records of the two columns the curve of a third, which
+// the program that made them knows.
+func TestPrediction(t *testing.T) {
+	f := estimated(t, estimation04(t)).Best
+	size := bed.Size{InnerDiameter: 10 * Centimetre, SettledHeight: 15 * Centimetre}
+	r := predicted(t, bed.Prediction{Fit: f, Size: size})
+	truth := made.WalledBed{PowerBed: made.Marram, Friction: made.WallFriction, Diameter: 0.1}
+	for i, p := range r.Curve.Points {
+		height, drop := truth.At(float64(p.Velocity), 0.15)
+		e := r.Curve.StdErr[i]
+		if math.Abs(p.Pressure.In(Pressure(drop))-1) > 0.01 || math.Abs(p.CompressionFactor-0.15/height) > 1e-3 {
+			t.Errorf("at %v: %v, %v; truth %v, %v", p.Velocity, p.CompressionFactor, p.Pressure, 0.15/height, drop)
+		}
+		if !(e.Pressure > 0 && e.Pressure < p.Pressure.Times(0.01) && e.CompressionFactor > 0 && e.CompressionFactor < 1e-3) {
+			t.Errorf("at %v: errors %v", p.Velocity, e)
+		}
+	}
+	// Column 04 was measured to 500 cm/h, a part of its critical velocity.
+	if want := 500 / f.Critical[0].Velocity.In(CentimetrePerHour); math.Abs(r.Highest.In(r.Critical.Velocity)/want-1) > 0.002 {
+		t.Errorf("highest %v of %v, by hand a part of %v", r.Highest, r.Critical.Velocity, want)
+	}
+	if r.Curve.Last().Velocity > r.Highest || r.Curve.Predicted != "from column 04 and column 11 by the law of power of solids" {
+		t.Errorf("ends at %v, %q", r.Curve.Last().Velocity, r.Curve.Predicted)
+	}
+	contains(t, r.HTML(), "Bed of 10 cm by 15 cm, predicted", "column 04 and column 11", "Critical velocity", "±", "<svg", "from pack to pack")
+	contains(t, r.Markdown(), "predicted")
+	contains(t, r.SVG(), "<svg")
+	contains(t, bed.PredictionResult{}.HTML(), "No result:")
+	contains(t, bed.PredictionResult{}.SVG(), "<svg")
+
+	// Twice the viscosity: the same pressure at half the velocity.
+	thick := predicted(t, bed.Prediction{Fit: f, Size: size, Viscosity: 2 * MillipascalSecond})
+	for i, p := range thick.Curve.Points {
+		q := r.Curve.Points[i]
+		if math.Abs(p.Velocity.In(q.Velocity)-0.5) > 1e-9 || math.Abs(p.Pressure.In(q.Pressure)-1) > 1e-7 || math.Abs(thick.Curve.StdErr[i].Pressure.In(r.Curve.StdErr[i].Pressure)-1) > 1e-4 {
+			t.Errorf("twice the viscosity: %v, once %v", p, q)
+		}
+	}
+}
+
+// TestPredictionErrors: over seeded data the predictions scatter by the standard
+// errors that they carry.
+func TestPredictionErrors(t *testing.T) {
+	s := scatteredBeds()[5]
+	curves, _ := s.clean(t)
+	size := bed.Size{InnerDiameter: 10 * Centimetre, SettledHeight: 15 * Centimetre}
+	velocity := CentimetrePerHour.Each(150, 300, 450)
+	truth, err := s.bed(size).At(velocity[2])
+	if err != nil {
+		t.Fatal(err)
+	}
+	const runs = 120
+	random := rand.New(rand.NewPCG(8, 8))
+	var pressure, factor float64
+	for range runs {
+		r := predicted(t, bed.Prediction{Fit: estimated(t, s.estimation(noisy(curves, random, 1))).Best, Size: size, Velocities: velocity})
+		p, e := r.Curve.Points[2], r.Curve.StdErr[2]
+		pressure += math.Pow((p.Pressure-truth.Pressure).In(e.Pressure), 2) / runs
+		factor += math.Pow((p.CompressionFactor-truth.CompressionFactor)/e.CompressionFactor, 2) / runs
+	}
+	// 120 squares of unit variance have a mean within 0.13 of 1; four of these.
+	if math.Abs(pressure-1) > 0.55 || math.Abs(factor-1) > 0.55 {
+		t.Errorf("mean squares over the squared standard errors: pressure %.3g, factor %.3g", pressure, factor)
+	}
+}
+
+func TestPredictionRefused(t *testing.T) {
+	two := estimated(t, estimation04(t)).Best
+	e := estimation04(t)
+	e.Curves = e.Curves[:1]
+	one := estimated(t, e).Best
+	wide := bed.Size{InnerDiameter: 100 * Centimetre, SettledHeight: 22.4 * Centimetre}
+	for _, tc := range []struct {
+		name string
+		p    bed.Prediction
+		want string
+	}{
+		{"nothing", bed.Prediction{}, "there is none"},
+		{"wider", bed.Prediction{Fit: two, Size: wide}, "height over diameter 0.224: it was measured from 0.672 to 7.62; measure there, or set Extrapolate"},
+		{"one bed", bed.Prediction{Fit: one, Size: wide}, "it was measured at 0.672 only"},
+		{"no size", bed.Prediction{Fit: two}, "settled height"},
+		{"order", bed.Prediction{Fit: two, Size: bed.Size{InnerDiameter: 0.1, SettledHeight: 0.15}, Velocities: CentimetrePerHour.Each(300, 200, 100)}, "does not rise"},
+	} {
+		if _, err := tc.p.Evaluate(); err == nil || !strings.Contains(err.Error(), tc.want) {
+			t.Errorf("%s: %v; want %q", tc.name, err, tc.want)
+		}
+	}
+	var critical *bed.CriticalError
+	if _, err := (bed.Prediction{Fit: two, Size: bed.Size{InnerDiameter: 0.1, SettledHeight: 0.15}, Velocities: CentimetrePerHour.Each(300, 900, 2500)}).Evaluate(); !errors.As(err, &critical) {
+		t.Errorf("beyond the critical velocity: %v", err)
+	}
+	r := predicted(t, bed.Prediction{Fit: one, Size: wide, Extrapolate: true})
+	contains(t, r.String(), "Doubts", "the support of the wall is extrapolated", "Friction at the wall was held at 0, not measured")
+	r = predicted(t, bed.Prediction{Fit: two, Size: wide, Extrapolate: true, Velocities: CentimetrePerHour.Each(200, 400, 600)})
+	contains(t, r.String(), "above, the law is extrapolated")
+}
