@@ -90,7 +90,7 @@ NAMES = {"evenbed": GO_NAMES, "gophernotes": GO_NAMES, "ipykernel": ("import mat
 def output(peers):
     """Return name -> seconds of a cell that prints 10 MB in 100,000 lines, and name -> what came of it."""
     times, received = {name: [] for name in peers}, {}
-    for turn in range(TURNS):
+    for _ in range(TURNS):
         for name, (command, env) in peers.items():
             with Kernel(command, env) as kernel:
                 first, second = OUTPUT[name]
@@ -108,7 +108,7 @@ def output(peers):
 def completions(peers):
     """Return name -> seconds from asking for a completion to having it."""
     times = {name: [] for name in peers}
-    for turn in range(TURNS):
+    for _ in range(TURNS):
         for name, (command, env) in peers.items():
             with Kernel(command, env) as kernel:
                 first, asked = NAMES[name]
