@@ -28,6 +28,9 @@ class Kernel:
         # A client waits 100 ms by default before it knocks again, which is
         # longer than some kernels need to start.
         context.setsockopt(zmq.RECONNECT_IVL, 1)
+        # Outputs are read after the reply. A kernel that waits for its client to
+        # read thousands of them would never send it.
+        context.setsockopt(zmq.RCVHWM, 0)
         self.client = BlockingKernelClient(connection_file=file, context=context)
         self.client.load_connection_file()
         self.log = open(os.path.join(self.folder.name, "log"), "w+")
