@@ -42,6 +42,9 @@ class Kernel:
         self.client.start_channels(hb=False)
         self.info = self.reply(self.client.kernel_info())["content"]
         self.start_seconds = time.perf_counter() - started
+        # What a kernel publishes before the client has subscribed is lost.
+        while not self.client.iopub_channel.socket.poll(100):
+            self.reply(self.client.kernel_info())
 
     def reply(self, msg_id):
         """Return the shell reply to a request."""
