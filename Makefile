@@ -42,6 +42,22 @@ demo: build ## run every notebook; fail when an output differs from the stored o
 test: ## all Go tests
 	go test ./...
 
+# The stock kernel, copied out of the module cache, with one file more.
+STOCK := github.com/gopherdata/gophernotes
+
+.PHONY: gophernotes
+gophernotes: ## the stock kernel gophernotes with the packages that evenbed has, bin/gophernotes
+	rm -rf build/gophernotes
+	mkdir -p build
+	go mod download $(STOCK)
+	cp -R "$$(go list -m -f '{{.Dir}}' $(STOCK))" build/gophernotes
+	chmod -R u+w build/gophernotes
+	cp $(CLIENTS)/gophernotes/evenbed.go.txt build/gophernotes/evenbed.go
+	cp go.mod build/gophernotes.mod
+	cp go.sum build/gophernotes.sum
+	go mod edit -replace=$(STOCK)=./build/gophernotes build/gophernotes.mod
+	$(GO_BUILD) -modfile=build/gophernotes.mod -o bin/gophernotes $(STOCK)
+
 # Python, an environment of pinned programs, and our kernel in it.
 
 $(VENV)/ready: $(CLIENTS)/requirements.txt
@@ -56,9 +72,12 @@ installed: build $(VENV)/ready
 	$(JUPYTER) $(ALONE) bin/evenbed install --sys-prefix
 
 .PHONY: test-clients
-test-clients: installed ## the public kernel test suite, nbclient, SciPy, fluids and readers of files against ours; needs Python
+test-clients: installed gophernotes ## the public kernel test suite, foreign clients and libraries against ours; needs Python and Node.js
 	@mkdir -p build/jupyter/ipython
 	cd $(CLIENTS) && $(JUPYTER) $(ALONE) python -B -m pytest
+	@$(CLIENTS)/need.sh node=nodejs npm=npm
+	cd $(CLIENTS)/node && npm ci --silent --no-audit --no-fund --ignore-scripts
+	cd $(CLIENTS)/node && node --test --test-reporter=spec
 
 .PHONY: test-browser
 test-browser: installed ## JupyterLab in a browser; needs Python, Node.js and Chromium

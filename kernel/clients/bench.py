@@ -31,7 +31,7 @@ MEGABYTE = 26_000  # rows of a table
 
 def kernels():
     """Return name -> (command, environment) of the kernels to compare."""
-    stock = ROOT / "build" / "gophernotes"
+    stock = ROOT / "build" / "stock-gophernotes"
     subprocess.run(["go", "build", "-trimpath", "-o", stock, "github.com/gopherdata/gophernotes"],
                    cwd=ROOT, env=GO, check=True)
     # Stock gophernotes dies at its start where it finds a Go toolchain.
@@ -78,6 +78,65 @@ def trips(peers):
         for kernel in running.values():
             kernel.close()
     return times
+
+
+# The same work in the language of each kernel.
+GO_OUTPUT = 'import "strings"\nimport "fmt"\nline := strings.Repeat("x", 99)', "for i := 0; i < 100000; i++ {\n\tfmt.Println(line)\n}"
+OUTPUT = {"evenbed": GO_OUTPUT, "gophernotes": GO_OUTPUT, "ipykernel": ('line = "x" * 99', "for i in range(100000):\n    print(line)")}
+GO_NAMES = 'import "strings"', "strings.ToUpperS"
+NAMES = {"evenbed": GO_NAMES, "gophernotes": GO_NAMES, "ipykernel": ("import math", "math.isfin")}
+
+
+def output(peers):
+    """Return name -> seconds of a cell that prints 10 MB in 100,000 lines, and name -> what came of it."""
+    times, received = {name: [] for name in peers}, {}
+    for _ in range(TURNS):
+        for name, (command, env) in peers.items():
+            with Kernel(command, env) as kernel:
+                first, second = OUTPUT[name]
+                kernel.execute(first)
+                start = time.perf_counter()
+                reply, outputs = kernel.execute(second)
+                times[name].append(time.perf_counter() - start)
+                if reply["content"]["status"] != "ok":
+                    raise RuntimeError(f"{name} printed and failed: {reply['content']}")
+                streams = [m["content"]["text"] for m in outputs if m["msg_type"] == "stream"]
+                received[name] = len(streams), sum(map(len, streams))
+    return times, received
+
+
+def completions(peers):
+    """Return name -> seconds from asking for a completion to having it."""
+    times = {name: [] for name in peers}
+    for _ in range(TURNS):
+        for name, (command, env) in peers.items():
+            with Kernel(command, env) as kernel:
+                first, asked = NAMES[name]
+                kernel.execute(first)
+                for number in range(60):
+                    start = time.perf_counter()
+                    msg_id = kernel.client.complete(asked)
+                    found = kernel.reply(msg_id)["content"]["matches"]
+                    if number >= 10:
+                        times[name].append(time.perf_counter() - start)
+                    kernel.outputs(msg_id)
+                    if len(found) != 1:
+                        raise RuntimeError(f"{name} completes {asked} to {found}")
+    return times
+
+
+def memory(peers):
+    """Return name -> bytes of memory of a kernel and its children, at rest and after 10,000 cells."""
+    found = {}
+    for name, (command, env) in peers.items():
+        with Kernel(command, env) as kernel:
+            kernel.execute("1+1")
+            rest = kernel.memory()
+            for number in range(10_000):
+                kernel.execute(f"{number}+1")
+            time.sleep(0.5)
+            found[name] = rest, kernel.memory()
+    return found
 
 
 def interrupts(command, env):
@@ -230,6 +289,25 @@ def main():
     compare("1+1 round trip, median", trip["evenbed"], "gophernotes", trip["gophernotes"],
             "within 10 %", trip["evenbed"] <= 1.1 * trip["gophernotes"])
 
+    print("10 MB of output and completion, in turn ...", flush=True)
+    printed, received = output(peers)
+    printed = {name: statistics.median(t) for name, t in printed.items()}
+    completed = {name: statistics.median(t) for name, t in completions(peers).items()}
+    for name in ("ipykernel", "gophernotes"):
+        compare("10 MB of output in 100,000 lines", printed["evenbed"], name, printed[name])
+    for name in ("ipykernel", "gophernotes"):
+        compare("completion, median", completed["evenbed"], name, completed[name])
+
+    print("memory at rest and after 10,000 cells ...", flush=True)
+    used = memory(peers)
+    for at, when in enumerate(("at rest", "after 10,000 cells")):
+        for name in ("ipykernel", "gophernotes"):
+            for measure in ("pss", "uss"):
+                own, other = used["evenbed"][at][measure], used[name][at][measure]
+                goal = f"below: {'met' if own < other else 'MISSED'}" if (name, measure) == ("ipykernel", "pss") else ""
+                what = "memory of all processes (PSS)" if measure == "pss" else "the same without what is shared (USS)"
+                rows.append((f"{what}, {when}", mb(own), name, mb(other), f"{own / other:.2f} times as large", goal))
+
     print("pulse evaluation of 10,000 points ...", flush=True)
     peer = scipy_peer("pulse.py")
     for name, seconds in efficiency_go("Pulse10k").items():
@@ -302,6 +380,8 @@ def main():
     print(f"\nSciPy found {peer['plates']} plates, asymmetry {peer['asymmetry']}, "
           f"{peer['plates_moments']} plates from moments; its BLAS kernel: {peer['blas']}.")
     print(f"SciPy fitted τ = {emg['tau']} s ± {emg['tau_error']} s to the peak, {emg['tau_exponnorm']} s by exponnorm; it was made with 9 s.")
+    print("Of 10 MB of output the client got " +
+          ", ".join(f"{mb(size)} in {count} messages from {name}" for name, (count, size) in received.items()) + ".")
     print(f"After {INTERRUPTS} interrupts the state was {'kept' if kept else 'LOST'}.")
     print("Times are of this machine and this run; only the ratios travel.")
 

@@ -9,6 +9,7 @@ import subprocess
 import tempfile
 import time
 
+import psutil
 import zmq
 from jupyter_client import BlockingKernelClient
 from jupyter_client.connect import write_connection_file
@@ -27,6 +28,9 @@ class Kernel:
         # A client waits 100 ms by default before it knocks again, which is
         # longer than some kernels need to start.
         context.setsockopt(zmq.RECONNECT_IVL, 1)
+        # Outputs are read after the reply. A kernel that waits for its client to
+        # read thousands of them would never send it.
+        context.setsockopt(zmq.RCVHWM, 0)
         self.client = BlockingKernelClient(connection_file=file, context=context)
         self.client.load_connection_file()
         self.log = open(os.path.join(self.folder.name, "log"), "w+")
@@ -38,6 +42,9 @@ class Kernel:
         self.client.start_channels(hb=False)
         self.info = self.reply(self.client.kernel_info())["content"]
         self.start_seconds = time.perf_counter() - started
+        # What a kernel publishes before the client has subscribed is lost.
+        while not self.client.iopub_channel.socket.poll(100):
+            self.reply(self.client.kernel_info())
 
     def reply(self, msg_id):
         """Return the shell reply to a request."""
@@ -72,6 +79,12 @@ class Kernel:
         """Run a cell; return its reply and what it published."""
         msg_id = self.client.execute(code)
         return self.reply(msg_id), self.outputs(msg_id)
+
+    def memory(self):
+        """Return the bytes of memory of the kernel and its children: their share (PSS), and what nobody shares (USS)."""
+        process = psutil.Process(self.process.pid)
+        infos = [p.memory_full_info() for p in [process, *process.children(recursive=True)]]
+        return {"pss": sum(info.pss for info in infos), "uss": sum(info.uss for info in infos)}
 
     def interrupt(self):
         """Ask by message, without waiting, that the running cell stop."""

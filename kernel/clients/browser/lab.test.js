@@ -1,5 +1,6 @@
 // JupyterLab in a browser: a person opens the first notebook, runs it, looks
-// at its outputs and asks for documentation.
+// at its outputs, asks for documentation, interrupts, restarts and turns the
+// lights out.
 import { after, before, test } from "node:test";
 import assert from "node:assert/strict";
 import { spawn } from "node:child_process";
@@ -68,6 +69,47 @@ function cells() {
       outputs: cell.model.outputs.toJSON().map((output) => output.output_type),
       error: cell.model.outputs.toJSON().find((output) => output.output_type === "error")?.traceback?.join("\n"),
     })));
+}
+
+// last returns the outputs of the last code cell, and whether it has ended.
+function last() {
+  return page.evaluate(() => {
+    const cell = globalThis.jupyterapp.shell.currentWidget.content.widgets.findLast((cell) => cell.model.type === "code");
+    return { source: cell.model.sharedModel.getSource(), count: cell.model.executionCount, outputs: cell.model.outputs.toJSON() };
+  });
+}
+
+// type opens a cell at the end of the notebook and types into it.
+async function type(text) {
+  await page.evaluate(async () => {
+    const { commands, shell } = globalThis.jupyterapp;
+    const notebook = shell.currentWidget.content;
+    notebook.activeCellIndex = notebook.widgets.length - 1;
+    await commands.execute("notebook:insert-cell-below");
+    await commands.execute("notebook:enter-edit-mode");
+  });
+  await page.keyboard.insertText(text);
+}
+
+// start runs a cell with this text at the end of the notebook.
+async function start(text) {
+  await type(text);
+  await page.keyboard.press("Control+Enter");
+}
+
+// run does so, and returns its outputs when it has ended.
+async function run(text) {
+  await start(text);
+  const cell = await until("end of the cell", 30, async () => {
+    const cell = await last();
+    return cell.count !== null && (await status()) === "evenbed idle" && cell;
+  });
+  return cell.outputs;
+}
+
+// button presses a button of the notebook's toolbar.
+function button(command) {
+  return page.locator(`.jp-NotebookPanel:visible [data-command="${command}"]`).first().click();
 }
 
 before(async () => {
@@ -171,6 +213,115 @@ test("Shift-Tab shows documentation", async () => {
   await page.screenshot({ path: join(build, "documentation.png") });
   assert.match(await tooltip.innerText(), /type Column struct/);
   assert.match(await tooltip.innerText(), /InnerDiameter/);
+});
+
+test("Tab completes", async () => {
+  const list = page.locator(".jp-Completer:visible");
+  for (const [typed, offered] of [["efficiency.PulseR", /\bPulseResult\b/], ["packing.", /\bColumn\b[^]*\bMedium\b[^]*\bSlurry\b/]]) {
+    await type(typed);
+    await page.keyboard.press("Tab");
+    await until("list", 15, async () => (await list.count()) > 0 && offered.test(await list.innerText()));
+    await page.screenshot({ path: join(build, "completion.png") });
+    await page.keyboard.press("Enter");
+    await until("completion", 15, async () => /^(efficiency\.PulseR|packing\.)\w+$/.test((await last()).source));
+  }
+});
+
+test("twenty plots of one cell all arrive", async () => {
+  const outputs = await run("for n := 0; n < 20; n++ {\n\tDisplay(test)\n}");
+  assert.deepEqual(outputs.map((output) => output.output_type), Array(20).fill("display_data"));
+  const sizes = outputs.map((output) => output.data["image/svg+xml"].length);
+  assert.ok(Math.min(...sizes) > 10_000, `pictures of ${sizes} bytes`);
+  const shown = page.locator(".jp-Notebook .jp-CodeCell:visible").last().locator(".jp-OutputArea-output");
+  assert.equal(await shown.count(), 20);
+});
+
+test("progress is one line that moves", async () => {
+  await run('import "github.com/evenbed/evenbed/packing/trace"');
+  await start([
+    "many := make([]trace.Trace, 30000)", "for i := range many {", "\tmany[i] = uv", "}",
+    "season, err := test.Pulse.EvaluateAll(many)", "len(season.Rows)",
+  ].join("\n"));
+  const seen = new Set();
+  const done = await until("end of the cell", 60, async () => {
+    const cell = await last();
+    const lines = cell.outputs.filter((output) => /%/.test(output.data?.["text/plain"]));
+    assert.ok(lines.length <= 1, "more than one line of progress");
+    if (lines.length) seen.add(lines[0].data["text/plain"]);
+    if (seen.size === 2) {
+      await page.locator(".jp-OutputArea-output:visible").last().scrollIntoViewIfNeeded();
+      await page.screenshot({ path: join(build, "progress.png") });
+    }
+    return cell.count !== null && (await status()) === "evenbed idle" && cell;
+  });
+  assert.deepEqual(done.outputs.map((output) => output.evalue ?? output.output_type), ["display_data", "execute_result"]);
+  assert.match(done.outputs[0].data["text/plain"], /30000 of 30000 \(100 %\)/);
+  assert.ok(seen.size > 2, `the line was seen as ${[...seen]}`);
+});
+
+test("the interrupt button ends a cell, and its variables stay", async () => {
+  await start("turns := 0\nfor {\n\tturns++\n}");
+  await until("busy kernel", 15, async () => (await status()) === "evenbed busy");
+  await button("notebook:interrupt-kernel");
+  await until("idle kernel", 15, async () => (await status()) === "evenbed idle");
+  const { outputs } = await last();
+  assert.deepEqual(outputs.map((output) => output.output_type), ["error"]);
+  assert.equal(outputs[0].ename, "interrupted");
+  assert.equal((await run("turns > 0"))[0].data["text/plain"], "true");
+});
+
+test("tables and pictures are legible in the dark", async () => {
+  await page.evaluate(() => globalThis.jupyterapp.commands.execute("apputils:change-theme", { theme: "JupyterLab Dark" }));
+  await until("dark theme", 15, () => page.evaluate(() => document.body.dataset.jpThemeLight === "false"));
+  await page.locator(".jp-OutputArea-output", { hasText: "Meets the limits" }).first().scrollIntoViewIfNeeded();
+  await page.setViewportSize({ width: 1200, height: 3000 });
+  await page.screenshot({ path: join(build, "dark.png") });
+  await page.setViewportSize({ width: 1200, height: 1000 });
+  // Text on what is painted behind it; 4.5 is level AA of WCAG 2.1, 1.4.3.
+  const faint = await page.evaluate(() => {
+    const parse = (color) => color.match(/[\d.]+/g).map(Number);
+    const light = ([r, g, b]) => [r, g, b].map((v) => v / 255)
+      .map((v) => (v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4))
+      .reduce((sum, v, i) => sum + v * [0.2126, 0.7152, 0.0722][i], 0);
+    const over = (top, below, part) => top.slice(0, 3).map((v, i) => part * v + (1 - part) * below[i]);
+    const behind = (node) => {
+      if (!node) return [255, 255, 255];
+      const color = parse(getComputedStyle(node).backgroundColor);
+      const part = color[3] ?? 1;
+      return part === 1 ? color : over(color, behind(node.parentElement), part);
+    };
+    const found = [];
+    let looked = 0;
+    for (const node of document.querySelectorAll(".jp-OutputArea-output *:not(svg *)")) {
+      const text = [...node.childNodes].filter((child) => child.nodeType === Node.TEXT_NODE).map((child) => child.data).join("").trim();
+      if (!text) continue;
+      looked++;
+      const ground = behind(node);
+      const color = parse(getComputedStyle(node).color);
+      let part = color[3] ?? 1;
+      for (let up = node; up && !up.matches(".jp-OutputArea-output"); up = up.parentElement) part *= Number(getComputedStyle(up).opacity);
+      const [dim, bright] = [light(ground), light(over(color, ground, part))].sort((a, b) => a - b);
+      const contrast = (bright + 0.05) / (dim + 0.05);
+      if (contrast < 4.5) found.push(`${contrast.toFixed(2)}: ${text.slice(0, 60)}`);
+    }
+    return looked < 100 ? [`only ${looked} texts in the page`] : found;
+  });
+  assert.deepEqual(faint, []);
+});
+
+test("the restart button gives an empty kernel", async () => {
+  await page.evaluate(() => {
+    const context = globalThis.jupyterapp.shell.currentWidget.sessionContext;
+    context.statusChanged.connect((_, now) => (globalThis.restarted ||= now.endsWith("starting")));
+  });
+  await button("notebook:restart-kernel");
+  await page.locator(".jp-Dialog:visible .jp-mod-accept").click();
+  await until("restarted kernel", 30, async () =>
+    (await page.evaluate(() => globalThis.restarted)) && (await status()) === "evenbed idle");
+  const outputs = await run("turns");
+  assert.deepEqual(outputs.map((output) => output.output_type), ["error"]);
+  assert.equal((await last()).count, 1);
+  assert.equal((await run("6 * 7"))[0].data["text/plain"], "42");
 });
 
 test("the page asks nothing of other hosts", () => {

@@ -475,9 +475,10 @@ func (in *interp) checkHidden(c *cell.Cell) *failure {
 }
 
 // traceback shows a failure as lines with ANSI colours: what, where, the
-// line of the source and a caret under the column.
+// line of the source and a caret under the column. Bold without a colour is
+// legible on light and dark; red is not where clients paint errors on red.
 func (f *failure) traceback(in *interp) []string {
-	lines := []string{"\x1b[1;31m" + f.name + "\x1b[0m: " + f.message}
+	lines := []string{"\x1b[1m" + f.name + "\x1b[0m: " + f.message}
 	in.sourceMu.Lock()
 	defer in.sourceMu.Unlock()
 	for i, p := range f.places {
@@ -496,7 +497,7 @@ func (f *failure) traceback(in *interp) []string {
 		if p.column >= 1 && p.column <= len(text)+1 {
 			before := strings.ReplaceAll(text[:p.column-1], "\t", "    ")
 			pad := strings.Repeat(" ", len(number)-2) + "| " + strings.Repeat(" ", utf8.RuneCountInString(before))
-			lines = append(lines, "\x1b[2m"+pad+"\x1b[0m\x1b[1;31m^\x1b[0m")
+			lines = append(lines, "\x1b[2m"+pad+"\x1b[0m\x1b[1m^\x1b[0m")
 		}
 	}
 	return lines

@@ -176,12 +176,10 @@ func (s *Session) lost(f Failure, ran []int, number int) Reply {
 
 // fail hands on a failure of the host's own.
 func (s *Session) fail(f Failure) Reply {
-	f.Traceback = []string{red(f.Name) + ": " + f.Message}
+	f.Traceback = []string{"\x1b[1m" + f.Name + "\x1b[0m: " + f.Message}
 	s.opt.Output(f)
 	return Reply{Failure: &f}
 }
-
-func red(s string) string { return "\x1b[1;31m" + s + "\x1b[0m" }
 
 // list writes numbers as "1, 2 and 5", and runs of them as "1 to 4".
 func list(ns []int) string {
