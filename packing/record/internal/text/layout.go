@@ -377,8 +377,8 @@ func (r *reader) nameColumns() {
 		inNames = inNames || t.cols[j].unit != "" && units[j] == ""
 		if units[j] != "" {
 			t.cols[j].unit = sameMicro(unbracket(units[j]))
-		} else if names[j] == whole && t.units < 0 && !r.unitGiven(whole) {
-			if name, u, ok := bareUnit(whole); ok {
+		} else if names[j] == whole && t.units < 0 {
+			if name, u, ok := bareUnit(whole); ok && (r.unitGiven(name) || !r.unitGiven(whole)) {
 				names[j], t.cols[j].unit = name, u
 				bare = append(bare, j)
 			}
@@ -430,11 +430,11 @@ func (r *reader) nameColumns() {
 	r.tellBare(bare)
 }
 
-// unitGiven tells whether the options give the unit of a column by its whole
-// heading, which then is its name.
-func (r *reader) unitGiven(heading string) bool {
+// unitGiven tells whether the options give the unit of a column with this name.
+// Where they have its whole heading, unit and all, that is its name.
+func (r *reader) unitGiven(column string) bool {
 	for name := range r.o.Units {
-		if strings.EqualFold(name, heading) {
+		if strings.EqualFold(name, column) {
 			return true
 		}
 	}
