@@ -87,6 +87,7 @@ test-browser: installed ## JupyterLab in a browser; needs Python, Node.js and Ch
 
 .PHONY: lab
 lab: installed ## JupyterLab with the kernel and the notebooks; needs Python
+	@$(JUPYTER) jupyter trust notebooks/*.ipynb >/dev/null # or JupyterLab hides the stored pictures
 	$(JUPYTER) jupyter lab --notebook-dir=. $(if $(filter 0,$(shell id -u)),--allow-root) notebooks/01-first-pack.ipynb
 
 .PHONY: bench
