@@ -17,8 +17,9 @@ var errNotDone = errors.New("not evaluated")
 
 // each does work for every i from 0 to n-1 over all processors and returns the
 // error of each in its place. The calling goroutine makes what the work on i
-// needs with next, one at a time, and tells how far all of it is; work runs in
-// several. As many are under way as there are processors, and one waits.
+// needs with next, one at a time; work runs in several. As many are under way
+// as there are processors, and one waits. Without next, each goroutine takes
+// the next i itself, which keeps all of them busy.
 //
 // A panic of one is its error and stops no other. When the monitor's context is
 // done, what is under way ends, and the rest has the error errNotDone, as has
@@ -49,20 +50,32 @@ func each[T any](label string, n int, next func(i int) T, work func(i int, with 
 	}
 
 	items := make(chan item)
-	var finished atomic.Int64
+	var finished, taken atomic.Int64
 	var workers sync.WaitGroup
 	for range min(n, runtime.GOMAXPROCS(0)) {
 		workers.Go(func() {
-			for t := range items {
-				if ctx.Err() != nil {
-					continue
-				}
+			do := func(t item) {
 				contained(t.i, func() error { return work(t.i, t.with) })
-				finished.Add(1)
+				done := finished.Add(1)
+				if next == nil {
+					m.Progress(label, int(done), n)
+				}
+			}
+			for next == nil && ctx.Err() == nil {
+				i := int(taken.Add(1)) - 1
+				if i >= n {
+					return
+				}
+				do(item{i: i})
+			}
+			for t := range items {
+				if ctx.Err() == nil {
+					do(t)
+				}
 			}
 		})
 	}
-	for i := 0; i < n && ctx.Err() == nil; i++ {
+	for i := 0; next != nil && i < n && ctx.Err() == nil; i++ {
 		m.Progress(label, int(finished.Load()), n)
 		t := item{i: i}
 		contained(i, func() error {
@@ -118,7 +131,7 @@ func evaluateEach[R any](source trace.Source, label string, evaluate func(trace.
 	}
 	next := open
 	if concurrent {
-		next = func(int) opened { return opened{} }
+		next = nil
 	}
 	errs, stopped := each(label, n, next, func(i int, o opened) error {
 		if concurrent {
