@@ -279,7 +279,13 @@ func (b *builder) axes() error {
 				cols[j].Axis = axis
 			}
 		}
-		b.used.Axis = cols[axis].Name
+		whole := true // a column beside the axis has none where the file pairs columns
+		for j := range cols {
+			whole = whole && (j == axis || cols[j].Axis == axis)
+		}
+		if whole {
+			b.used.Axis = cols[axis].Name
+		}
 		fact := Fact{What: "axis", Value: cols[axis].Name, Override: fmt.Sprintf("record.Options{Axis: %q}", cols[axis].Name)}
 		var others []string
 		for _, j := range candidates {
