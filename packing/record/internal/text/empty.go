@@ -3,6 +3,7 @@ package text
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/record/internal/source"
@@ -35,8 +36,14 @@ func (r *reader) headerAlone() bool {
 			recs = recs[:len(recs)-1]
 		}
 		n := len(recs)
-		if n == 0 || r.o.HeaderLine > 0 && recs[n-1].line > r.o.HeaderLine+max(r.o.HeaderRows, 2)-1 {
+		if n == 0 {
 			continue
+		}
+		if r.o.HeaderLine > 0 { // rows are counted in records: one may take several lines
+			first := slices.IndexFunc(recs, func(rec record) bool { return rec.line >= r.o.HeaderLine })
+			if first < 0 || n-first > max(r.o.HeaderRows, 2) {
+				continue
+			}
 		}
 		cells := r.cellsOf(recs[n-1], sep)
 		above := 0 // cells of the line above
