@@ -251,11 +251,12 @@ func TestDoctor(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.Remove(program); err != nil {
+	same, err := os.ReadFile(own)
+	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.Symlink(own, program); err != nil {
-		t.Skip("no symbolic links here: ", err)
+	if err := os.WriteFile(program, same, 0o755); err != nil {
+		t.Fatal(err)
 	}
 	if code, stdout, stderr := call("doctor"); code != 0 {
 		t.Errorf("exit code %d\n%s%s", code, stdout, stderr)
