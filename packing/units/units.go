@@ -18,7 +18,8 @@
 //	l.Passed(u)    time to pass a length     p.On(a)         force on an area
 //
 // Two quantities of one kind give their ratio with In: length.In(diameter).
-// A bare number fits every quantity and then means SI: always write the unit.
+// A bare number fits every quantity and then means SI. So always write the unit;
+// cells of evenbed refuse a number without one.
 //
 // Names of units end up in the reader's own namespace, so they are spelt out.
 package units

@@ -47,7 +47,12 @@ type Problem struct {
 type Cell struct {
 	// Problems are what the interpreter would get wrong.
 	Problems []Problem
-	types    map[ast.Expr]types.TypeAndValue
+	// Errors are all that Go refuses. Some may come from what the checker
+	// does not know; where the interpreter refuses the line, too, they say
+	// it better.
+	Errors []Problem
+
+	types map[ast.Expr]types.TypeAndValue
 
 	selections map[*ast.SelectorExpr]*types.Selection
 	checker    *Checker
@@ -90,8 +95,15 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		DisableUnusedImportCheck: true,
 		Error: func(err error) {
 			var e types.Error
-			if errors.As(err, &e) && wrong(e.Msg) {
-				cell.Problems = append(cell.Problems, Problem{e.Pos, strings.TrimPrefix(e.Msg, "invalid operation: ")})
+			if !errors.As(err, &e) || e.Soft && e.Msg != "missing return" {
+				return
+			}
+			p := Problem{e.Pos, strings.TrimPrefix(e.Msg, "invalid operation: ")}
+			if !unsure(e.Msg) {
+				cell.Errors = append(cell.Errors, p)
+			}
+			if wrong(e.Msg) {
+				cell.Problems = append(cell.Problems, p)
 			}
 		},
 	}
@@ -100,7 +112,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 	func() {
 		defer func() {
 			if recover() != nil { // nodes that only the interpreter knows
-				cell.Problems = nil
+				cell.Problems, cell.Errors = nil, nil
 			}
 		}()
 		checker.Files([]*ast.File{file}) // its error is the first of those above
@@ -117,11 +129,27 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 	}
 	cell.circles(nodes)
 	for _, n := range nodes {
+		if isGeneric(n) {
+			continue
+		}
+		cell.bareNumbers(n)
+		for i, e := range cell.Errors {
+			if advice := cell.advice(n, e.Pos); advice != "" {
+				cell.Errors[i].Message += "; " + advice
+			}
+		}
 		if _, ok := n.(*ast.FuncDecl); !ok {
 			cell.deferred(n)
 		}
 	}
 	return cell
+}
+
+// isGeneric reports whether a node is a generic function, which the
+// interpreter's parser gives two receivers. It is not checked.
+func isGeneric(n ast.Node) bool {
+	f, ok := n.(*ast.FuncDecl)
+	return ok && f.Recv != nil && len(f.Recv.List) == 2
 }
 
 // deferred finds the defer statements that are in no function. The interpreter
@@ -349,8 +377,8 @@ func (c *Cell) file(nodes []ast.Node) (file *ast.File, declared map[string]bool)
 			}
 			decls = append(decls, n)
 		case *ast.FuncDecl:
-			if n.Recv != nil && len(n.Recv.List) == 2 {
-				return // a generic function
+			if isGeneric(n) {
+				return
 			}
 			if n.Recv == nil {
 				declare([]*ast.Ident{n.Name})
@@ -452,8 +480,8 @@ func (c *Cell) addImports(d *ast.GenDecl) {
 
 // mention notes the identifiers of a node.
 func (c *Cell) mention(n ast.Node) {
-	if f, ok := n.(*ast.FuncDecl); ok && f.Recv != nil && len(f.Recv.List) == 2 {
-		return // a generic function, which is not checked
+	if isGeneric(n) {
+		return
 	}
 	ast.Inspect(n, func(n ast.Node) bool {
 		if id, ok := n.(*ast.Ident); ok {
@@ -505,3 +533,9 @@ func (c *Cell) importDecls(declared map[string]bool) []ast.Decl {
 var wrongs = regexp.MustCompile(`^cannot use .*\(untyped \w+ constant|\(mismatched types (untyped|.* and untyped)| overflows |^missing return$|\(truncated\)`)
 
 func wrong(message string) bool { return wrongs.MatchString(message) }
+
+// unsure reports whether an error may come of what the checker does not know: a
+// name, or type arguments as the interpreter's parser has them.
+func unsure(message string) bool {
+	return strings.HasPrefix(message, "undefined: ") || message == "missing type in composite literal"
+}

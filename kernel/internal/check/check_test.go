@@ -67,7 +67,14 @@ func TestProblems(t *testing.T) {
 		"f(\"a\")":                   "cannot use \"a\" (untyped string constant) as float64",
 		"f(n)":                       "", // the interpreter says it itself
 		"3 * Bar":                    "",
-		"p := 3 * Bar\np + 1":        "",
+		"p := 3 * Bar\np + 1":        "1 is a Pressure without its unit; multiply it by Bar, Kilopascal,",
+		"p := 3 * Bar\np > -(1 + 1)": "-(1 + 1) is a Pressure without its unit",
+		"p := 3 * Bar\np == 0":       "",
+		"[]Length{2 * 3 * Metre, 1}": "1 is a Length without its unit; multiply it by Centimetre, Metre, Micrometre, Millimetre or Nanometre",
+		"var t Temperature = 20":     "20 is a Temperature without its unit; write Celsius(20)",
+		"Metre.Times(3) / 2":         "",
+		"Length(30)":                 "",
+		"var part Fraction = 0.5":    "",
 		"undefined(3)":               "",
 		"T{}.String() + 1":           "mismatched types string and untyped int",
 		"T{s: 1}":                    "cannot use 1 (untyped int constant) as string value",
@@ -85,6 +92,25 @@ func TestProblems(t *testing.T) {
 		}
 		if want == "" && got != "" || !strings.Contains(got, want) {
 			t.Errorf("%s: %q, want %q", code, got, want)
+		}
+	}
+}
+
+// What Go refuses is told with what there is instead.
+func TestErrors(t *testing.T) {
+	nb := open(t)
+	nb.check("import . \"github.com/evenbed/evenbed/packing/units\"\nimport \"github.com/evenbed/evenbed/packing\"\ntype T struct{ near, far int }\n---\nc := packing.Column{}\np := &c\nv := 3 * MetrePerSecond").Keep()
+	for code, want := range map[string]string{
+		"c.Volum()":                           "did you mean Volume?",
+		"p.Aera":                              "did you mean Area?",
+		"c.Sum(1)":                            "it has Allowance, Area, Check, CheckSlurry, Extension, Flow, InnerDiameter, MaxPressure, ResidenceTime, Tag, TubeHeight, Usable, Velocity, Volume",
+		"packing.Column{MaxPresure: 3 * Bar}": "unknown field MaxPresure in struct literal of type packing.Column; did you mean MaxPressure?",
+		"T{nears: 1}":                         "did you mean near?",
+		"v * c.Area()":                        "(mismatched types units.Velocity and units.Area); quantities are multiplied and divided by methods: Velocity.Across(Area) gives VolumeFlow",
+		"a, b := c.Area()":                    "assignment mismatch: 2 variables but c.Area returns 1 value",
+	} {
+		if got := nb.check(code).Errors; len(got) == 0 || !strings.HasSuffix(got[0].Message, want) {
+			t.Errorf("%s: %v, want %q", code, got, want)
 		}
 	}
 }

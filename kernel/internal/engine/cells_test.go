@@ -98,7 +98,7 @@ func TestFailuresOfCells(t *testing.T) {
 		{"import \"stings\"", "compile error: package \"stings\" is not linked into evenbed and cannot be imported; did you mean \"strings\"?* @1:8"},
 		{"fmt := 3", "compile error: fmt is the name of the imported package \"fmt\"*such as myFmt @1:1"},
 		{"kept = \"s\"", "compile error: cannot use \"s\" (untyped string constant) as int value in assignment @1:8"},
-		{"import . \"github.com/evenbed/evenbed/packing/units\"\nw := 150.0\nw * CentimetrePerHour", "compile error: *CentimetrePerHour.Times(v)* @3:5"},
+		{"import . \"github.com/evenbed/evenbed/packing/units\"\nw := 150.0\nw * CentimetrePerHour", "compile error: *CentimetrePerHour.Times(v)* @3:1"},
 		{"\n\nkept = []int{1}[3]", "panic: index out of range @3:1"},
 		{"kept = 6\nfor i := 0; i < 3; i++ {\n\tkept += 1 / zero\n}", "panic: integer divide by zero @3:2"},
 		{"for v := range func(yield func(int) bool) {} { Display(v) }", "compile error: *the loop's body as a function* @1:37"},

@@ -20,6 +20,7 @@ import (
 	"github.com/cosmos72/gomacro/imports"
 
 	"github.com/evenbed/evenbed/kernel/internal/cell"
+	"github.com/evenbed/evenbed/kernel/internal/check"
 	"github.com/evenbed/evenbed/kernel/symbols"
 )
 
@@ -28,6 +29,7 @@ type failure struct {
 	name    string // kind: "syntax error", "compile error", "panic", "interrupted", "exit", "error", "error not looked at"
 	message string
 	places  []place // where it happened, and from where that was called
+	raw     bool    // the message is the interpreter's
 }
 
 // where returns the failure's places, also of a nil one.
@@ -195,18 +197,21 @@ func (in *interp) notCompiled(rec any, name string, c *cell.Cell) *failure {
 		if len(f.places) == 0 {
 			f.places = in.compilerPlace(name)
 		}
-		f.message = in.explain(plain(withoutPosition(text)))
-		if m := undefined.FindStringSubmatch(plain(withoutPosition(text))); m != nil && c != nil &&
+		message := plain(withoutPosition(text))
+		f.message = in.explain(message)
+		f.raw = f.message == message
+		if m := undefined.FindStringSubmatch(message); m != nil && c != nil &&
 			slices.ContainsFunc(c.Declared(), func(id *ast.Ident) bool { return id.Name == m[1] }) {
 			f.message = m[1] + " is not declared before it is used; move its declaration up, or into a cell above"
 		}
 		var re output.RuntimeError
 		if !errors.As(rec, &re) {
 			f.message = "the interpreter cannot compile this: " + f.message
+			f.raw = true
 		}
 		return f
 	}
-	return &failure{name: "compile error", message: "the interpreter cannot compile this: " + runtimeWords(fmt.Sprint(rec)),
+	return &failure{name: "compile error", raw: true, message: "the interpreter cannot compile this: " + runtimeWords(fmt.Sprint(rec)),
 		places: in.compilerPlace(name)}
 }
 
@@ -287,7 +292,7 @@ var (
 	undefined  = regexp.MustCompile(`^undefined (?:identifier: |")(\w+)`)
 	noMember   = regexp.MustCompile(`^(?:not a type: (\w+)\.(\w+)|package (\w+) "[^"]*" has no symbol (\w+))`)
 	noPackage  = regexp.MustCompile(`^(?:not a package|not a type): (\w+)`)
-	mixedTypes = regexp.MustCompile(`^(?:mismatched types|cannot convert) .*(?:units\.\w+.* (?:float64|int)\b|\b(?:float64|int)\b.*units\.\w+)`)
+	mixedTypes = regexp.MustCompile(`(?:mismatched types|cannot convert) .*(?:units\.\w+.* (?:float64|int)\b|\b(?:float64|int)\b.*units\.\w+)`)
 )
 
 // ways are ways round what the interpreter does not have, by what it says.
@@ -331,10 +336,24 @@ func (in *interp) explain(s string) string {
 			return fmt.Sprintf("%s is not imported; write import %q first", m[1], path)
 		}
 	}
-	if mixedTypes.MatchString(s) {
-		return s + "; a plain number in a variable v gets its unit by Times, as in CentimetrePerHour.Times(v)"
-	}
 	return s
+}
+
+// inGo says in Go's words what the interpreter says in its own, if Go refuses
+// the same line.
+func (in *interp) inGo(f *failure, errors []check.Problem) {
+	if !f.raw || len(f.places) == 0 {
+		return
+	}
+	for _, e := range errors {
+		if p := in.place(e.Pos); p.line == f.places[0].line {
+			f.message, f.places = e.Message, []place{p}
+			break
+		}
+	}
+	if mixedTypes.MatchString(f.message) {
+		f.message += "; a plain number in a variable v gets its unit by Times, as in CentimetrePerHour.Times(v)"
+	}
 }
 
 // noSuch says that a package has no such name, and which it has.
@@ -346,7 +365,7 @@ func noSuch(path, pkg, name string) string {
 	least := 4
 	var best []string
 	for _, d := range symbols.Names(path) {
-		n := distance(strings.ToLower(d.Name), strings.ToLower(name))
+		n := check.Distance(strings.ToLower(d.Name), strings.ToLower(name))
 		if n < least {
 			best, least = nil, n
 		}
@@ -398,32 +417,11 @@ func (in *interp) nearestName(name string) (string, bool) {
 	}
 	slices.Sort(names)
 	for _, n := range names {
-		if d := distance(n, name); d < least {
+		if d := check.Distance(n, name); d < least && d < len(name) {
 			best, least = n, d
 		}
 	}
 	return best, best != ""
-}
-
-// distance is the Levenshtein distance of two words.
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := diagonal
-			if a[i] != b[j] {
-				cost++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
 }
 
 // checkImports refuses what is not linked in; the interpreter would accept it

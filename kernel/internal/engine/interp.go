@@ -444,6 +444,9 @@ func (a *attempt) compile(source string) *failure {
 		in.restore(a.before)
 		if f.name == "compile error" {
 			f = cmp.Or(a.wrong(), f)
+			if a.checked != nil {
+				in.inGo(f, a.checked.Errors)
+			}
 		}
 		return f
 	}

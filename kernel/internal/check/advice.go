@@ -1,0 +1,153 @@
+package check
+
+import (
+	"fmt"
+	"go/ast"
+	"go/token"
+	"go/types"
+	"slices"
+	"strings"
+)
+
+// advice tells what else there is where a cell has asked for what is not: the
+// fields and methods of a type, or the method that multiplies two quantities.
+func (c *Cell) advice(n ast.Node, at token.Pos) string {
+	advice := ""
+	ast.Inspect(n, func(n ast.Node) bool {
+		if n == nil || n.Pos() > at || at >= n.End() {
+			return false
+		}
+		switch n := n.(type) {
+		case *ast.SelectorExpr:
+			if t := c.Type(n.X); t != nil && n.Sel.Pos() == at {
+				advice = members(t, n.Sel.Name)
+			}
+		case *ast.CompositeLit:
+			for _, x := range n.Elts {
+				if kv, ok := x.(*ast.KeyValueExpr); ok && kv.Key.Pos() == at {
+					if id, ok := kv.Key.(*ast.Ident); ok && c.Type(n) != nil {
+						advice = fields(c.Type(n), id.Name)
+					}
+				}
+			}
+		case *ast.BinaryExpr:
+			if n.Op == token.MUL || n.Op == token.QUO {
+				if s := combined(c.Type(n.X), c.Type(n.Y)); s != "" {
+					advice = s
+				}
+			}
+		}
+		return true
+	})
+	return advice
+}
+
+// members names the fields and methods of a type that resemble a name, or all.
+func members(t types.Type, name string) string {
+	base := t
+	if p, ok := t.Underlying().(*types.Pointer); ok {
+		base = p.Elem()
+	}
+	methods := types.NewMethodSet(base)
+	if !types.IsInterface(base) {
+		methods = types.NewMethodSet(types.NewPointer(base))
+	}
+	var all []string
+	for m := range methods.Methods() {
+		if s := m.Obj().Name(); !slices.Contains(shows, s) {
+			all = append(all, s)
+		}
+	}
+	return resembling(append(all, fieldsOf(base)...), name, base)
+}
+
+// fields names the fields of a struct that resemble a name, or all.
+func fields(t types.Type, name string) string { return resembling(fieldsOf(t), name, t) }
+
+func fieldsOf(t types.Type) []string {
+	var all []string
+	if s, ok := t.Underlying().(*types.Struct); ok {
+		for f := range s.Fields() {
+			all = append(all, f.Name())
+		}
+	}
+	return all
+}
+
+func resembling(names []string, name string, t types.Type) string {
+	if n, ok := t.(*types.Named); !ok || !inMain(n) {
+		names = slices.DeleteFunc(names, func(s string) bool { return !token.IsExported(s) })
+	}
+	var near []string
+	least := 3
+	for _, s := range names {
+		d := Distance(strings.ToLower(s), strings.ToLower(name))
+		if 2*d > len(name) {
+			continue
+		}
+		if d < least {
+			near, least = nil, d
+		}
+		if d == least {
+			near = append(near, s)
+		}
+	}
+	switch {
+	case len(near) > 0:
+		return "did you mean " + strings.Join(near, " or ") + "?"
+	case len(names) > 0 && len(names) <= 40:
+		slices.Sort(names)
+		return "it has " + strings.Join(names, ", ")
+	}
+	return ""
+}
+
+// shows are methods by which values show themselves, and which no cell calls.
+var shows = []string{"HTML", "Markdown", "String", "SVG", "LaTeX"}
+
+// combined names the methods by which one quantity is multiplied with another
+// or divided by it.
+func combined(a, b types.Type) string {
+	var ways []string
+	for _, pair := range [][2]types.Type{{a, b}, {b, a}} {
+		n, ok := pair[0].(*types.Named)
+		other, ok2 := pair[1].(*types.Named)
+		if !ok || !ok2 || n == other || n.Obj().Pkg() != other.Obj().Pkg() {
+			continue
+		}
+		for m := range n.Methods() {
+			s := m.Signature()
+			if s.Params().Len() != 1 || s.Results().Len() != 1 || !types.Identical(s.Params().At(0).Type(), other) {
+				continue
+			}
+			if result, ok := s.Results().At(0).Type().(*types.Named); ok {
+				ways = append(ways, fmt.Sprintf("%s.%s(%s) gives %s", n.Obj().Name(), m.Name(), other.Obj().Name(), result.Obj().Name()))
+			}
+		}
+	}
+	if len(ways) == 0 {
+		return ""
+	}
+	return "quantities are multiplied and divided by methods: " + strings.Join(ways, ", ")
+}
+
+// Distance is the Levenshtein distance of two words.
+func Distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := diagonal
+			if a[i] != b[j] {
+				cost++
+			}
+			diagonal = row[j+1]
+			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}
