@@ -15,6 +15,7 @@ package trace
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"github.com/evenbed/evenbed/packing/units"
@@ -119,10 +120,7 @@ func Make(name, unit string, axis Axis, x, y []float64) (Trace, error) {
 	if x[len(x)-1] == x[0] {
 		return Trace{}, fmt.Errorf("trace %q: all %d points are at %s", name, len(x), axis.Show(x[0]))
 	}
-	t := Trace{Name: name, Unit: unit, axis: axis, x: make([]float64, len(x)), y: make([]float64, len(y))}
-	copy(t.x, x)
-	copy(t.y, y)
-	return t, nil
+	return Trace{Name: name, Unit: unit, axis: axis, x: slices.Clone(x), y: slices.Clone(y)}, nil
 }
 
 func finite(v float64) bool { return v-v == 0 }
