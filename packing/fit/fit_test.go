@@ -515,3 +515,12 @@ func TestCorner(t *testing.T) {
 		t.Errorf("%v (%s), %v, %v", r.Status, r.Reason, r.Params, err)
 	}
 }
+
+// A fit no better than the mean has an R² of zero, without a sign.
+func TestShownR2(t *testing.T) {
+	r := mustFit(t, noisy(40))
+	r.R2 = -1e-9
+	if s := r.String(); !strings.Contains(s, "0.000000") || strings.Contains(s, "-0.000000") {
+		t.Error(s)
+	}
+}

@@ -39,7 +39,8 @@ func (r Result) page() table.Page {
 	g.Add("residual standard deviation", number(r.ResidualSD))
 	g.Add("residual sum of squares", number(r.RSS))
 	if !math.IsNaN(r.R2) {
-		g.Add("R²", strconv.FormatFloat(r.R2, 'f', 6, 64))
+		rounded := math.Round(1e6*r.R2)/1e6 + 0 // and no -0
+		g.Add("R²", strconv.FormatFloat(rounded, 'f', 6, 64))
 	}
 	g.Add("points", strconv.Itoa(r.Points))
 	g.Add("degrees of freedom", strconv.Itoa(r.DegreesOfFreedom))
