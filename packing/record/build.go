@@ -23,8 +23,11 @@ type builder struct {
 	// unitsToo says that the units were guessed, so that the options have to
 	// name them.
 	unitsToo bool
-	record   *Record
-	report   *Report
+	// origin has the rows of the table that signals have whose axis is that
+	// column, where they stood below each other.
+	origin map[int][]int
+	record *Record
+	report *Report
 }
 
 // build makes the record.
@@ -49,6 +52,9 @@ func (b *builder) build(f source.File) error {
 		b.report.Dropped = append(b.report.Dropped, Drop(d))
 	}
 	if err := b.names(); err != nil {
+		return err
+	}
+	if err := b.unstack(); err != nil {
 		return err
 	}
 	if err := b.axes(); err != nil {
@@ -240,55 +246,86 @@ func isAxisKind(c source.Column) bool {
 	return c.Times != nil
 }
 
-// axes finds what each column runs against, where the file does not say it.
-func (b *builder) axes() error {
-	cols := b.table.Columns
-	var used []int // columns that others run against, as the file has it
-	for _, c := range cols {
+// candidates returns the columns that others can run against: times first, then
+// volumes.
+func (b *builder) candidates() []int {
+	var list []int
+	for _, time := range []bool{true, false} {
+		for j, c := range b.table.Columns {
+			if isAxisKind(c) && time == (c.Times != nil || unit.KindOf(c.Unit) == unit.Time) {
+				list = append(list, j)
+			}
+		}
+	}
+	return list
+}
+
+// usedAxes returns the columns that others run against, as the reader has it.
+func (b *builder) usedAxes() []int {
+	var used []int
+	for _, c := range b.table.Columns {
 		if c.Axis >= 0 && !slices.Contains(used, c.Axis) {
 			used = append(used, c.Axis)
 		}
 	}
-	var candidates []int // time first, then volume
-	for _, time := range []bool{true, false} {
-		for j, c := range cols {
-			if isAxisKind(c) && time == (c.Times != nil || unit.KindOf(c.Unit) == unit.Time) {
-				candidates = append(candidates, j)
-			}
+	return used
+}
+
+// axisColumn returns the column that the options name as the axis, or else the
+// one that the reader found, or the first that can be one; -1 if there is none,
+// or one for each signal.
+func (b *builder) axisColumn() (int, error) {
+	cols := b.table.Columns
+	if b.options.Axis == "" {
+		switch used := b.usedAxes(); len(used) {
+		case 0:
+			return append(b.candidates(), -1)[0], nil
+		case 1:
+			return used[0], nil
 		}
+		return -1, nil
 	}
-	axis := -1
-	switch {
-	case b.options.Axis != "":
-		i, err := (Record{File: b.name, Columns: columnsNamed(cols)}).index(b.options.Axis)
-		if err != nil {
+	i, err := (Record{File: b.name, Columns: columnsNamed(cols)}).index(b.options.Axis)
+	if err != nil {
+		return -1, err
+	}
+	if cols[i].Texts != nil {
+		return -1, Error{File: b.name, Problem: fmt.Sprintf("column %q cannot be an axis: it holds words", cols[i].Name), Remedy: "name a column of times or volumes"}
+	}
+	return i, nil
+}
+
+// axes finds what each column runs against, where the file does not say it.
+func (b *builder) axes() error {
+	cols, used := b.table.Columns, b.usedAxes()
+	axis, why, whole := -1, "", b.origin == nil
+	if whole {
+		var err error
+		if axis, err = b.axisColumn(); err != nil {
 			return err
 		}
-		if cols[i].Texts != nil {
-			return Error{File: b.name, Problem: fmt.Sprintf("column %q cannot be an axis: it holds words", cols[i].Name), Remedy: "name a column of times or volumes"}
+		if steady := b.steadier(axis); steady >= 0 {
+			why = fmt.Sprintf(", since %q repeats positions or goes back", cols[axis].Name)
+			axis = steady
 		}
-		axis = i
-	case len(used) == 1:
+	} else if len(used) == 1 {
 		axis = used[0]
-	case len(used) == 0 && len(candidates) > 0:
-		axis = candidates[0]
 	}
 	if axis >= 0 {
-		if len(used) == 0 || b.options.Axis != "" {
+		if len(used) == 0 || b.options.Axis != "" && whole || why != "" {
 			for j := range cols {
 				cols[j].Axis = axis
 			}
 		}
-		whole := true // a column beside the axis has none where the file pairs columns
-		for j := range cols {
+		for j := range cols { // a column beside the axis has none where the file pairs columns
 			whole = whole && (j == axis || cols[j].Axis == axis)
 		}
 		if whole {
 			b.used.Axis = cols[axis].Name
 		}
-		fact := Fact{What: "axis", Value: cols[axis].Name, Override: fmt.Sprintf("record.Options{Axis: %q}", cols[axis].Name)}
+		fact := Fact{What: "axis", Value: cols[axis].Name + why, Override: fmt.Sprintf("record.Options{Axis: %q}", cols[axis].Name)}
 		var others []string
-		for _, j := range candidates {
+		for _, j := range b.candidates() {
 			if j != axis {
 				others = append(others, cols[j].Name)
 			}
@@ -310,6 +347,36 @@ func (b *builder) axes() error {
 	return nil
 }
 
+// steadier returns the column to run against where the axis of a table of rows
+// repeats positions or goes back: the only other one that just grows, if nobody
+// has said what to do; -1 if there is none.
+func (b *builder) steadier(axis int) int {
+	if axis < 0 || b.options.Axis != "" || b.options.Clock != RefuseRows || b.table.FirstLine == 0 || isSteady(&b.table.Columns[axis]) {
+		return -1
+	}
+	found := -1
+	for _, j := range b.candidates() {
+		if j == axis || !isSteady(&b.table.Columns[j]) {
+			continue
+		}
+		if found >= 0 {
+			return -1
+		}
+		found = j
+	}
+	return found
+}
+
+// isSteady tells whether a column of times or volumes neither repeats a position
+// nor goes back.
+func isSteady(c *source.Column) bool {
+	if c.Times == nil && c.Span().Rising {
+		return true
+	}
+	t := look(positionsOf(c))
+	return len(t.same)+len(t.back) == 0
+}
+
 func columnsNamed(from []source.Column) []Column {
 	out := make([]Column, len(from))
 	for i, c := range from {
@@ -325,7 +392,7 @@ func (b *builder) rows() error {
 	cols := b.table.Columns
 	run := false
 	for j := range cols {
-		g := group{axis: &cols[j]}
+		g := group{axis: &cols[j], row: b.origin[j]}
 		for k := range cols {
 			if k == j || cols[k].Axis == j {
 				g.all = append(g.all, &cols[k])
@@ -339,8 +406,8 @@ func (b *builder) rows() error {
 			b.report.Dropped = append(b.report.Dropped, Drop{Why: fmt.Sprintf("%s without a value in %q", plural(n-blank, "row"), cols[j].Name)})
 		}
 		if name, list := g.alternating(); name != "" {
-			b.report.remark("column %q changes between %d words from row to row (%s): if it names signals, the numbers beside it are of several signals; export one column for each",
-				name, len(list), quoted(list[:min(len(list), 4)]))
+			b.report.remark("column %q changes between %d words from row to row (%s): if it names signals, say so: record.Options{SignalColumn: %q}",
+				name, len(list), quoted(list[:min(len(list), 4)]), name)
 		}
 		did, err := b.options.follow(b.name, b.table, g)
 		if e, ok := err.(Error); ok {
@@ -372,7 +439,7 @@ func (b *builder) steady(j int) string {
 		if k == j || c.Axis != j || !isAxisKind(*c) {
 			continue
 		}
-		if t := look(positionsOf(c)); len(t.same)+len(t.back) == 0 {
+		if isSteady(c) {
 			return c.Name
 		}
 	}
@@ -434,6 +501,9 @@ func (g *group) place() (dropped, blank int) {
 		}
 	}
 	g.take(keep)
+	if g.row != nil {
+		keep = picked(g.row, keep)
+	}
 	g.row = keep
 	for _, c := range g.all {
 		c.Missing = 0

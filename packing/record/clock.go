@@ -153,66 +153,6 @@ func (o Options) follow(file string, t source.Table, g group) (did string, err e
 	return "", found.refusal(file, t, g, x, o.Clock)
 }
 
-// mostSignals is how many signals are looked for below each other.
-const mostSignals = 64
-
-// words returns the different words of a column, in order, and how often one is
-// followed by another; nil if there are more than mostSignals, if rows have none
-// or if words hardly come again.
-func words(c *source.Column) (list []string, changes int) {
-	seen := map[string]bool{}
-	for i, s := range c.Texts {
-		if s == "" || len(list) > mostSignals {
-			return nil, 0
-		}
-		if !seen[s] {
-			seen[s] = true
-			list = append(list, s)
-		}
-		if i > 0 && s != c.Texts[i-1] {
-			changes++
-		}
-	}
-	if len(list) < 2 || 2*len(list) > len(c.Texts) {
-		return nil, 0
-	}
-	return list, changes
-}
-
-// stacked returns the column of words that tells rows in question from the row
-// above, as the name of the signal does where several stand below each other;
-// empty if there is none.
-func (g group) stacked(rows []int) (name string, list []string) {
-	for _, c := range g.all {
-		if list, _ := words(c); list != nil &&
-			!slices.ContainsFunc(rows, func(i int) bool { return c.Texts[i] == c.Texts[i-1] }) {
-			return c.Name, list
-		}
-	}
-	return "", nil
-}
-
-// alternating returns a column of words that change from row to row more often
-// than not, and come again; empty if there is none.
-func (g group) alternating() (name string, list []string) {
-	for _, c := range g.all {
-		if list, changes := words(c); 2*changes > len(c.Texts) {
-			return c.Name, list
-		}
-	}
-	return "", nil
-}
-
-// stackedRefusal refuses rows of several signals below each other, which sorting
-// or merging would mix.
-func (f troubles) stackedRefusal(file string, t source.Table, g group, name string, list []string) error {
-	first := slices.Min(append(slices.Clone(f.same), f.back...))
-	return Error{File: file, Line: g.line(t, first),
-		Problem: fmt.Sprintf("rows of several signals or runs stand below each other: column %q has %s, and column %q repeats or runs backwards with them",
-			name, quoted(list[:min(len(list), 4)]), Column{Name: g.axis.Name, Unit: g.axis.Unit}.title()),
-		Remedy: "export one column for each signal; if it is one signal, say so: record.Options{Clock: record.KeepRows} leaves all rows, CutAtReset keeps one run"}
-}
-
 // midnights returns the length of a day in the unit of a clock of the day that
 // goes back at midnight alone; 0 if it does not.
 func (f troubles) midnights(x []float64, axis *source.Column) float64 {

@@ -128,32 +128,107 @@ func TestClock(t *testing.T) {
 	refused(t, err, "runs backwards", "record.SortRows")
 }
 
-// Signals below each other are not made one signal of.
+// Rows of several signals below each other become a column for each.
 func TestStacked(t *testing.T) {
-	const (
-		together = "Time (s),Tag,Value\n0,PT101,0.5\n0,FT101,12\n1,PT101,0.6\n1,FT101,13\n"
-		blocks   = "Time (s),Tag,Value\n0,PT101,0.5\n1,PT101,0.6\n0,FT101,12\n1,FT101,13\n"
-		between  = "Time (s),Tag,Value\n0,PT101,0.5\n0.4,FT101,12\n1,PT101,0.6\n1.4,FT101,13\n"
-		phases   = "Time (s),Phase,Value\n0,wait,0\n1,wait,0\n2,pack,5\n3,pack,5\n"
-		events   = "Time (s),Note,Value\n0,pump on,0\n0,valve open,0\n1,,5\n2,,5\n"
-	)
-	for _, text := range []string{together, blocks} {
-		for _, c := range []Clock{RefuseRows, SortRows, MeanOfDuplicates, LastOfDuplicates} {
-			_, err := Parse("tags.csv", []byte(text), Options{Clock: c})
-			refused(t, err, "tags.csv:", `column "Tag" has "PT101", "FT101"`, "one column for each signal", "record.KeepRows")
+	type signal struct {
+		name, unit string
+		x, y       []float64
+	}
+	const together = "Time (s),Tag,Value\n0,PT101,0.5\n0,FT101,12\n1,PT101,0.6\n1,FT101,13\n"
+	for _, tc := range []struct {
+		name, text string
+		o          Options
+		want       []signal
+	}{
+		{"together", together, Options{}, []signal{{"PT101", "", []float64{0, 1}, []float64{0.5, 0.6}}, {"FT101", "", []float64{0, 1}, []float64{12, 13}}}},
+		{"blocks of different length", "Time (s),Tag,Value\n0,PT101,0.5\n1,PT101,0.6\n0.5,FT101,12\n", Options{SignalColumn: "Tag"},
+			[]signal{{"PT101", "", []float64{0, 1}, []float64{0.5, 0.6}}, {"FT101", "", []float64{0.5}, []float64{12}}}},
+		{"blocks", "Time (s),Tag,Value\n0,PT101,0.5\n1,PT101,0.6\n0,FT101,12\n2,FT101,13\n", Options{},
+			[]signal{{"PT101", "", []float64{0, 1}, []float64{0.5, 0.6}}, {"FT101", "", []float64{0, 2}, []float64{12, 13}}}},
+		{"decimal comma and units", "Zeit (s);Kanal;Wert;Einheit\n0;Druck;0,5;bar\n0;Fluss;12,5;L/h\n1;Druck;0,75;bar\n1;Fluss;13,5;L/h\n", Options{Axis: "Zeit"},
+			[]signal{{"Druck", "bar", []float64{0, 1}, []float64{0.5, 0.75}}, {"Fluss", "L/h", []float64{0, 1}, []float64{12.5, 13.5}}}},
+		{"moments", "Moment,Tag,Value\n2026-03-01 10:00:00,a,1\n2026-03-01 10:00:00,b,2\n2026-03-01 10:00:05,a,3\n2026-03-01 10:00:05,b,4\n", Options{},
+			[]signal{{"a", "", []float64{0, 5}, []float64{1, 3}}, {"b", "", []float64{0, 5}, []float64{2, 4}}}},
+		{"between", "Time (s),Tag,Value\n0,PT101,0.5\n0.4,FT101,12\n1,PT101,0.6\n1.4,FT101,13\n", Options{SignalColumn: "Tag"},
+			[]signal{{"PT101", "", []float64{0, 1}, []float64{0.5, 0.6}}, {"FT101", "", []float64{0.4, 1.4}, []float64{12, 13}}}},
+		{"two columns of numbers", "Time (s),Tag,Raw,Value\n0,a,1,10\n0,b,2,20\n1,a,3,30\n1,b,4,40\n", Options{},
+			[]signal{{"a, Raw", "", []float64{0, 1}, []float64{1, 3}}, {"a, Value", "", []float64{0, 1}, []float64{10, 30}}, {"b, Value", "", []float64{0, 1}, []float64{20, 40}}}},
+		{"duplicates of one signal", "Time (s),Tag,Value\n0,a,1\n0,b,2\n1,a,3\n1,b,4\n1,a,5\n2,a,7\n2,b,6\n", Options{SignalColumn: "Tag", Clock: MeanOfDuplicates},
+			[]signal{{"a", "", []float64{0, 1, 2}, []float64{1, 4, 7}}, {"b", "", []float64{0, 1, 2}, []float64{2, 4, 6}}}},
+	} {
+		for _, ends := range []string{"\n", "\r\n"} {
+			r, err := Parse("tags.csv", []byte(strings.ReplaceAll(tc.text, "\n", ends)), tc.o)
+			if err != nil {
+				t.Errorf("%s: %v", tc.name, err)
+				continue
+			}
+			for _, want := range tc.want {
+				i, err := r.index(want.name)
+				if err != nil {
+					t.Errorf("%s: %v", tc.name, err)
+					continue
+				}
+				c := r.Columns[i]
+				if x := values(t, r, c.Axis); !equal(x, want.x) || !equal(c.Values, want.y) || c.Unit != want.unit {
+					t.Errorf("%s: %s is %v against %v in %q, want %v", tc.name, c.Name, c.Values, x, c.Unit, want)
+				}
+			}
+			report := strings.Join(strings.Fields(r.Markdown()), " ")
+			if guessed := tc.o.SignalColumn == ""; !strings.Contains(report, "signals below each other") ||
+				strings.Contains(report, "takes them for one signal") != guessed {
+				t.Errorf("%s: the report does not tell:\n%s", tc.name, r)
+			}
+			again, err := Parse("tags.csv", []byte(tc.text), options(t, r.report.Code))
+			if err != nil {
+				t.Errorf("%s: %v", tc.name, err)
+				continue
+			}
+			sameRecord(t, tc.name, again, r)
+			for _, f := range again.report.Facts {
+				if f.Guessed {
+					t.Errorf("%s: %s is guessed again: %s", tc.name, f.What, f.Value)
+				}
+			}
 		}
+	}
+}
+
+// Rows are not taken apart where that would be another meaning.
+func TestNotStacked(t *testing.T) {
+	const (
+		between = "Time (s),Tag,Value\n0,PT101,0.5\n0.4,FT101,12\n1,PT101,0.6\n1.4,FT101,13\n"
+		phases  = "Time (s),Phase,Value\n0,wait,0\n1,wait,0\n2,pack,5\n3,pack,5\n"
+		events  = "Time (s),Note,Value\n0,pump on,0\n0,valve open,0\n1,,5\n2,,5\n"
+		blocks  = "Time (s),Tag,Value\n0,PT101,0.5\n1,PT101,0.6\n0,FT101,12\n1,FT101,13\n"
+		runs    = "Time (s),Tag,Value\n0,a,1\n0,b,2\n1,a,3\n1,b,4\n0,a,5\n0,b,6\n"
+		either  = "Time (s),Tag,Line,Value\n0,a,x,1\n0,b,y,2\n1,a,x,3\n1,b,y,4\n"
+		changes = "Time (s),Tag,Value,Unit\n0,a,1,bar\n0,b,2,L/h\n1,a,3,psi\n1,b,4,L/h\n"
+	)
+	if r := parse(t, between); !strings.Contains(r.String(), `column "Tag" changes between 2 words`) || !strings.Contains(r.String(), `SignalColumn: "Tag"`) {
+		t.Error(r)
+	}
+	if r := parse(t, phases); strings.Contains(r.String(), "changes between") {
+		t.Error(r)
 	}
 	if r := parse(t, blocks, Options{Clock: CutAtReset, Run: 2}); !equal(values(t, r, "Value"), []float64{12, 13}) {
 		t.Error(r)
 	}
-	if r := parse(t, between, Options{}); !strings.Contains(r.String(), `column "Tag" changes between 2 words`) {
-		t.Error(r)
+	for _, tc := range []struct {
+		text  string
+		o     Options
+		words []string
+	}{
+		{events, Options{}, []string{"repeats positions", "MeanOfDuplicates"}},
+		{runs, Options{}, []string{"test.csv:3:", `record.Options{SignalColumn: "Tag"}`, "record.KeepRows"}},
+		{runs, Options{SignalColumn: "Tag"}, []string{"test.csv:6:", "starts again", "line 6: 0 after 1"}},
+		{either, Options{}, []string{"stand below each other", `SignalColumn: "Tag"`}},
+		{changes, Options{}, []string{"test.csv:4:", `signal "a" changes its unit from "bar" to "psi"`}},
+		{phases, Options{SignalColumn: "Value"}, []string{`"Value" cannot name signals: it holds numbers`}},
+		{phases, Options{SignalColumn: "Tags"}, []string{`no column "Tags"`}},
+	} {
+		_, err := Parse("test.csv", []byte(tc.text), tc.o)
+		refused(t, err, tc.words...)
 	}
-	if r := parse(t, phases, Options{}); strings.Contains(r.String(), "changes between") {
-		t.Error(r)
-	}
-	_, err := Parse("test.csv", []byte(events), Options{})
-	refused(t, err, "repeats positions", "MeanOfDuplicates")
 }
 
 // paired is a record of two signals with times of their own.
@@ -386,15 +461,17 @@ func options(t testing.TB, code string) Options {
 				field.SetString(text(v))
 				break
 			}
-			f, err := strconv.ParseFloat(v.Value, 64)
+			n, err := strconv.ParseInt(v.Value, 10, 64)
 			if err != nil {
 				t.Fatal(err)
 			}
-			if field.Kind() == reflect.Float64 {
-				field.SetFloat(f)
-			} else {
-				field.SetInt(int64(f))
+			field.SetInt(n)
+		case *ast.BinaryExpr: // with a unit
+			f, err := strconv.ParseFloat(v.X.(*ast.BasicLit).Value, 64)
+			if unit := v.Y.(*ast.Ident).Name; err != nil || unit != "CubicMetre" {
+				t.Fatal(unit, err)
 			}
+			field.SetFloat(f)
 		case *ast.UnaryExpr: // -1
 			field.SetInt(-1)
 		case *ast.Ident:

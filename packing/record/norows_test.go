@@ -90,18 +90,24 @@ func TestOneEmptySignal(t *testing.T) {
 	}
 }
 
-// Where a clock starts again, another column may be a better axis.
+// Where a clock starts again, another column that only grows is the better axis,
+// if there is one.
 func TestOtherAxis(t *testing.T) {
 	const text = "Time (s),Volume (mL),UV (mAU)\n0,0,1.5\n1,1,2.5\n0,2,3.5\n1,3,4.5\n"
-	_, err := Parse("laps.csv", []byte(text))
-	refused(t, err, "starts again", "record.CutAtReset", `against "Volume", which only grows: record.Options{Axis: "Volume"}`)
-	r, err := Parse("laps.csv", []byte(text), Options{Axis: "Volume"})
+	r, err := Parse("laps.csv", []byte(text))
 	if err != nil {
 		t.Fatal(err)
 	}
 	if uv, err := r.Signal("UV"); err != nil || uv.Axis() != trace.Volume || uv.Len() != 4 {
 		t.Errorf("%v, %v", uv, err)
 	}
+	if s := r.Markdown(); !strings.Contains(s, "Volume, since \"Time\" repeats positions or goes back; it could be \"Time\"") {
+		t.Errorf("the report does not tell:\n%s", s)
+	}
+	_, err = Parse("laps.csv", []byte(text), Options{Axis: "Time"})
+	refused(t, err, "starts again", "record.CutAtReset", `against "Volume", which only grows: record.Options{Axis: "Volume"}`)
+	_, err = Parse("laps.csv", []byte("Time (s),Volume (mL),Cycle time (s),UV (mAU)\n0,0,0,1.5\n1,1,5,2.5\n0,2,7,3.5\n1,3,9,4.5\n"))
+	refused(t, err, "starts again", `record.Options{Axis: "Volume"}`)
 	_, err = Parse("laps.csv", []byte("Time (s),Volume (mL),UV (mAU)\n0,0,1.5\n1,1,2.5\n0,0,3.5\n"))
 	if refused(t, err, "starts again"); strings.Contains(err.Error(), "only grows") {
 		t.Errorf("%v: the volume starts again, too", err)

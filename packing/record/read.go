@@ -55,6 +55,9 @@ type Options struct {
 	Units map[string]string
 	// Axis names the column that the others run against.
 	Axis string
+	// SignalColumn names the column whose words name the signals, where rows of
+	// several signals stand below each other.
+	SignalColumn string
 	// ColumnVolume is the size of one CV, for an axis in column volumes.
 	ColumnVolume units.Volume
 	// Clock says what to do with rows whose position repeats or runs backwards.

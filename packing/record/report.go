@@ -93,7 +93,7 @@ func literal(x any) string {
 	case Clock:
 		return "record." + x.String()
 	case units.Volume:
-		return strconv.FormatFloat(float64(x), 'g', -1, 64)
+		return strconv.FormatFloat(float64(x), 'g', -1, 64) + " * CubicMetre"
 	case map[string]string:
 		var parts []string
 		for _, k := range sortedKeys(x) {
