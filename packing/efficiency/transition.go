@@ -30,9 +30,10 @@ type Transition struct {
 	Flow      units.VolumeFlow
 	Medium    packing.Medium // its mean bead makes the reduced plate height
 	MeanBead  units.Length   // in place of the medium's
-	// HoldUp is the volume between the valve and the column and between the
-	// column and the detector; it is taken off every volume. Zero: not given.
-	HoldUp units.Volume
+	// ExtraColumnVolume is the volume between the valve and the column and
+	// between the column and the detector; it is taken off every volume. Zero:
+	// not given.
+	ExtraColumnVolume units.Volume
 	// ExpectedVolume is the volume of liquid in the column that the tracer
 	// reaches, as a pulse of the same tracer found it. Zero: not given, the mass
 	// balance is not made.
@@ -81,14 +82,14 @@ type FrontPlates struct {
 }
 
 // A TransitionResult is what a transition says about a packed column. Volumes
-// count from the trace's zero, less the hold-up.
+// count from the trace's zero, less the extra-column volume.
 //
 // Standard errors hold the noise of the signal, taken as independent from
 // sample to sample, and through it the error of both plateaus' levels. Drift of
-// the plateaus, flow, hold-up and what the front itself does from cycle to
-// cycle are not in them. They are of first order, and too small by a tenth or
-// more for the asymmetry once its warning about the derivative's noise stands
-// beside it. In a resampled trace the noise is not independent, and they are
+// the plateaus, flow, extra-column volume and what the front itself does from
+// cycle to cycle are not in them. They are of first order, and too small by a
+// tenth or more for the asymmetry once its warning about the derivative's noise
+// stands beside it. In a resampled trace the noise is not independent, and they are
 // rough. Without noise they are zero.
 type TransitionResult struct {
 	Refusal    error // why there are no numbers, or nil
@@ -265,7 +266,7 @@ func (t Transition) start(tr trace.Trace) (TransitionResult, error) {
 	for _, v := range []struct {
 		name string
 		v    units.Volume
-	}{{"hold-up", t.HoldUp}, {"expected volume", t.ExpectedVolume}} {
+	}{{"extra-column volume", t.ExtraColumnVolume}, {"expected volume", t.ExpectedVolume}} {
 		if !(v.v >= 0 && v.v < 5*volume) {
 			return none, &packing.InputError{What: v.name + " " + v.v.String(), Problem: "it must lie between zero and five column volumes of " + volume.String(),
 				Remedy: "write for example 350 * Millilitre"}
@@ -292,12 +293,12 @@ func (r TransitionResult) inVolume(axis trace.Axis, x float64) float64 {
 	if axis == trace.Time {
 		x *= float64(r.Transition.Flow)
 	}
-	return x - float64(r.Transition.HoldUp)
+	return x - float64(r.Transition.ExtraColumnVolume)
 }
 
 // onAxis is the other way round, for messages and plateaus.
 func (r TransitionResult) onAxis(axis trace.Axis, v float64) float64 {
-	v += float64(r.Transition.HoldUp)
+	v += float64(r.Transition.ExtraColumnVolume)
 	if axis == trace.Time {
 		v /= float64(r.Transition.Flow)
 	}
@@ -552,7 +553,7 @@ func (r *TransitionResult) measure() error {
 	r.Derivative, r.Discretisation = f.differences(r.lo, r.hi)
 	r.Clipped = r.calm.clipped(float64(r.Start), float64(r.End), float64(r.Transition.From), float64(r.Transition.To))
 	if !(r.Moments.Mean > 0) {
-		return fmt.Errorf("trace %q: the front comes at %v, before the new buffer can be there; the trace's zero must be the moment it enters the system, and HoldUp what lies outside the column", r.Signal, r.Moments.Mean)
+		return fmt.Errorf("trace %q: the front comes at %v, before the new buffer can be there; the trace's zero must be the moment it enters the system, and ExtraColumnVolume what lies outside the column", r.Signal, r.Moments.Mean)
 	}
 	if !(r.V16 < r.V50 && r.V50 < r.V84 && r.Clipped.Variance > 0) {
 		return r.noStep("15.87, 50 and 84.13 %% of its step do not follow each other")

@@ -51,7 +51,7 @@ func (r TransitionResult) calculations() CalculationList {
 		}
 		return with
 	}
-	letters := "F front in parts of the step, V volume less hold-up, M1 mean and M2 variance in litres, N plates"
+	letters := "F front in parts of the step, V volume less extra-column volume, M1 mean and M2 variance in litres, N plates"
 	taken := fmt.Sprintf(", from %v to %v", m.From, m.To)
 	sd := math.Sqrt(m.Variance)
 	list := CalculationList{
@@ -62,9 +62,9 @@ func (r TransitionResult) calculations() CalculationList {
 			Numbers: fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(r.HETP.In(units.Micrometre), 4, "µm"), quantity(r.Bead.In(units.Micrometre), 4, "µm"), h),
 			Symbols: "H plate height, dp mean bead diameter", Source: iupac, Beside: beside(r.ByMoments)},
 		{Name: "Mean", Title: "Mean of the front, without differentiation", Formula: `M_1 = V_a + \int_{V_a}^{V_b} (1-F) \, dV`,
-			Numbers: l(m.Mean), Symbols: "F front in parts of the step, V volume less hold-up" + taken, Source: byParts},
+			Numbers: l(m.Mean), Symbols: "F front in parts of the step, V volume less extra-column volume" + taken, Source: byParts},
 		{Name: "Variance", Title: "Variance of the front, without differentiation", Formula: `M_2 = 2 \int V (1-F) \, dV - M_1^2`,
-			Numbers: squared(m.Variance) + `\,\mathrm{L}^2`, Symbols: "F front in parts of the step, V volume less hold-up" + taken + "; evaluated about the middle of the front, which keeps digits", Source: byParts},
+			Numbers: squared(m.Variance) + `\,\mathrm{L}^2`, Symbols: "F front in parts of the step, V volume less extra-column volume" + taken + "; evaluated about the middle of the front, which keeps digits", Source: byParts},
 		{Name: "ByMoments", Title: "Plates by the moments of the whole front", Formula: `N = \frac{M_1^2}{M_2}`, Numbers: moments(m, r.ByMoments),
 			Symbols: letters + taken, Source: larson, Beside: beside(r.ByMoments)},
 		{Name: "ByDerivative", Title: "Plates by the moments of the differences", Formula: `N = \frac{M_1^2}{M_2},\quad M_1 = \frac{\sum \bar{V} \Delta C}{\sum \Delta C},\quad M_2 = \frac{\sum (\bar{V}-M_1)^2 \Delta C}{\sum \Delta C} - \frac{h^2}{12}`,

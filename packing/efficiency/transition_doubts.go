@@ -88,10 +88,10 @@ func (r *TransitionResult) doubtFront() {
 	}
 	if v := r.FrontVolume; v < leastFrontVolume || v > mostFrontVolume {
 		r.warn(fmt.Sprintf("The front comes after %.2f column volumes, outside %v to %v", v, leastFrontVolume, mostFrontVolume),
-			"Check flow, bed height, HoldUp, and whether the trace's zero is the switch of the buffers; a buffer that binds comes late, and its front says little about the bed")
+			"Check flow, bed height, ExtraColumnVolume, and whether the trace's zero is the switch of the buffers; a buffer that binds comes late, and its front says little about the bed")
 	}
 	if !math.IsNaN(r.Recovered) && math.Abs(r.Recovered-1) > math.Max(mostBalance, 2*r.RecoveredStdErr) {
-		r.warn(fmt.Sprintf("The mass balance closes to %.1f %%", 100*r.Recovered), "Check flow and hold-up; then look for binding, or for a part of the bed that the flow does not reach")
+		r.warn(fmt.Sprintf("The mass balance closes to %.1f %%", 100*r.Recovered), "Check flow and extra-column volume; then look for binding, or for a part of the bed that the flow does not reach")
 	}
 }
 

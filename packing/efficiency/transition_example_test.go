@@ -32,7 +32,7 @@ func ExampleTransitionResult_Against() {
 		}
 		result, err := efficiency.Transition{
 			Name: "wash to strip", Label: label, Column: packing.Column{InnerDiameter: 30 * Centimetre},
-			BedHeight: 18 * Centimetre, MeanBead: 90 * Micrometre, HoldUp: 350 * Millilitre,
+			BedHeight: 18 * Centimetre, MeanBead: 90 * Micrometre, ExtraColumnVolume: 350 * Millilitre,
 		}.Evaluate(signal)
 		if err != nil {
 			fmt.Println(err)

@@ -43,8 +43,8 @@ func (r TransitionResult) page(picture bool) table.Page {
 func (r TransitionResult) unchecked() string {
 	var names []string
 	t := r.Transition
-	if t.HoldUp == 0 {
-		names = append(names, "hold-up outside the column (no HoldUp given; it makes the plates too many)")
+	if t.ExtraColumnVolume == 0 {
+		names = append(names, "extra-column volume (no ExtraColumnVolume given; it makes the plates too many)")
 	}
 	if t.ExpectedVolume == 0 {
 		names = append(names, "mass balance (no ExpectedVolume given)")
@@ -126,8 +126,8 @@ func (r TransitionResult) Measured() table.Table {
 	if p.Flow != 0 {
 		t.Add("flow", fmt.Sprintf("%v, %v", p.Flow, r.Velocity))
 	}
-	if p.HoldUp != 0 {
-		t.Add("hold-up", p.HoldUp.String()+", taken off every volume")
+	if p.ExtraColumnVolume != 0 {
+		t.Add("extra-column volume", p.ExtraColumnVolume.String()+", taken off every volume")
 	}
 	signal := r.Signal + " against " + r.front.axis.String()
 	if r.File != "" {
@@ -185,7 +185,7 @@ func (r TransitionResult) cautions() []string {
 	return []string{
 		"Plate heights of a transition are for trends: compare them with the same transition of the same column, by the same method, not with a pulse test. Mixing in front of the column, the pump and the buffers themselves are in them.",
 		fmt.Sprintf("Moments from %.4g to %.4g %% of the step leave out both ends: of a Gaussian front with 1 and 99 %% they keep 87 %% of the variance, of a tail less.", r.Transition.From.In(units.Percent), r.Transition.To.In(units.Percent)),
-		"The standard errors hold the noise of the signal only. Drift, flow and hold-up are not in them: only cycles tell how much the number moves by itself.",
+		"The standard errors hold the noise of the signal only. Drift, flow and extra-column volume are not in them: only cycles tell how much the number moves by itself.",
 	}
 }
 
@@ -210,7 +210,7 @@ func (r TransitionResult) Figure() figure.Stack {
 		return p
 	}
 	front := figure.Figure{
-		X:     figure.Axis{Label: "Volume since the switch, less hold-up", Unit: "CV", One: one, Min: lo / one, Max: hi / one},
+		X:     figure.Axis{Label: "Volume since the switch, less extra-column volume", Unit: "CV", One: one, Min: lo / one, Max: hi / one},
 		Y:     figure.Axis{Label: "Front, parts of the step", Min: -0.08, Max: 1.16},
 		Lines: []figure.Line{{Name: "as recorded", Points: part(r.front, 1)}},
 		Marks: []figure.Mark{

@@ -302,8 +302,8 @@ func TestFrontLaws(t *testing.T) {
 	same("signal moved", p, trace.Volume, x, changed(y, 1, -300))
 	same("a falling step", p, trace.Volume, x, changed(y, -1, 100))
 	held := p
-	held.HoldUp = 700 * Millilitre
-	same("hold-up", held, trace.Volume, changed(x, 1, float64(700*Millilitre)), y)
+	held.ExtraColumnVolume = 700 * Millilitre
+	same("extra-column volume", held, trace.Volume, changed(x, 1, float64(700*Millilitre)), y)
 	timed := p
 	timed.Flow = p.Column.Flow(150 * CentimetrePerHour)
 	same("against time", timed, trace.Time, changed(x, 1/float64(timed.Flow), 0), y)
@@ -452,7 +452,7 @@ func TestFrontDoubts(t *testing.T) {
 		{"straight as a gradient", nil, 601, 0.005, func(v float64) float64 { return math.Min(1, math.Max(0, v-1)/0.4) }},
 		{"wider than the front", func(p *Transition) { p.Smoothing.Window = 41 }, 601, 0.003, front},
 		{"without smoothing", func(p *Transition) { p.Smoothing.Window = 1 }, 601, 0.003, func(v float64) float64 { return front(v) + 0.005*noise.NormFloat64() }},
-		{"0.33 column volumes", func(p *Transition) { p.HoldUp = cv.Times(0.59) }, 601, 0.003, front},
+		{"0.33 column volumes", func(p *Transition) { p.ExtraColumnVolume = cv.Times(0.59) }, 601, 0.003, front},
 		{"fewer plates than by quantiles", nil, 601, 0.005, func(v float64) float64 { return made.EMGFront(v, 0.8, 0.01, 0.09) }},
 		{"Samples are missing", nil, 601, 0.003, nil},
 	} {
@@ -498,7 +498,7 @@ func TestFrontRefusals(t *testing.T) {
 		{"no bed height", func(p *Transition) { p.BedHeight = 0 }, tr},
 		{"no bead", func(p *Transition) { p.MeanBead = 0 }, tr},
 		{"against time without a flow", func(p *Transition) {}, timed},
-		{"negative hold-up", func(p *Transition) { p.HoldUp = -1 * Litre }, tr},
+		{"negative extra-column volume", func(p *Transition) { p.ExtraColumnVolume = -1 * Litre }, tr},
 		{"expected volume of a ship", func(p *Transition) { p.ExpectedVolume = 12.7 }, tr},
 		{"window from 1 % to 50 %", func(p *Transition) { p.To = 50 * Percent }, tr},
 		{"even smoothing", func(p *Transition) { p.Smoothing.Window = 10 }, tr},
@@ -518,7 +518,7 @@ func TestFrontRefusals(t *testing.T) {
 			p.Before, p.After = trace.Volumes(cv.Times(1.2), cv.Times(1.6)), trace.Volumes(0, cv.Times(0.5))
 		}, tr},
 		{"plateau of a point", func(p *Transition) { p.After = trace.Volumes(cv.Times(1.2), cv.Times(1.203)) }, tr},
-		{"hold-up behind the front", func(p *Transition) { p.HoldUp = cv }, tr},
+		{"extra-column volume behind the front", func(p *Transition) { p.ExtraColumnVolume = cv }, tr},
 		{"a front of two samples", func(p *Transition) {}, stepOf(t, cv, 61, 0.03, func(v float64) float64 { return made.EMGFront(v, 0.9, 0.015, 0) })},
 	} {
 		q := p
