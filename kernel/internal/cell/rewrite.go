@@ -36,28 +36,59 @@ func rewrite(n ast.Node, t Types) []ast.Node {
 	switch n := n.(type) {
 	case *ast.FuncDecl:
 		// A generic function has a receiver that is nil, which no walker expects.
-		n.Body, _ = apply(n.Body, t).(*ast.BlockStmt)
+		f := &function{typ: n.Type}
+		n.Body, _ = apply(n.Body, f, t).(*ast.BlockStmt)
+		if n.Body != nil {
+			n.Body.List = append(f.before, n.Body.List...)
+		}
 		return []ast.Node{n}
 	case ast.Stmt:
-		list := apply(&ast.BlockStmt{List: []ast.Stmt{n}}, t).(*ast.BlockStmt).List
+		list := apply(&ast.BlockStmt{List: []ast.Stmt{n}}, nil, t).(*ast.BlockStmt).List
 		var nodes []ast.Node
 		for _, s := range list {
 			nodes = append(nodes, s)
 		}
 		return nodes
 	}
-	return []ast.Node{apply(n, t)}
+	return []ast.Node{apply(n, nil, t)}
 }
 
-func apply(n ast.Node, t Types) ast.Node {
+// apply rewrites a node in a function, or in none.
+func apply(n ast.Node, in *function, t Types) ast.Node {
 	if n == nil || n == (*ast.BlockStmt)(nil) {
 		return n
 	}
-	return astutil.Apply(n, nil, func(c *astutil.Cursor) bool {
+	functions := []*function{in}
+	over := map[*ast.RangeStmt]types.Type{}
+	unlabelled := map[ast.Stmt]bool{}
+	return astutil.Apply(n, func(c *astutil.Cursor) bool {
 		switch n := c.Node().(type) {
+		case *ast.FuncLit:
+			functions = append(functions, &function{typ: n.Type})
 		case *ast.RangeStmt:
+			over[n] = typeOf(n.X, t)
+		}
+		return true
+	}, func(c *astutil.Cursor) bool {
+		last := len(functions) - 1
+		switch n := c.Node().(type) {
+		case *ast.FuncLit:
+			n.Body.List = append(functions[last].before, n.Body.List...)
+			functions = functions[:last]
+		case *ast.LabeledStmt:
+			if unlabelled[n.Stmt] {
+				c.Replace(n.Stmt)
+			}
+		case *ast.RangeStmt:
+			label := ""
+			if l, ok := c.Parent().(*ast.LabeledStmt); ok {
+				label = l.Label.Name
+			}
 			if f := countTo(n, t); f != nil {
 				c.Replace(f)
+			} else if b := overFunction(n, over[n], label, functions[last], t); b != nil {
+				unlabelled[b] = true
+				c.Replace(b)
 			} else {
 				ownRange(n)
 			}
@@ -90,6 +121,10 @@ func apply(n ast.Node, t Types) ast.Node {
 				if f := bound(n, t); f != nil {
 					c.Replace(f)
 				}
+			}
+		case *ast.ReturnStmt:
+			if list := returnAtOnce(n, functions[last]); list != nil {
+				c.Replace(&ast.BlockStmt{Lbrace: n.Pos(), List: list, Rbrace: n.End()})
 			}
 		case *ast.GoStmt:
 			bindCall(n.Call, t)
@@ -383,6 +418,41 @@ func never(pos token.Pos) ast.Expr {
 		Args:   []ast.Expr{&ast.ChanType{Begin: pos, Dir: ast.SEND | ast.RECV, Value: &ast.Ident{NamePos: pos, Name: "bool"}}},
 		Rparen: pos,
 	}}
+}
+
+// returnAtOnce takes the values of a return before it sets any result, where
+// one of them is a named result that an earlier one changes: the interpreter
+// sets one after the other.
+func returnAtOnce(r *ast.ReturnStmt, in *function) []ast.Stmt {
+	if in == nil || in.typ.Results == nil || len(r.Results) < 2 {
+		return nil
+	}
+	mixed := false
+	i := 0
+	for _, field := range in.typ.Results.List {
+		for _, id := range field.Names {
+			i++
+			mixed = mixed || slices.ContainsFunc(r.Results[min(i, len(r.Results)):], func(x ast.Expr) bool { return mentions(x, id.Name) || hasCall([]ast.Expr{x}) })
+		}
+	}
+	if !mixed {
+		return nil
+	}
+	var list []ast.Stmt
+	for i, x := range r.Results {
+		switch y := x.(type) {
+		case *ast.BasicLit:
+			continue
+		case *ast.Ident:
+			if types.Universe.Lookup(y.Name) != nil {
+				continue
+			}
+		}
+		name := &ast.Ident{NamePos: x.Pos(), Name: fmt.Sprintf("return %d", i)}
+		list = append(list, define(name, x))
+		r.Results[i] = name
+	}
+	return append(list, r)
 }
 
 // bigShift returns the value of a shift of literals that does not fit into 64

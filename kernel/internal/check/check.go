@@ -19,6 +19,8 @@ import (
 	"maps"
 	"regexp"
 	"strings"
+
+	"github.com/evenbed/evenbed/kernel/internal/cell"
 )
 
 // A Checker checks the cells of a notebook one after the other.
@@ -141,6 +143,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		if _, ok := n.(*ast.FuncDecl); !ok {
 			cell.deferred(n)
 		}
+		cell.inLoops(n)
 	}
 	return cell
 }
@@ -162,6 +165,36 @@ func (c *Cell) deferred(n ast.Node) {
 		case *ast.DeferStmt:
 			c.Problems = append(c.Problems, Problem{n.Pos(), "defer is for functions; at the top level of a cell call it where it is due, or put the lines into func() { ... }()"})
 		}
+		return true
+	})
+}
+
+// inLoops finds what belongs to the function around a loop over a function and
+// would belong to the loop's body, which becomes a function of its own.
+func (c *Cell) inLoops(n ast.Node) {
+	ast.Inspect(n, func(n ast.Node) bool {
+		r, ok := n.(*ast.RangeStmt)
+		if !ok || cell.Yield(c.Type(r.X)) == nil {
+			return true
+		}
+		ast.Inspect(r.Body, func(n ast.Node) bool {
+			word := ""
+			switch n := n.(type) {
+			case *ast.FuncLit:
+				return false
+			case *ast.DeferStmt:
+				word = "defer"
+			case *ast.CallExpr:
+				if id, ok := n.Fun.(*ast.Ident); ok && id.Name == "recover" && c.types[n.Fun].IsBuiltin() {
+					word = "recover"
+				}
+			}
+			if word != "" {
+				c.Problems = append(c.Problems, Problem{n.Pos(), "the interpreter has no " + word + " in the body of a loop over a function; " +
+					"put the values into a slice in that loop, and range over the slice"})
+			}
+			return true
+		})
 		return true
 	})
 }
