@@ -65,6 +65,9 @@ func (f *function) set() []ast.Expr {
 // resultTypes returns the types of the function's results, some perhaps nil.
 func (f *function) resultTypes(t Types) []types.Type {
 	var all []types.Type
+	if f.typ.Results == nil {
+		return nil
+	}
 	for _, field := range f.typ.Results.List {
 		for range max(1, len(field.Names)) {
 			all = append(all, t.Type(field.Type))
@@ -234,15 +237,7 @@ func (l *funcLoop) result(r *ast.ReturnStmt) []ast.Stmt {
 	}
 	var list []ast.Stmt
 	if len(r.Results) > 0 {
-		set := slices.Clone(l.in.set())
-		if len(set) == len(r.Results) {
-			for i, typ := range l.in.resultTypes(l.types) {
-				if typ != nil {
-					r.Results[i] = typedNil(r.Results[i], typ, l.types)
-				}
-			}
-		}
-		list = append(list, &ast.AssignStmt{Lhs: set, TokPos: r.Pos(), Tok: token.ASSIGN, Rhs: r.Results})
+		list = append(list, &ast.AssignStmt{Lhs: slices.Clone(l.in.set()), TokPos: r.Pos(), Tok: token.ASSIGN, Rhs: r.Results})
 	}
 	return append(list, l.leaveBy(&ast.BranchStmt{TokPos: r.Pos(), Tok: token.RETURN})...)
 }

@@ -29,6 +29,7 @@ type Checker struct {
 	packages *packages
 	names    map[string]types.Object // what the cells so far have declared
 	imports  map[string]importOf     // by name; a dot import by its path
+	boxed    map[*types.Var]bool     // fields that lead back to their own struct
 }
 
 type importOf struct{ name, path string }
@@ -36,7 +37,7 @@ type importOf struct{ name, path string }
 // New returns a Checker for a notebook without cells, whose cells will be
 // parsed into a set of files.
 func New(files *token.FileSet) *Checker {
-	return &Checker{files: files, packages: newPackages(), names: map[string]types.Object{}, imports: map[string]importOf{}}
+	return &Checker{files: files, packages: newPackages(), names: map[string]types.Object{}, imports: map[string]importOf{}, boxed: map[*types.Var]bool{}}
 }
 
 // A Problem is what is wrong at a place.
@@ -55,6 +56,7 @@ type Cell struct {
 	Errors []Problem
 
 	types map[ast.Expr]types.TypeAndValue
+	defs  map[*ast.Ident]types.Object
 
 	selections map[*ast.SelectorExpr]*types.Selection
 	checker    *Checker
@@ -75,7 +77,7 @@ type method struct {
 // Cell checks the nodes of a cell as they were parsed. They are not changed,
 // and nothing is remembered before [Cell.Keep].
 func (c *Checker) Cell(nodes []ast.Node) *Cell {
-	cell := &Cell{checker: c, types: map[ast.Expr]types.TypeAndValue{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
+	cell := &Cell{checker: c, types: map[ast.Expr]types.TypeAndValue{}, defs: map[*ast.Ident]types.Object{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
 		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}, selections: map[*ast.SelectorExpr]*types.Selection{}}
 	for _, n := range nodes {
 		cell.mention(n)
@@ -109,8 +111,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 			}
 		},
 	}
-	defs := map[*ast.Ident]types.Object{}
-	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: defs, Selections: cell.selections})
+	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: cell.defs, Selections: cell.selections})
 	func() {
 		defer func() {
 			if recover() != nil { // nodes that only the interpreter knows
@@ -120,7 +121,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		checker.Files([]*ast.File{file}) // its error is the first of those above
 	}()
 	for id, m := range cell.methods {
-		if f, ok := defs[id].(*types.Func); ok {
+		if f, ok := cell.defs[id].(*types.Func); ok {
 			m.signature = f.Signature()
 		}
 	}
@@ -144,6 +145,8 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 			cell.deferred(n)
 		}
 		cell.inLoops(n)
+		cell.boxes(n)
+		cell.compares(n)
 	}
 	return cell
 }
@@ -297,13 +300,8 @@ func (c *Cell) Type(x ast.Expr) types.Type {
 	return nil
 }
 
-// Constant returns the value of a constant integer of the cell, or nil.
-func (c *Cell) Constant(x ast.Expr) constant.Value {
-	if v := c.types[x].Value; v != nil && v.Kind() == constant.Int {
-		return v
-	}
-	return nil
-}
+// Constant returns the value of a constant of the cell, or nil.
+func (c *Cell) Constant(x ast.Expr) constant.Value { return c.types[x].Value }
 
 // inMain reports whether a cell has declared a type.
 func inMain(n *types.Named) bool { return n.Obj().Pkg() != nil && n.Obj().Pkg().Path() == "main" }
@@ -333,8 +331,14 @@ func (c *Cell) TextMethod(t types.Type) string {
 		base = p.Elem()
 	}
 	n, ok := base.(*types.Named)
-	if !ok || types.IsInterface(n) == inMain(n) {
-		return "" // a cell's own interface keeps no methods
+	if !ok {
+		return ""
+	}
+	if types.IsInterface(n) {
+		return "String" // the value in it may have one
+	}
+	if !inMain(n) {
+		return ""
 	}
 	for _, name := range []string{"Error", "String"} {
 		m, _, _ := types.LookupFieldOrMethod(t, false, n.Obj().Pkg(), name)
@@ -568,7 +572,8 @@ var wrongs = regexp.MustCompile(`^cannot use .*\(untyped \w+ constant|\(mismatch
 func wrong(message string) bool { return wrongs.MatchString(message) }
 
 // unsure reports whether an error may come of what the checker does not know: a
-// name, or type arguments as the interpreter's parser has them.
+// name, type arguments as the interpreter's parser has them, or that all cells
+// are one package.
 func unsure(message string) bool {
-	return strings.HasPrefix(message, "undefined: ") || message == "missing type in composite literal"
+	return strings.HasPrefix(message, "undefined: ") || strings.HasPrefix(message, "implicit assignment to unexported field ") || message == "missing type in composite literal"
 }
