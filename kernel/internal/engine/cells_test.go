@@ -1,6 +1,7 @@
 package engine_test
 
 import (
+	"context"
 	"fmt"
 	"os"
 	"regexp"
@@ -442,6 +443,24 @@ func TestCellsToRunAgain(t *testing.T) {
 	}
 	if after := values(); after != before {
 		t.Errorf("%s, before %s", after, before)
+	}
+}
+
+// A cell that was interrupted is no cell to run again as it is, but what it had
+// set is lost as well.
+func TestLostWithAnInterruptedCell(t *testing.T) {
+	nb := open(t)
+	nb.want("a := 1")
+	ctx, cancel := context.WithTimeout(context.Background(), 50*time.Millisecond)
+	defer cancel()
+	if _, r := nb.runContext(ctx, "a = 2\nfor { }"); r.Failure == nil || r.Failure.Name != "interrupted" {
+		t.Fatalf("%+v", r)
+	}
+	nb.want("a", "value 2")
+	_, r := nb.run("func r() int { return r() + 1 }\nr()")
+	const want = "; cells to run again: 1 and 3; what interrupted cells had set is gone, too: 2"
+	if !r.Died || !strings.HasSuffix(r.Failure.Message, want) || !slices.Equal(r.Rerun, []int{1, 3}) {
+		t.Errorf("%+v %v, want ...%s", r.Failure, r.Rerun, want)
 	}
 }
 
