@@ -111,8 +111,10 @@ func ReadFile(path string) (*Notebook, error) {
 }
 
 // Parse checks a notebook. The name is used in messages. Errors are of type
-// [*FormatError].
+// [*FormatError]. A byte order mark before the notebook, which JSON does not
+// allow to write (RFC 8259, section 8.1) but some editors do, is not kept.
 func Parse(name string, data []byte) (*Notebook, error) {
+	data = bytes.TrimPrefix(data, []byte("\ufeff"))
 	nb := &Notebook{Name: name, indent: indentOf(data)}
 	if len(bytes.TrimSpace(data)) == 0 {
 		return nil, &FormatError{name, 0, fmt.Errorf("the file is empty; a notebook is a JSON file that Jupyter saved")}

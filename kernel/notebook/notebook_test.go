@@ -97,6 +97,21 @@ func TestRead(t *testing.T) {
 	}
 }
 
+// A byte order mark, which JSON does not have, is read over and not written.
+func TestByteOrderMark(t *testing.T) {
+	want, err := os.ReadFile("testdata/old.ipynb")
+	if err != nil {
+		t.Fatal(err)
+	}
+	nb, err := Parse("marked.ipynb", append([]byte("\xef\xbb\xbf"), want...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := nb.Bytes(); !bytes.Equal(got, want) {
+		t.Errorf("%.60q, want %.60q", got, want)
+	}
+}
+
 // The rules are those of the schema of nbformat 4.5 and, for ids, of Jupyter
 // Enhancement Proposal 62.
 func TestRules(t *testing.T) {
@@ -197,6 +212,7 @@ func FuzzParse(f *testing.F) {
 		}
 		f.Add(data)
 	}
+	f.Add([]byte("\ufeff{}"))
 	f.Add([]byte(`{"cells":[],"metadata":{"a":[[],{}]},"nbformat":4,"nbformat_minor":5}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		nb, err := Parse("fuzz", data)

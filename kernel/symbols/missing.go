@@ -17,7 +17,7 @@ func without(path string) (hint string) {
 	case "cmp":
 		return "everything in it is generic; compare with <, or use strings.Compare"
 	case "iter":
-		return "the interpreter cannot range over functions; use a slice"
+		return "everything in it is generic; write func(yield func(T) bool) for an iter.Seq[T]"
 	case "os/exec", "plugin":
 		return "a notebook does not start other programs"
 	case "net", "net/http":
@@ -81,16 +81,6 @@ func instead(path, name string) string {
 		return "sync.Once"
 	case "sync/atomic.Pointer":
 		return "atomic.Value"
-	case "strings.SplitSeq", "bytes.SplitSeq":
-		return "Split"
-	case "strings.SplitAfterSeq", "bytes.SplitAfterSeq":
-		return "SplitAfter"
-	case "strings.FieldsSeq", "bytes.FieldsSeq":
-		return "Fields"
-	case "strings.FieldsFuncSeq", "bytes.FieldsFuncSeq":
-		return "FieldsFunc"
-	case "strings.Lines", "bytes.Lines":
-		return "Split or a bufio.Scanner"
 	}
 	return ""
 }
@@ -121,8 +111,6 @@ func Missing(path, name string) (hint string, ok bool) {
 		switch l.Why {
 		case "generic":
 			hint += " is generic, and the interpreter has no generics"
-		case "iterator":
-			hint += " works with iterators, and the interpreter cannot range over functions"
 		default:
 			hint += " is not available: " + l.Why
 		}

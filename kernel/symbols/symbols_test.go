@@ -290,7 +290,6 @@ func TestMissing(t *testing.T) {
 	for _, tc := range []struct{ path, name, want string }{
 		{"slices", "Sort", "slices.Sort is generic, and the interpreter has no generics: use sort.Float64s, sort.Ints or sort.Strings"},
 		{"slices", "", "package slices is not available in a notebook: everything in it is generic; sort.Float64s, sort.Slice, gonum's floats and a loop do most of it"},
-		{"strings", "SplitSeq", "strings.SplitSeq works with iterators, and the interpreter cannot range over functions: use Split"},
 		{"sync/atomic", "Pointer", "atomic.Pointer is generic, and the interpreter has no generics: use atomic.Value"},
 		{"os/exec", "Command", "package os/exec is not available in a notebook: a notebook does not start other programs"},
 		{"runtime", "Goexit", "runtime.Goexit is not available: it would end the goroutine that runs the cell; return from the function instead"},

@@ -24,9 +24,14 @@ const (
 	Note = "note error"
 	// Step is called as Step(i) before the top-level statement Nodes[i].
 	Step = "next step"
-	// Text is called as Text(f, x), where f writes x, and returns x with a
-	// String method. Text(x) keeps the methods of an interface.
+	// Text is called as Text(f, x), where f writes x or each element of x, and
+	// returns what package fmt writes so. Text(x) is for interfaces, whose
+	// values know how to write themselves.
 	Text = "text of"
+	// Box is called as Box(x) and returns x as an interface{}, which is nil if
+	// x is. Unbox(x, T) returns it as the T that it was.
+	Box   = "box value"
+	Unbox = "unbox value"
 	// Values is called as Values(a, b) in place of the list "a, b" at the end
 	// of a cell, and returns both. Values(a) has one value alone. It is written into the source, so it is an
 	// identifier, of a letter that no keyboard has.

@@ -16,8 +16,7 @@ import (
 type Types interface {
 	// Type returns the type of an expression, or nil.
 	Type(ast.Expr) types.Type
-	// Constant returns the value of an expression that is a constant integer,
-	// or nil.
+	// Constant returns the value of an expression that is constant, or nil.
 	Constant(ast.Expr) constant.Value
 	// TypeExpr writes a type as the cell can name it, or returns nil.
 	TypeExpr(types.Type) ast.Expr
@@ -28,6 +27,12 @@ type Types interface {
 	// Copied returns the type of the value that a method value of a type that
 	// a cell has declared binds, or nil if it binds an address.
 	Copied(*ast.SelectorExpr) types.Type
+	// Boxed returns the type of a field that the interpreter has as an
+	// interface{}, because it leads back to its own struct, of a selector of
+	// it or its name where it is declared; nil for others.
+	Boxed(ast.Expr) types.Type
+	// IsBoxed reports whether a field is one of these.
+	IsBoxed(*types.Var) bool
 }
 
 // rewrite brings a top-level node into a form in which the interpreter gives
@@ -36,28 +41,63 @@ func rewrite(n ast.Node, t Types) []ast.Node {
 	switch n := n.(type) {
 	case *ast.FuncDecl:
 		// A generic function has a receiver that is nil, which no walker expects.
-		n.Body, _ = apply(n.Body, t).(*ast.BlockStmt)
+		f := &function{typ: n.Type}
+		n.Body, _ = apply(n.Body, f, t).(*ast.BlockStmt)
+		if n.Body != nil {
+			n.Body.List = append(f.before, n.Body.List...)
+		}
 		return []ast.Node{n}
 	case ast.Stmt:
-		list := apply(&ast.BlockStmt{List: []ast.Stmt{n}}, t).(*ast.BlockStmt).List
+		list := apply(&ast.BlockStmt{List: []ast.Stmt{n}}, nil, t).(*ast.BlockStmt).List
 		var nodes []ast.Node
 		for _, s := range list {
 			nodes = append(nodes, s)
 		}
 		return nodes
 	}
-	return []ast.Node{apply(n, t)}
+	return []ast.Node{apply(n, nil, t)}
 }
 
-func apply(n ast.Node, t Types) ast.Node {
+// apply rewrites a node in a function, or in none.
+func apply(n ast.Node, in *function, t Types) ast.Node {
 	if n == nil || n == (*ast.BlockStmt)(nil) {
 		return n
 	}
-	return astutil.Apply(n, nil, func(c *astutil.Cursor) bool {
+	functions := []*function{in}
+	replaced := map[ast.Expr]types.Type{}
+	if t != nil {
+		t = withTypes{t, replaced}
+	}
+	over := map[*ast.RangeStmt]types.Type{}
+	unlabelled := map[ast.Stmt]bool{}
+	return astutil.Apply(n, func(c *astutil.Cursor) bool {
 		switch n := c.Node().(type) {
+		case *ast.FuncLit:
+			functions = append(functions, &function{typ: n.Type})
 		case *ast.RangeStmt:
+			over[n] = typeOf(n.X, t)
+		}
+		return true
+	}, func(c *astutil.Cursor) bool {
+		last := len(functions) - 1
+		switch n := c.Node().(type) {
+		case *ast.FuncLit:
+			n.Body.List = append(functions[last].before, n.Body.List...)
+			functions = functions[:last]
+		case *ast.LabeledStmt:
+			if unlabelled[n.Stmt] {
+				c.Replace(n.Stmt)
+			}
+		case *ast.RangeStmt:
+			label := ""
+			if l, ok := c.Parent().(*ast.LabeledStmt); ok {
+				label = l.Label.Name
+			}
 			if f := countTo(n, t); f != nil {
 				c.Replace(f)
+			} else if b := overFunction(n, over[n], label, functions[last], t); b != nil {
+				unlabelled[b] = true
+				c.Replace(b)
 			} else {
 				ownRange(n)
 			}
@@ -68,28 +108,74 @@ func apply(n ast.Node, t Types) ast.Node {
 			if len(n.Body.List) == 0 { // for ever
 				n.Body.List = []ast.Stmt{&ast.CommClause{Case: n.Pos(), Comm: &ast.ExprStmt{X: never(n.Pos())}, Colon: n.Pos()}}
 			}
+		case *ast.IndexExpr:
+			if m, ok := under(n.X, t).(*types.Map); ok {
+				n.Index = toInterface(n.Index, m.Key(), t)
+			}
+		case *ast.SwitchStmt:
+			for _, s := range n.Body.List {
+				list := s.(*ast.CaseClause).List
+				for i, x := range list {
+					if n.Tag != nil {
+						list[i] = toInterface(x, typeOf(n.Tag, t), t)
+					}
+				}
+			}
 		case *ast.BinaryExpr:
+			if n.Op == token.EQL || n.Op == token.NEQ {
+				x, y := typeOf(n.X, t), typeOf(n.Y, t)
+				n.X, n.Y = toInterface(n.X, y, t), toInterface(n.Y, x, t)
+			}
 			if big := bigShift(n); big != nil {
 				c.Replace(big)
 			} else if t != nil && (n.Op == token.SHL || n.Op == token.SHR) {
-				if v := t.Constant(n.Y); v != nil { // a constant of a signed type is no count to the interpreter
+				if v := t.Constant(n.Y); v != nil && v.Kind() == constant.Int { // a constant of a signed type is no count to the interpreter
 					n.Y = &ast.BasicLit{ValuePos: n.Y.Pos(), Kind: token.INT, Value: v.ExactString()}
 				}
 			}
 		case *ast.SendStmt:
-			if ch := typeOf(n.Chan, t); ch != nil {
-				if ch, ok := ch.Underlying().(*types.Chan); ok {
-					n.Value = typedNil(n.Value, ch.Elem(), t)
+			if ch, ok := under(n.Chan, t).(*types.Chan); ok {
+				n.Value = toInterface(typedNil(n.Value, ch.Elem(), t), ch.Elem(), t)
+			}
+		case *ast.ValueSpec:
+			for i, x := range n.Values {
+				if n.Type != nil {
+					n.Values[i] = toInterface(x, typeOf(n.Type, t), t)
 				}
 			}
 		case *ast.CallExpr:
+			convertArguments(n, t)
 			giveTexts(n, t)
 			oneValue(n, t)
+		case *ast.StructType:
+			boxFields(n, t)
+		case *ast.CompositeLit:
+			convertElements(n, t)
+			boxElements(n, t)
 		case *ast.SelectorExpr:
+			if _, ok := c.Parent().(*ast.AssignStmt); ok && c.Name() == "Lhs" {
+				break
+			}
+			if x := unboxed(n, t); x != nil {
+				replaced[x] = t.Type(n)
+				c.Replace(x)
+				break
+			}
 			if call, ok := c.Parent().(*ast.CallExpr); !ok || call.Fun != n {
 				if f := bound(n, t); f != nil {
 					c.Replace(f)
 				}
+			}
+		case *ast.ReturnStmt:
+			if f := functions[last]; f != nil && t != nil {
+				for i, typ := range f.resultTypes(t) {
+					if i < len(n.Results) {
+						n.Results[i] = toInterface(n.Results[i], typ, t)
+					}
+				}
+			}
+			if list := returnAtOnce(n, functions[last]); list != nil {
+				c.Replace(&ast.BlockStmt{Lbrace: n.Pos(), List: list, Rbrace: n.End()})
 			}
 		case *ast.GoStmt:
 			bindCall(n.Call, t)
@@ -103,11 +189,10 @@ func apply(n ast.Node, t Types) ast.Node {
 		case *ast.AssignStmt:
 			if n.Tok == token.ASSIGN && len(n.Lhs) == len(n.Rhs) {
 				for i, x := range n.Rhs {
-					if typ, ok := typeOf(n.Lhs[i], t).(*types.Pointer); ok {
-						n.Rhs[i] = typedNil(x, typ, t)
-					}
+					n.Rhs[i] = toInterface(x, typeOf(n.Lhs[i], t), t)
 				}
 			}
+			boxAssigned(n, t)
 			if c.Index() >= 0 {
 				for _, s := range splitBlank(n) {
 					c.InsertBefore(s)
@@ -125,8 +210,15 @@ func typeOf(x ast.Expr, t Types) types.Type {
 	return t.Type(x)
 }
 
-// typedNil gives a nil the type that the interpreter fails to find in a send,
-// and in an assignment to a pointer in a type that refers to itself.
+// under returns the underlying type of an expression, or nil.
+func under(x ast.Expr, t Types) types.Type {
+	if typ := typeOf(x, t); typ != nil {
+		return typ.Underlying()
+	}
+	return nil
+}
+
+// typedNil gives a nil the type that the interpreter fails to find in a send.
 func typedNil(x ast.Expr, typ types.Type, t Types) ast.Expr {
 	id, ok := ast.Unparen(x).(*ast.Ident)
 	if !ok || id.Name != "nil" {
@@ -137,6 +229,99 @@ func typedNil(x ast.Expr, typ types.Type, t Types) ast.Expr {
 		return x
 	}
 	return &ast.StarExpr{Star: x.Pos(), X: &ast.CallExpr{Fun: &ast.Ident{NamePos: x.Pos(), Name: "new"}, Lparen: x.Pos(), Args: []ast.Expr{named}, Rparen: x.End()}}
+}
+
+// toInterface converts x where it becomes an interface, if its type is one
+// that a cell has declared: the interpreter forgets to in some places, and
+// cannot do it with a constant.
+func toInterface(x ast.Expr, typ types.Type, t Types) ast.Expr {
+	if typ == nil || !types.IsInterface(typ) || typ.Underlying().(*types.Interface).Empty() {
+		return x
+	}
+	of := t.Type(x)
+	if p, ok := of.(*types.Pointer); ok {
+		of = p.Elem()
+	}
+	n, ok := of.(*types.Named)
+	if !ok || types.IsInterface(n) || n.Obj().Pkg() == nil || n.Obj().Pkg().Path() != "main" {
+		return x
+	}
+	named := t.TypeExpr(typ)
+	if named == nil {
+		return x
+	}
+	if t.Constant(x) != nil {
+		x = notConstant(x)
+	}
+	return conversion(named, x)
+}
+
+func notConstant(x ast.Expr) ast.Expr { return call(Values, x.Pos(), x) }
+
+func conversion(named, x ast.Expr) ast.Expr {
+	return &ast.CallExpr{Fun: &ast.ParenExpr{Lparen: x.Pos(), X: named, Rparen: x.Pos()}, Lparen: x.Pos(), Args: []ast.Expr{x}, Rparen: x.End()}
+}
+
+// convertArguments is toInterface for the arguments of a call.
+func convertArguments(call *ast.CallExpr, t Types) {
+	fun := typeOf(call.Fun, t)
+	if fun == nil {
+		return
+	}
+	if types.IsInterface(fun) && len(call.Args) == 1 { // a conversion
+		if t.Constant(call.Args[0]) != nil && !fun.Underlying().(*types.Interface).Empty() {
+			call.Args[0] = notConstant(call.Args[0])
+		}
+		return
+	}
+	sig, ok := fun.Underlying().(*types.Signature)
+	if !ok {
+		return
+	}
+	for i, x := range call.Args {
+		p := sig.Params().Len() - 1
+		switch {
+		case i < p || i == p && !sig.Variadic():
+			call.Args[i] = toInterface(x, sig.Params().At(i).Type(), t)
+		case sig.Variadic() && !call.Ellipsis.IsValid():
+			call.Args[i] = toInterface(x, sig.Params().At(p).Type().(*types.Slice).Elem(), t)
+		}
+	}
+}
+
+// convertElements is toInterface for the elements of a literal.
+func convertElements(lit *ast.CompositeLit, t Types) {
+	typ := typeOf(lit, t)
+	if typ == nil {
+		return
+	}
+	if p, ok := typ.Underlying().(*types.Pointer); ok { // an element whose & is left out
+		typ = p.Elem()
+	}
+	for i, x := range lit.Elts {
+		kv, keyed := x.(*ast.KeyValueExpr)
+		var elem types.Type
+		switch typ := typ.Underlying().(type) {
+		case *types.Struct:
+			for f := range typ.Fields() {
+				if keyed && kv.Key.(*ast.Ident).Name == f.Name() || !keyed && i < typ.NumFields() && f == typ.Field(i) {
+					elem = f.Type()
+				}
+			}
+		case *types.Map:
+			elem = typ.Elem()
+			if keyed {
+				kv.Key = toInterface(kv.Key, typ.Key(), t)
+			}
+		case interface{ Elem() types.Type }:
+			elem = typ.Elem()
+		}
+		if keyed {
+			kv.Value = toInterface(kv.Value, elem, t)
+		} else {
+			lit.Elts[i] = toInterface(x, elem, t)
+		}
+	}
 }
 
 // countTo turns "for i := range n" over an integer into a loop that counts.
@@ -385,6 +570,41 @@ func never(pos token.Pos) ast.Expr {
 	}}
 }
 
+// returnAtOnce takes the values of a return before it sets any result, where
+// one of them is a named result that an earlier one changes: the interpreter
+// sets one after the other.
+func returnAtOnce(r *ast.ReturnStmt, in *function) []ast.Stmt {
+	if in == nil || in.typ.Results == nil || len(r.Results) < 2 {
+		return nil
+	}
+	mixed := false
+	i := 0
+	for _, field := range in.typ.Results.List {
+		for _, id := range field.Names {
+			i++
+			mixed = mixed || slices.ContainsFunc(r.Results[min(i, len(r.Results)):], func(x ast.Expr) bool { return mentions(x, id.Name) || hasCall([]ast.Expr{x}) })
+		}
+	}
+	if !mixed {
+		return nil
+	}
+	var list []ast.Stmt
+	for i, x := range r.Results {
+		switch y := x.(type) {
+		case *ast.BasicLit:
+			continue
+		case *ast.Ident:
+			if types.Universe.Lookup(y.Name) != nil {
+				continue
+			}
+		}
+		name := &ast.Ident{NamePos: x.Pos(), Name: fmt.Sprintf("return %d", i)}
+		list = append(list, define(name, x))
+		r.Results[i] = name
+	}
+	return append(list, r)
+}
+
 // bigShift returns the value of a shift of literals that does not fit into 64
 // bits, which becomes 0 in the interpreter. Only a float can take it.
 func bigShift(b *ast.BinaryExpr) ast.Expr {
@@ -527,24 +747,47 @@ func deferBuiltin(d *ast.DeferStmt) []ast.Stmt {
 	return before
 }
 
+// element returns the type of the elements of slices, arrays and maps, those
+// that fmt would write, or the type itself.
+func element(typ types.Type) types.Type {
+	for {
+		switch u := typ.(type) {
+		case *types.Slice:
+			typ = u.Elem()
+		case *types.Array:
+			typ = u.Elem()
+		case *types.Map:
+			typ = u.Elem()
+		default:
+			return typ
+		}
+	}
+}
+
 // giveTexts makes package fmt see the String and Error methods of types that
-// cells have declared: x becomes Text(func(v T) string { return v.String() }, x),
-// and an interface Text(x).
+// cells have declared: x of type T, or with elements of type T, becomes
+// Text(func(v T) string { return v.String() }, x), and with an interface Text(x).
 func giveTexts(call *ast.CallExpr, t Types) {
 	name, ok := fmtFunction(call)
 	if !ok || t == nil || call.Ellipsis.IsValid() || !slices.ContainsFunc(
 		[]string{"Print", "Sprint", "Fprint", "Append", "Errorf"}, func(p string) bool { return strings.HasPrefix(name, p) }) {
 		return
 	}
+	inside := true
 	for _, a := range call.Args {
 		if lit, ok := a.(*ast.BasicLit); ok && strings.Contains(lit.Value, "%T") {
 			return // which would see the type of the text
+		} else if ok && strings.Contains(lit.Value, "%#v") {
+			inside = false
 		}
 	}
 	for i, a := range call.Args {
 		typ := t.Type(a)
 		if typ == nil {
 			continue
+		}
+		if inside {
+			typ = element(typ)
 		}
 		method, named := t.TextMethod(typ), t.TypeExpr(typ)
 		if method == "" || named == nil {

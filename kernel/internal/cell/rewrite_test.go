@@ -15,6 +15,8 @@ func (ints) Type(ast.Expr) types.Type            { return types.Typ[types.Int] }
 func (ints) TypeExpr(t types.Type) ast.Expr      { x, _ := parser.ParseExpr(t.String()); return x }
 func (ints) TextMethod(types.Type) string        { return "" }
 func (ints) Constant(ast.Expr) constant.Value    { return nil }
+func (ints) Boxed(ast.Expr) types.Type           { return nil }
+func (ints) IsBoxed(*types.Var) bool             { return false }
 func (ints) Copied(*ast.SelectorExpr) types.Type { return nil }
 
 func TestRewrite(t *testing.T) {

@@ -270,31 +270,20 @@ func (w *writer) method(i int) bool {
 }
 
 // literals puts function literals at the start of a statement of the cell's
-// top level into parentheses.
+// top level, and those over which a loop ranges, into parentheses.
 func (w *writer) literals() {
+	for i := range w.toks {
+		if w.at(i).Token == token.RANGE && w.at(i+1).Token == token.FUNC {
+			w.parenthesize(i + 1)
+		}
+	}
 	start := true
 	for i := 0; i < len(w.toks); i++ {
 		t := w.toks[i]
 		if start && t.Token == token.FUNC && w.at(i+1).Token == token.LPAREN && !w.method(i) {
-			body := w.closing(i + 1)
-			for body++; body > 0 && body < len(w.toks) && w.at(body).Token != token.LBRACE; body++ {
-				switch t := w.at(body).Token; {
-				case t == token.LPAREN || t == token.LBRACK:
-					body = w.closing(body)
-				case (t == token.INTERFACE || t == token.STRUCT) && w.at(body+1).Token == token.LBRACE:
-					body = w.closing(body + 1)
-				}
-				if body < 0 {
-					return
-				}
-			}
-			end := w.closing(body)
-			if end < 0 {
+			if i = w.parenthesize(i); i < 0 {
 				return
 			}
-			w.replace(t.from, t.from, "(")
-			w.replace(w.at(end).to, w.at(end).to, ")")
-			i = end
 			start = false
 			continue
 		}
@@ -310,6 +299,29 @@ func (w *writer) literals() {
 			start = false
 		}
 	}
+}
+
+// parenthesize puts the function literal at i into parentheses, and returns the
+// index of its last token, or -1 if it has none.
+func (w *writer) parenthesize(i int) int {
+	body := w.closing(i + 1)
+	for body++; body > 0 && body < len(w.toks) && w.at(body).Token != token.LBRACE; body++ {
+		switch t := w.at(body).Token; {
+		case t == token.LPAREN || t == token.LBRACK:
+			body = w.closing(body)
+		case (t == token.INTERFACE || t == token.STRUCT) && w.at(body+1).Token == token.LBRACE:
+			body = w.closing(body + 1)
+		}
+		if body < 0 {
+			return -1
+		}
+	}
+	end := w.closing(body)
+	if end >= 0 {
+		w.replace(w.at(i).from, w.at(i).from, "(")
+		w.replace(w.at(end).to, w.at(end).to, ")")
+	}
+	return end
 }
 
 // list makes a list of values at the end of the cell a call of Values.

@@ -26,6 +26,7 @@ func TestSource(t *testing.T) {
 		{"func (t T) M() {}", "func (t T) M() {}"},
 		{"func named() func() { return func() {} }", "func named() func() { return func() {} }"},
 		{"x := func() {}\ngo func() {}()", "x := func() {}\ngo func() {}()"},
+		{"f(func() { for x := range func(y func(int) bool) {} { g(x) } })", "f(func() { for x := range (func(y func(int) bool) {}) { g(x) } })"},
 		{"a, b", Values + "(a, b)"},
 		{"x := 1\nf(1, 2), []int{1, 2} // two\n", "x := 1\n" + Values + "(f(1, 2), []int{1, 2}) // two\n"},
 		{"func() int { return 1 }(), 2", Values + "((func() int { return 1 })(), 2)"},
@@ -66,7 +67,7 @@ func TestSourcePlace(t *testing.T) {
 
 // No text makes it panic, and lines keep their number.
 func FuzzNewSource(f *testing.F) {
-	for _, seed := range []string{"func f[T any](x T) {}", "type p[T any] struct{}\np[int]{}", "func() {}()", "a, b", "old[int]", "func(", "type (", "interface{~", "f[T"} {
+	for _, seed := range []string{"func f[T any](x T) {}", "type p[T any] struct{}\np[int]{}", "func() {}()", "a, b", "old[int]", "for range func(y func() bool) {} {}", "range func", "func(", "type (", "interface{~", "f[T"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {

@@ -19,6 +19,8 @@ import (
 	"maps"
 	"regexp"
 	"strings"
+
+	"github.com/evenbed/evenbed/kernel/internal/cell"
 )
 
 // A Checker checks the cells of a notebook one after the other.
@@ -27,6 +29,7 @@ type Checker struct {
 	packages *packages
 	names    map[string]types.Object // what the cells so far have declared
 	imports  map[string]importOf     // by name; a dot import by its path
+	boxed    map[*types.Var]bool     // fields that lead back to their own struct
 }
 
 type importOf struct{ name, path string }
@@ -34,7 +37,7 @@ type importOf struct{ name, path string }
 // New returns a Checker for a notebook without cells, whose cells will be
 // parsed into a set of files.
 func New(files *token.FileSet) *Checker {
-	return &Checker{files: files, packages: newPackages(), names: map[string]types.Object{}, imports: map[string]importOf{}}
+	return &Checker{files: files, packages: newPackages(), names: map[string]types.Object{}, imports: map[string]importOf{}, boxed: map[*types.Var]bool{}}
 }
 
 // A Problem is what is wrong at a place.
@@ -53,6 +56,7 @@ type Cell struct {
 	Errors []Problem
 
 	types map[ast.Expr]types.TypeAndValue
+	defs  map[*ast.Ident]types.Object
 
 	selections map[*ast.SelectorExpr]*types.Selection
 	checker    *Checker
@@ -73,7 +77,7 @@ type method struct {
 // Cell checks the nodes of a cell as they were parsed. They are not changed,
 // and nothing is remembered before [Cell.Keep].
 func (c *Checker) Cell(nodes []ast.Node) *Cell {
-	cell := &Cell{checker: c, types: map[ast.Expr]types.TypeAndValue{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
+	cell := &Cell{checker: c, types: map[ast.Expr]types.TypeAndValue{}, defs: map[*ast.Ident]types.Object{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
 		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}, selections: map[*ast.SelectorExpr]*types.Selection{}}
 	for _, n := range nodes {
 		cell.mention(n)
@@ -107,8 +111,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 			}
 		},
 	}
-	defs := map[*ast.Ident]types.Object{}
-	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: defs, Selections: cell.selections})
+	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: cell.defs, Selections: cell.selections})
 	func() {
 		defer func() {
 			if recover() != nil { // nodes that only the interpreter knows
@@ -118,7 +121,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		checker.Files([]*ast.File{file}) // its error is the first of those above
 	}()
 	for id, m := range cell.methods {
-		if f, ok := defs[id].(*types.Func); ok {
+		if f, ok := cell.defs[id].(*types.Func); ok {
 			m.signature = f.Signature()
 		}
 	}
@@ -141,6 +144,9 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		if _, ok := n.(*ast.FuncDecl); !ok {
 			cell.deferred(n)
 		}
+		cell.inLoops(n)
+		cell.boxes(n)
+		cell.compares(n)
 	}
 	return cell
 }
@@ -162,6 +168,36 @@ func (c *Cell) deferred(n ast.Node) {
 		case *ast.DeferStmt:
 			c.Problems = append(c.Problems, Problem{n.Pos(), "defer is for functions; at the top level of a cell call it where it is due, or put the lines into func() { ... }()"})
 		}
+		return true
+	})
+}
+
+// inLoops finds what belongs to the function around a loop over a function and
+// would belong to the loop's body, which becomes a function of its own.
+func (c *Cell) inLoops(n ast.Node) {
+	ast.Inspect(n, func(n ast.Node) bool {
+		r, ok := n.(*ast.RangeStmt)
+		if !ok || cell.Yield(c.Type(r.X)) == nil {
+			return true
+		}
+		ast.Inspect(r.Body, func(n ast.Node) bool {
+			word := ""
+			switch n := n.(type) {
+			case *ast.FuncLit:
+				return false
+			case *ast.DeferStmt:
+				word = "defer"
+			case *ast.CallExpr:
+				if id, ok := n.Fun.(*ast.Ident); ok && id.Name == "recover" && c.types[n.Fun].IsBuiltin() {
+					word = "recover"
+				}
+			}
+			if word != "" {
+				c.Problems = append(c.Problems, Problem{n.Pos(), "the interpreter has no " + word + " in the body of a loop over a function; " +
+					"put the values into a slice in that loop, and range over the slice"})
+			}
+			return true
+		})
 		return true
 	})
 }
@@ -264,13 +300,8 @@ func (c *Cell) Type(x ast.Expr) types.Type {
 	return nil
 }
 
-// Constant returns the value of a constant integer of the cell, or nil.
-func (c *Cell) Constant(x ast.Expr) constant.Value {
-	if v := c.types[x].Value; v != nil && v.Kind() == constant.Int {
-		return v
-	}
-	return nil
-}
+// Constant returns the value of a constant of the cell, or nil.
+func (c *Cell) Constant(x ast.Expr) constant.Value { return c.types[x].Value }
 
 // inMain reports whether a cell has declared a type.
 func inMain(n *types.Named) bool { return n.Obj().Pkg() != nil && n.Obj().Pkg().Path() == "main" }
@@ -300,8 +331,14 @@ func (c *Cell) TextMethod(t types.Type) string {
 		base = p.Elem()
 	}
 	n, ok := base.(*types.Named)
-	if !ok || types.IsInterface(n) == inMain(n) {
-		return "" // a cell's own interface keeps no methods
+	if !ok {
+		return ""
+	}
+	if types.IsInterface(n) {
+		return "String" // the value in it may have one
+	}
+	if !inMain(n) {
+		return ""
 	}
 	for _, name := range []string{"Error", "String"} {
 		m, _, _ := types.LookupFieldOrMethod(t, false, n.Obj().Pkg(), name)
@@ -535,7 +572,8 @@ var wrongs = regexp.MustCompile(`^cannot use .*\(untyped \w+ constant|\(mismatch
 func wrong(message string) bool { return wrongs.MatchString(message) }
 
 // unsure reports whether an error may come of what the checker does not know: a
-// name, or type arguments as the interpreter's parser has them.
+// name, type arguments as the interpreter's parser has them, or that all cells
+// are one package.
 func unsure(message string) bool {
-	return strings.HasPrefix(message, "undefined: ") || message == "missing type in composite literal"
+	return strings.HasPrefix(message, "undefined: ") || strings.HasPrefix(message, "implicit assignment to unexported field ") || message == "missing type in composite literal"
 }

@@ -3,13 +3,25 @@ package check
 import (
 	"fmt"
 	"go/ast"
+	"go/token"
 	"go/types"
 )
 
-// circles finds the types that refer to themselves in ways which the
-// interpreter cannot build: it takes its types from reflection, which can make
-// no circle, and bends only the simplest.
+// circles finds the types that refer to themselves. The interpreter takes its
+// types from reflection, which can make no circle. Fields that close one are
+// boxed, and what circles are left, through arrays, embedded fields or no
+// struct at all, are refused.
 func (c *Cell) circles(nodes []ast.Node) {
+	for _, n := range nodes {
+		if !isGeneric(n) {
+			ast.Inspect(n, func(n ast.Node) bool {
+				if spec, ok := n.(*ast.TypeSpec); ok {
+					c.box(spec)
+				}
+				return true
+			})
+		}
+	}
 	for _, n := range nodes {
 		switch n := n.(type) {
 		case *ast.GenDecl:
@@ -77,8 +89,10 @@ func (c *Cell) circle(name string) (self bool, through string) {
 		case interface{ Elem() types.Type }:
 			visit(t.Elem(), via)
 		case *types.Struct:
-			for i := range t.NumFields() {
-				visit(t.Field(i).Type(), via)
+			for f := range t.Fields() {
+				if !c.IsBoxed(f) {
+					visit(f.Type(), via)
+				}
 			}
 		case *types.Signature:
 			tuple(t.Params(), "a function")
@@ -91,4 +105,140 @@ func (c *Cell) circle(name string) (self bool, through string) {
 	}
 	visit(target.Underlying(), "")
 	return self, through
+}
+
+// box notes the fields of a type that lead back to it.
+func (c *Cell) box(spec *ast.TypeSpec) {
+	tn, ok := c.defs[spec.Name].(*types.TypeName)
+	if !ok {
+		return
+	}
+	ast.Inspect(spec.Type, func(n ast.Node) bool {
+		s, ok := n.(*ast.StructType)
+		if !ok {
+			return true
+		}
+		for _, f := range s.Fields.List {
+			for _, id := range f.Names {
+				v, ok := c.defs[id].(*types.Var)
+				if !ok {
+					continue
+				}
+				switch v.Type().Underlying().(type) {
+				case *types.Pointer, *types.Slice, *types.Map, *types.Chan, *types.Signature, *types.Interface:
+					if mentions(v.Type(), tn, map[*types.Named]bool{}) {
+						c.checker.boxed[v] = true
+					}
+				}
+			}
+		}
+		return true
+	})
+}
+
+// IsBoxed reports whether a field is held as an interface{}.
+func (c *Cell) IsBoxed(v *types.Var) bool { return c.checker.boxed[v] }
+
+// Boxed returns the type of a boxed field, of a selector of it or its name
+// where it is declared, or nil.
+func (c *Cell) Boxed(x ast.Expr) types.Type {
+	var v *types.Var
+	switch x := x.(type) {
+	case *ast.Ident:
+		v, _ = c.defs[x].(*types.Var)
+	case *ast.SelectorExpr:
+		if s := c.selections[x]; s != nil {
+			v, _ = s.Obj().(*types.Var)
+		}
+	}
+	if v == nil || !c.IsBoxed(v) {
+		return nil
+	}
+	return v.Type()
+}
+
+// boxes finds what cannot be done with a boxed field, which is no variable of
+// its type.
+func (c *Cell) boxes(n ast.Node) {
+	refuse := func(x ast.Expr, what, instead string) {
+		if x == nil {
+			return
+		}
+		if sel, ok := ast.Unparen(x).(*ast.SelectorExpr); ok && c.Boxed(sel) != nil {
+			c.Problems = append(c.Problems, Problem{x.Pos(), fmt.Sprintf(
+				"the interpreter cannot %s %s, whose type refers to itself; %s", what, types.ExprString(sel), instead)})
+		}
+	}
+	ast.Inspect(n, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.UnaryExpr:
+			if n.Op == token.AND {
+				refuse(n.X, "take the address of", "keep a pointer to the struct")
+			}
+		case *ast.AssignStmt:
+			if len(n.Lhs) != len(n.Rhs) {
+				for _, x := range n.Lhs {
+					refuse(x, "set several values at once in", "assign to a variable first")
+				}
+			}
+			for _, x := range n.Lhs {
+				if p, ok := x.(*ast.ParenExpr); ok {
+					refuse(p, "assign to parentheses around", "leave them out")
+				}
+			}
+		case *ast.RangeStmt:
+			if n.Tok == token.ASSIGN {
+				refuse(n.Key, "range with", "range with a variable")
+				refuse(n.Value, "range with", "range with a variable")
+			}
+		case *ast.SelectorExpr:
+			if s := c.selections[n]; s != nil && s.Kind() == types.MethodVal {
+				_, pointer := s.Obj().(*types.Func).Signature().Recv().Type().(*types.Pointer)
+				if _, given := c.Type(n.X).(*types.Pointer); pointer && !given {
+					refuse(n.X, "call a method with a pointer receiver of", "call it on a variable, and assign that to the field")
+				}
+			}
+		}
+		return true
+	})
+}
+
+// compares finds comparisons of what contains interfaces that cells have
+// declared: to the interpreter such an interface is the same only as itself.
+func (c *Cell) compares(n ast.Node) {
+	refuse := func(x ast.Node, what, instead string) {
+		c.Problems = append(c.Problems, Problem{x.Pos(), "the interpreter cannot " + what + " with an interface that a cell has declared; " + instead})
+	}
+	ast.Inspect(n, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.MapType:
+			if m, ok := c.Type(n).(*types.Map); ok && ownInterface(m.Key()) {
+				refuse(n, "find keys", "use a string or a number as the key")
+			}
+		case *ast.BinaryExpr:
+			if t := c.Type(n.X); t != nil && (n.Op == token.EQL || n.Op == token.NEQ) && !types.IsInterface(t) && ownInterface(t) {
+				refuse(n, "compare values", "compare their fields one by one")
+			}
+		}
+		return true
+	})
+}
+
+// ownInterface reports whether a value contains an interface with methods that
+// a cell has declared.
+func ownInterface(t types.Type) bool {
+	switch u := t.Underlying().(type) {
+	case *types.Interface:
+		n, ok := t.(*types.Named)
+		return !u.Empty() && (!ok || inMain(n))
+	case *types.Array:
+		return ownInterface(u.Elem())
+	case *types.Struct:
+		for f := range u.Fields() {
+			if ownInterface(f.Type()) {
+				return true
+			}
+		}
+	}
+	return false
 }

@@ -106,7 +106,7 @@ func TestComplete(t *testing.T) {
 		// packages
 		{`strings.Cu|`, "Cut function, CutPrefix function, CutSuffix function", "all"},
 		{`str.Ito|`, "Itoa function", "all"},
-		{`strings.|`, "Builder type, ToUpper function", "SplitSeq"},
+		{`strings.|`, "Builder type, ToUpper function", ""},
 		{`math.P|`, "Pi constant, Phi constant, Pow function", ""}, // not imported yet
 		{"import m \"math\"\nm.P|", "Pi constant", ""},
 		{"strings := pump\nstrings.|", "Flow field", "Cut Builder"},
@@ -318,7 +318,6 @@ func TestInspect(t *testing.T) {
 		{`pressure.In(|`, "In(unit Pressure) float64"},
 		{`math.Pi|`, "const Pi = 3.14159"},
 		{`slices.Sort|`, "sort.Float64s"},
-		{`strings.SplitSeq|`, "cannot range over functions"},
 		{`len(|`, "func len(v T) int & number of elements"},
 		{`Pump|{}`, "type Pump struct{Flow float64; "},
 		{"func f(a int) string { return \"\" }\nf(|", "func f(a int) string"},

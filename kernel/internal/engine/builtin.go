@@ -24,6 +24,8 @@ func (in *interp) declareBuiltins() {
 		cell.Note:   {Compile: in.compileNote, ArgMin: 1, ArgMax: 1},
 		cell.Step:   {Compile: in.compileStep, ArgMin: 1, ArgMax: 1},
 		cell.Text:   {Compile: in.compileText, ArgMin: 1, ArgMax: 2},
+		cell.Box:    {Compile: in.compileBox, ArgMin: 1, ArgMax: 1},
+		cell.Unbox:  {Compile: in.compileUnbox, ArgMin: 2, ArgMax: 2},
 		cell.Values: {Compile: in.compileValues, ArgMin: 1, ArgMax: 1000},
 	} {
 		in.ir.DeclBuiltin(name, b)
@@ -130,24 +132,88 @@ func (in *interp) compileValues(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr)
 	return in.call(c, args, ts, ts, func(vs []reflect.Value) []reflect.Value { return vs })
 }
 
+// compileBox compiles Box(x).
+func (in *interp) compileBox(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	x := c.Expr1(node.Args[0], nil)
+	return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{c.Universe.TypeOfInterface}, func(vs []reflect.Value) []reflect.Value {
+		v := reflect.New(reflect.TypeFor[any]()).Elem()
+		if !vs[0].IsNil() { // such fields are pointers, slices, maps, functions, channels or interfaces
+			v.Set(vs[0])
+		}
+		return []reflect.Value{v}
+	})
+}
+
+// compileUnbox compiles Unbox(x, T).
+func (in *interp) compileUnbox(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	x, t := c.Expr1(node.Args[0], nil), c.Type(node.Args[1])
+	return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{t}, func(vs []reflect.Value) []reflect.Value {
+		v := reflect.New(t.ReflectType()).Elem()
+		if inside := vs[0].Elem(); inside.IsValid() {
+			v.Set(inside)
+		}
+		return []reflect.Value{v}
+	})
+}
+
 // compileText compiles Text(f, x) and Text(x).
 func (in *interp) compileText(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	result := []xr.Type{c.Universe.TypeOfInterface}
 	if len(node.Args) == 1 {
-		// In an interface of compiled code stands a value with its methods,
-		// which the interpreter would take away for the empty interface.
 		x := c.Expr1(node.Args[0], nil)
-		return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{c.Universe.TypeOfInterface}, func(vs []reflect.Value) []reflect.Value {
-			return []reflect.Value{vs[0].Convert(reflect.TypeFor[any]())}
+		return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, result, func(vs []reflect.Value) []reflect.Value {
+			return []reflect.Value{texts(vs[0], x.Type, in.inside)}
 		})
 	}
 	f, x := c.Expr1(node.Args[0], nil), c.Expr1(node.Args[1], nil)
-	return in.call(c, []*fast.Expr{f, x}, []xr.Type{f.Type, x.Type}, []xr.Type{c.TypeOf(text{})}, func(vs []reflect.Value) []reflect.Value {
-		t := text{
-			value: vs[1].Interface(),
-			write: func() string { return vs[0].Call(vs[1:])[0].String() },
-		}
-		return []reflect.Value{reflect.ValueOf(t)}
+	return in.call(c, []*fast.Expr{f, x}, []xr.Type{f.Type, x.Type}, result, func(vs []reflect.Value) []reflect.Value {
+		return []reflect.Value{texts(vs[1], x.Type, func(v reflect.Value, t xr.Type) any {
+			return text{v.Interface(), func() string { return vs[0].Call([]reflect.Value{v})[0].String() }}
+		})}
 	})
+}
+
+// texts returns, as an interface{}, what one makes of a value, or of the
+// elements of slices, arrays and maps without a name.
+func texts(v reflect.Value, t xr.Type, one func(reflect.Value, xr.Type) any) reflect.Value {
+	var made reflect.Value
+	switch k := t.Kind(); {
+	case t.Named() || k != reflect.Slice && k != reflect.Array && k != reflect.Map:
+		made = reflect.ValueOf(one(v, t))
+	case k == reflect.Map:
+		made = reflect.MakeMap(reflect.MapOf(v.Type().Key(), reflect.TypeFor[any]()))
+		for i := v.MapRange(); i.Next(); {
+			made.SetMapIndex(i.Key(), texts(i.Value(), t.Elem(), one))
+		}
+	default:
+		list := []any{}
+		for i := range v.Len() {
+			list = append(list, texts(v.Index(i), t.Elem(), one).Interface())
+		}
+		made = reflect.ValueOf(list)
+	}
+	x := reflect.New(reflect.TypeFor[any]()).Elem()
+	if made.IsValid() {
+		x.Set(made)
+	}
+	return x
+}
+
+// inside returns the value in an interface with the methods by which it is
+// written. Into the empty interface the interpreter would put it without.
+func (in *interp) inside(v reflect.Value, t xr.Type) any {
+	if v.IsNil() {
+		return nil
+	}
+	if !xr.IsEmulatedInterface(t) {
+		return v.Interface()
+	}
+	x, typ := xr.FromEmulatedInterface(xr.FromReflectValues([]reflect.Value{v})[0])
+	value := x.ReflectValue().Interface()
+	if write := in.writer(x, typ); write != nil {
+		return text{value, write}
+	}
+	return value
 }
 
 // A text is a value of a type that a cell has declared, with the method by

@@ -1,6 +1,7 @@
 package engine_test
 
 import (
+	"context"
 	"fmt"
 	"os"
 	"regexp"
@@ -101,12 +102,13 @@ func TestFailuresOfCells(t *testing.T) {
 		{"import . \"github.com/evenbed/evenbed/packing/units\"\nw := 150.0\nw * CentimetrePerHour", "compile error: *CentimetrePerHour.Times(v)* @3:1"},
 		{"\n\nkept = []int{1}[3]", "panic: index out of range @3:1"},
 		{"kept = 6\nfor i := 0; i < 3; i++ {\n\tkept += 1 / zero\n}", "panic: integer divide by zero @3:2"},
-		{"for v := range func(yield func(int) bool) {} { Display(v) }", "compile error: *the loop's body as a function* @1:37"},
+		{"func g[T any](s func(func(T) bool)) {\n\tfor range s { }\n}\ng[int](nil)", "compile error: *the loop's body as a function* @4:1"},
+		{"func back() int {\n\tfor range func(yield func(int) bool) { yield(1) } {\n\t\tpanic(3)\n\t}\n\treturn 0\n}\nback()", "panic: 3 @3:3"},
 		{"func first[T any](xs ...T) T { return xs[0] }\nkept +\nfirst(1) + undef", "compile error: *write them, as f[float64](x) @3:7"},
 		{"func add[T any](a, b T) T { return a + c }\nadd[int](1, 2)", "compile error: *c* @2:1"},
 		{"type box[T any] struct{ v T }\nfunc (b box[T]) Get() T { return b.v }", "compile error: *no methods of generic types* @2:9"},
-		{"type list struct{ next *list }\nfunc (l list) Len() int { return 0 }", "compile error: *write a function that takes a list @2:15"},
-		{"type a1 struct{ b []b1 }\ntype b1 struct{ a []a1 }", "compile error: *refer to itself through type b1* @1:6"},
+		{"type list []list\nfunc (l list) Len() int { return 0 }", "compile error: *write a function that takes a list @2:15"},
+		{"type a1 []b1\ntype b1 []a1", "compile error: *refer to itself through type b1* @1:6"},
 		{"func() int {\n\treturn 1 / zero\n}()", "panic: integer divide by zero @2:9"},
 		{"\"plates \" + 1", "compile error: *mismatched types untyped string and untyped int* @1:1"},
 		{"func none() int { }", "compile error: missing return @1:19"},
@@ -441,6 +443,24 @@ func TestCellsToRunAgain(t *testing.T) {
 	}
 	if after := values(); after != before {
 		t.Errorf("%s, before %s", after, before)
+	}
+}
+
+// A cell that was interrupted is no cell to run again as it is, but what it had
+// set is lost as well.
+func TestLostWithAnInterruptedCell(t *testing.T) {
+	nb := open(t)
+	nb.want("a := 1")
+	ctx, cancel := context.WithTimeout(context.Background(), 50*time.Millisecond)
+	defer cancel()
+	if _, r := nb.runContext(ctx, "a = 2\nfor { }"); r.Failure == nil || r.Failure.Name != "interrupted" {
+		t.Fatalf("%+v", r)
+	}
+	nb.want("a", "value 2")
+	_, r := nb.run("func r() int { return r() + 1 }\nr()")
+	const want = "; cells to run again: 1 and 3; what interrupted cells had set is gone, too: 2"
+	if !r.Died || !strings.HasSuffix(r.Failure.Message, want) || !slices.Equal(r.Rerun, []int{1, 3}) {
+		t.Errorf("%+v %v, want ...%s", r.Failure, r.Rerun, want)
 	}
 }
 

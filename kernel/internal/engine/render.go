@@ -3,6 +3,7 @@ package engine
 import (
 	"fmt"
 	"reflect"
+	"slices"
 	"strings"
 
 	"github.com/cosmos72/gomacro/fast"
@@ -34,6 +35,12 @@ func displayInterfaces(ir *fast.Interp) []interfaceOf {
 
 // bundle returns what is shown of values with these static types.
 func (in *interp) bundle(vs []xr.Value, types []xr.Type) display.Bundle {
+	vs, types = slices.Clone(vs), slices.Clone(types)
+	for i, v := range vs {
+		if types[i] != nil && xr.IsEmulatedInterface(types[i]) && !v.IsNil() {
+			vs[i], types[i] = xr.FromEmulatedInterface(v)
+		}
+	}
 	if len(vs) == 1 {
 		if b, ok := in.rich(vs[0], types[0]); ok {
 			return b
@@ -109,8 +116,8 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 	}
 	rv := v.ReflectValue()
 	if t != nil && t.Named() && t.NumMethod() > 0 {
-		if s, ok := in.stringOf(v, t); ok {
-			return s
+		if write := in.writer(v, t); write != nil {
+			return write()
 		}
 	}
 	if !rv.CanInterface() {
@@ -130,9 +137,10 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 	return fmt.Sprintf("%+v", x)
 }
 
-// stringOf calls the String or Error method of a type that a cell declared.
-func (in *interp) stringOf(v xr.Value, t xr.Type) (string, bool) {
-	for _, i := range []xr.Type{in.ir.Comp.TypeOf((*fmt.Stringer)(nil)).Elem(), in.ir.Comp.TypeOfError()} {
+// writer returns what calls the Error or String method of a value of a type
+// that a cell declared, or nil if it has none.
+func (in *interp) writer(v xr.Value, t xr.Type) func() string {
+	for _, i := range []xr.Type{in.ir.Comp.TypeOfError(), in.ir.Comp.TypeOf((*fmt.Stringer)(nil)).Elem()} {
 		if !t.Implements(i) {
 			continue
 		}
@@ -141,13 +149,13 @@ func (in *interp) stringOf(v xr.Value, t xr.Type) (string, bool) {
 			continue
 		}
 		switch x := conv(v).ReflectValue().Interface().(type) {
-		case fmt.Stringer:
-			return x.String(), true
 		case error:
-			return x.Error(), true
+			return x.Error
+		case fmt.Stringer:
+			return x.String
 		}
 	}
-	return "", false
+	return nil
 }
 
 // displayID returns the name under which a value wants to be shown, and

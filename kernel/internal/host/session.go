@@ -36,6 +36,7 @@ type Session struct {
 	err    error         // why no engine could be started
 	closed bool
 	ran    []int // numbers of the cells that this engine has run, see hasRun
+	halted []int // numbers of those that were interrupted while it ran them
 }
 
 // Start starts an engine. It returns at once; the first call that needs the
@@ -63,7 +64,7 @@ func Start(opt Options) (*Session, error) {
 
 // begin starts an engine in the background; s.mu is held.
 func (s *Session) begin() {
-	s.eng, s.err, s.ran = nil, nil, nil
+	s.eng, s.err, s.ran, s.halted = nil, nil, nil, nil
 	starts := make(chan struct{})
 	s.starts = starts
 	go func() {
@@ -121,11 +122,11 @@ func (s *Session) Execute(ctx context.Context, code string, number int) Reply {
 		return s.fail(Failure{Name: "interrupted", Message: "the cell was stopped before it began"})
 	}
 	s.mu.Lock()
-	ran, gone := s.ran, s.eng != nil && s.eng.dead()
+	ran, halted, gone := s.ran, s.halted, s.eng != nil && s.eng.dead()
 	s.mu.Unlock()
 	if gone && len(ran) > 0 { // it died after its last cell had ended
 		s.restart()
-		return s.lost(Failure{Name: "engine ended", Message: "the engine ended between two cells: " + s.lastWords()}, ran, number)
+		return s.lost(Failure{Name: "engine ended", Message: "the engine ended between two cells: " + s.lastWords()}, ran, halted, number)
 	}
 	p, err := s.engine()
 	if err != nil {
@@ -135,17 +136,21 @@ func (s *Session) Execute(ctx context.Context, code string, number int) Reply {
 	}
 	failure, ok := p.execute(ctx, code, number)
 	s.mu.Lock()
-	if (ok || hasRun(failure)) && s.eng == p && number > 0 {
-		s.ran = append(slices.DeleteFunc(s.ran, func(n int) bool { return n == number }), number)
+	if s.eng == p && number > 0 {
+		if ok || hasRun(failure) {
+			s.ran = append(without(s.ran, number), number)
+		} else if failure != nil && failure.Name == "interrupted" {
+			s.halted = append(without(s.halted, number), number)
+		}
 	}
-	ran = s.ran
+	ran, halted = s.ran, s.halted
 	s.mu.Unlock()
 	if !p.dead() {
 		return Reply{Failure: failure}
 	}
 	reason := p.reason()
 	s.restart()
-	return s.lost(Failure{Name: "engine ended", Message: reason}, ran, number)
+	return s.lost(Failure{Name: "engine ended", Message: reason}, ran, halted, number)
 }
 
 // hasRun reports whether a cell that failed ran until then, so that what it had
@@ -163,15 +168,22 @@ func hasRun(f *Failure) bool {
 }
 
 // lost tells a cell that its engine has died, and which cells to run again.
-func (s *Session) lost(f Failure, ran []int, number int) Reply {
+func (s *Session) lost(f Failure, ran, halted []int, number int) Reply {
 	f.Message += "; all variables are gone and a new engine has been started"
-	ran = slices.DeleteFunc(slices.Clone(ran), func(n int) bool { return n == number })
+	ran = without(ran, number)
 	if len(ran) > 0 {
 		f.Message += "; cells to run again: " + list(ran)
+	}
+	if halted = without(halted, number); len(halted) > 0 {
+		f.Message += "; what interrupted cells had set is gone, too: " + list(halted)
 	}
 	r := s.fail(f)
 	r.Died, r.Rerun = true, ran
 	return r
+}
+
+func without(ns []int, number int) []int {
+	return slices.DeleteFunc(slices.Clone(ns), func(n int) bool { return n == number })
 }
 
 // fail hands on a failure of the host's own.

@@ -138,12 +138,8 @@ func leftOut(path string, o types.Object) string {
 	}
 	switch o := o.(type) {
 	case *types.Func:
-		s := o.Signature()
-		if s.TypeParams().Len() > 0 {
+		if o.Signature().TypeParams().Len() > 0 {
 			return "generic"
-		}
-		if iterates(s.Params()) || iterates(s.Results()) {
-			return "iterator"
 		}
 	case *types.TypeName:
 		switch t := o.Type().(type) {
@@ -161,17 +157,6 @@ func leftOut(path string, o types.Object) string {
 		}
 	}
 	return ""
-}
-
-// iterates reports whether one of the variables is an iterator.
-func iterates(t *types.Tuple) bool {
-	for v := range t.Variables() {
-		n, ok := types.Unalias(v.Type()).(*types.Named)
-		if ok && n.Obj().Pkg() != nil && n.Obj().Pkg().Path() == "iter" {
-			return true
-		}
-	}
-	return false
 }
 
 func (x *index) symbol(o types.Object) docs.Symbol {
