@@ -3,9 +3,11 @@ package plan
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/internal/steps"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -13,17 +15,20 @@ import (
 // nowhere constant.
 func (w *reviewer) cut() error {
 	s, f := w.f.signals, w.f
-	usual := w.sampling()
-	if least := 3 * units.Time(usual); w.r.ShortestPlateau < least {
+	if least := 3 * units.Time(steps.Spacing(s.velocity.x)); w.r.ShortestPlateau < least {
 		w.r.ShortestPlateau = least
 		w.taken("shortest stretch of constant flow %v, three readings", least)
 	}
-	if s.adapter.recorded() {
-		w.moves(gridOf(s.adapter, usual, w.r.ShortestPlateau))
+	if err := w.moves(); err != nil {
+		return err
 	}
-	g := gridOf(s.velocity, usual, w.r.ShortestPlateau)
-	most := medianOfTop(g.calm)
-	flats := g.plateaus(w.r.ShortestPlateau, float64(w.r.FlowTolerance), 0.005*most)
+	byHeight := slices.Clone(s.velocity.y)
+	slices.Sort(byHeight)
+	most := byHeight[len(byHeight)*99/100] // which single readings do not make
+	flats, err := steps.Finder{Shortest: float64(w.r.ShortestPlateau), Within: 0.005 * most, Part: float64(w.r.FlowTolerance), Ties: true}.Plateaus(s.velocity.x, s.velocity.y)
+	if err != nil {
+		return w.noPlateaus("flow", err)
+	}
 	if len(flats) == 0 {
 		return &packing.InputError{Where: w.run.Label, What: "flow", Problem: fmt.Sprintf("it is nowhere constant within %v for %v", w.r.FlowTolerance, w.r.ShortestPlateau),
 			Remedy: "look at the record; if it pulsates, give a larger FlowTolerance"}
@@ -39,34 +44,34 @@ func (w *reviewer) cut() error {
 	return nil
 }
 
-// medianOfTop returns a high level that single readings do not make: the value
-// below which 99 % lie.
-func medianOfTop(y []float64) float64 {
-	v := append([]float64(nil), y...)
-	k := len(v) * 99 / 100
-	quickSelect(v, k)
-	return v[k]
-}
-
 // moves lists the movements of the adapter between its places of rest.
-func (w *reviewer) moves(g grid) {
-	places := g.plateaus(w.r.ShortestPlateau/2, 0, float64(0.5*units.Millimetre))
+func (w *reviewer) moves() error {
+	adapter := w.f.signals.adapter
+	places, err := steps.Finder{Shortest: float64(w.r.ShortestPlateau / 2), Within: float64(0.5 * units.Millimetre), Ties: true}.Plateaus(adapter.x, adapter.y)
+	if err != nil {
+		return w.noPlateaus("adapter", err)
+	}
 	for i := 1; i < len(places); i++ {
 		a, b := places[i-1], places[i]
-		m := AdapterMove{Start: units.Time(a.to), End: units.Time(b.from), From: units.Length(a.level), To: units.Length(b.level)}
+		m := AdapterMove{Start: units.Time(a.To), End: units.Time(b.From), From: units.Length(a.Level), To: units.Length(b.Level)}
 		m.Speed = (m.From - m.To).Within(m.End - m.Start)
 		w.f.Moves = append(w.f.Moves, m)
 	}
+	return nil
+}
+
+func (w *reviewer) noPlateaus(what string, err error) error {
+	return &packing.InputError{Where: w.run.Label, What: what, Problem: err.Error(), Remedy: "leave out the rows in which it was not read"}
 }
 
 // bounds returns the velocity below which the flow rests, and the one from which
 // it compresses: half way, in proportion, between first and second step; of the
 // plan, if there is one, else of the record. It is infinite if the record holds
 // one kind of flow only.
-func (w *reviewer) bounds(flats []plateau) (rest, high float64) {
+func (w *reviewer) bounds(flats []steps.Plateau) (rest, high float64) {
 	most := 0.0
 	for _, p := range flats {
-		most = math.Max(most, p.level)
+		most = math.Max(most, p.Level)
 	}
 	rest = most / 100
 	if w.planned {
@@ -77,8 +82,8 @@ func (w *reviewer) bounds(flats []plateau) (rest, high float64) {
 	}
 	least := math.Inf(1)
 	for _, p := range flats {
-		if p.level > rest {
-			least = math.Min(least, p.level)
+		if p.Level > rest {
+			least = math.Min(least, p.Level)
 		}
 	}
 	if most < 2*least {
@@ -89,11 +94,11 @@ func (w *reviewer) bounds(flats []plateau) (rest, high float64) {
 }
 
 // name makes steps of the plateaus of the flow.
-func (w *reviewer) name(flats []plateau, rest, high float64) {
+func (w *reviewer) name(flats []steps.Plateau, rest, high float64) {
 	f := w.f
-	compressing := func(p plateau) bool {
+	compressing := func(p steps.Plateau) bool {
 		if f.Compressions == 0 {
-			return p.level >= high
+			return p.Level >= high
 		}
 		fastest := 0.0
 		for _, s := range f.Steps {
@@ -101,13 +106,13 @@ func (w *reviewer) name(flats []plateau, rest, high float64) {
 				fastest = math.Max(fastest, float64(s.Velocity))
 			}
 		}
-		return p.level >= 0.75*fastest // about as fast as before
+		return p.Level >= 0.75*fastest // about as fast as before
 	}
 	loose, stopped := false, true
 	for i, p := range flats {
-		s := Step{Start: units.Time(p.start), End: units.Time(p.end), from: p.from, to: p.to, Velocity: units.Velocity(p.level)}
+		s := Step{Start: units.Time(p.Start), End: units.Time(p.Finish), from: p.From, to: p.To, Velocity: units.Velocity(p.Level)}
 		switch {
-		case p.level <= rest && f.Compressions > 0:
+		case p.Level <= rest && f.Compressions > 0:
 			s.Kind, s.Name = Stop, "stop, catch"
 			if f.Steps[len(f.Steps)-1].Kind != Compression {
 				s.Kind, s.Name = Waiting, "flow off"
@@ -115,19 +120,19 @@ func (w *reviewer) name(flats []plateau, rest, high float64) {
 				s.Name = "stop, catch again"
 			}
 			stopped = true
-		case p.level <= rest && loose && i+1 < len(flats) && compressing(flats[i+1]):
+		case p.Level <= rest && loose && i+1 < len(flats) && compressing(flats[i+1]):
 			s.Kind, s.Name = AdapterDown, "flow off"
 			for _, m := range f.Moves {
 				if m.End > s.Start && m.Start < s.End {
 					s.Name = "flow off, adapter"
 				}
 			}
-		case p.level <= rest && loose:
+		case p.Level <= rest && loose:
 			s.Name = "flow off"
 			if i+1 < len(flats) {
 				w.doubt("Step 1 was interrupted from %v to %v.", s.Start, s.End)
 			}
-		case p.level <= rest:
+		case p.Level <= rest:
 			s.Name = "before the flow"
 		case compressing(p):
 			s.Kind = Compression
@@ -296,7 +301,7 @@ func (s signal) drift(from, to float64) (change, se float64, why string) {
 	for k := range n {
 		a, b := i+(j-i)*k/n, i+(j-i)*(k+1)/n
 		x[k] = (s.x[a] + s.x[b-1]) / 2
-		y[k] = medianOf(append([]float64(nil), s.y[a:b]...))
+		y[k] = steps.Median(slices.Clone(s.y[a:b]))
 		mx, my = mx+x[k]/float64(n), my+y[k]/float64(n)
 	}
 	sxx, sxy := 0.0, 0.0
