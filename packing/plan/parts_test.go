@@ -33,6 +33,41 @@ func TestParts(t *testing.T) {
 	}
 }
 
+// TestRuler: a place is said from the net and as the ruler reads it, wherever it
+// is used; with the ruler's zero at the net, once. By hand: the mark at 18 cm reads
+// 19.2 cm on a ruler that is at 1.2 cm at the net.
+func TestRuler(t *testing.T) {
+	c := own(t)
+	c.RulerZero = 12 * Millimetre
+	off := mustPlan(t, c)
+	c.RulerZero = 0
+	on := mustPlan(t, c)
+	for _, tc := range []struct {
+		what, text, want string
+	}{
+		{"steps", off.StepTable().Markdown(), "adapter at the mark, 18.0 cm (ruler 19.2 cm) above the bottom net"},
+		{"numbers", off.NumberTable().Caption, "the ruler reads 1.2 cm there"},
+		{"sheet", off.SheetTable().Markdown(), "| ruler: adapter at the mark | 19.2 cm |"},
+		{"steps", on.StepTable().Markdown(), "adapter at the mark, 18.0 cm above the bottom net"},
+	} {
+		if !strings.Contains(tc.text, tc.want) {
+			t.Errorf("%s: %q is missing in\n%s", tc.what, tc.want, tc.text)
+		}
+	}
+	if s := on.HTML(); strings.Contains(s, "ruler 1") || strings.Contains(s, "ruler: bed<") {
+		t.Errorf("a ruler from the net is told twice:\n%s", s)
+	}
+	number := off.NumberTable()
+	for i, s := range number.Rows {
+		if s[0] == "catch" && (s[7] != "18.0" || s[8] != "18.0" || s[9] != "19.2" || s[10] != "19.2") {
+			t.Errorf("row %d: %q", i, s)
+		}
+		if s[7] == "" != (s[9] == "") {
+			t.Errorf("row %d: a height without its reading: %q", i, s)
+		}
+	}
+}
+
 // TestElements: what stands in a result shows in words, each number with its unit.
 func TestElements(t *testing.T) {
 	nan := math.NaN()

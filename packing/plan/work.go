@@ -943,6 +943,20 @@ func (w *work) stage(name, valves, do, watch, ends string) *Stage {
 // row adds a line to the sheet.
 func (w *work) row(what, expected string) { w.p.Sheet = append(w.p.Sheet, SheetRow{what, expected}) }
 
+// place is a height above the bottom net, with what the ruler reads there if that
+// is another number.
+func (w *work) place(l units.Length) string {
+	if w.c.RulerZero == 0 {
+		return cm(l)
+	}
+	return fmt.Sprintf("%s (ruler %s)", cm(l), w.ruler(l))
+}
+
+// atMark says where the adapter stands in the end.
+func (w *work) atMark() string {
+	return "adapter at the mark, " + w.place(w.c.BedHeight) + " above the bottom net"
+}
+
 // ruler is a height as the ruler reads it.
 func (w *work) ruler(l units.Length) string {
 	return fmt.Sprintf("%.1f cm", (l + w.c.RulerZero).In(units.Centimetre))
