@@ -372,7 +372,8 @@ func (w *work) computeAxial() {
 // limits are held against, where the law tells its pressure.
 func (w *work) displacing() {
 	if w.c.Law != nil {
-		w.uses = append(w.uses, use{w.c.AdapterSpeed, w.packedPressure(w.c.AdapterSpeed, w.p.Viscosity), true})
+		p := w.packedPressure(w.c.AdapterSpeed, w.p.Viscosity)
+		w.uses = append(w.uses, use{w.c.AdapterSpeed, p, p, true})
 	}
 }
 
@@ -539,7 +540,7 @@ func (w *work) computeInPlace() {
 		w.caution("The factor takes about %.3g bar by the %s; at %.3g bar the flow stops before all slurry is in.", need.In(units.Bar), curveName(w.curve), c.PackingPressure.In(units.Bar))
 	}
 	w.p.Second.AdapterTravel = 0
-	w.use(c.Column.Velocity(c.FillFlow), c.PackingPressure)
+	w.uses = append(w.uses, use{c.Column.Velocity(c.FillFlow), c.PackingPressure, c.PackingPressure, false})
 	if t := w.p.Pour.Prepared.PumpedAt(c.FillFlow); t > w.p.Pour.ClearLayer {
 		w.caution("Filling takes %s, and 1 cm of clear liquid forms in %s: the tank must be stirred from top to bottom until the end, and the hose must not stand still.", span(t), span(w.p.Pour.ClearLayer))
 	}

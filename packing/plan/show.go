@@ -96,6 +96,12 @@ func (p Procedure) summary() table.Table {
 		t.Add("empty column", fmt.Sprintf("adds %.3g bar at %.4g cm/h", h.Pressure.In(units.Bar), h.Velocity.In(units.CentimetrePerHour)))
 	}
 	t.Add("limits", p.limitSummary())
+	if len(p.Pressures) > 0 {
+		if l := p.Pressures[0]; l.Used > l.Expected {
+			t.Add("error of the curve", fmt.Sprintf("in the pressures held against limits: %s bar, the upper end of its 95 %% interval; without it %s bar, and of the lowest limit %s",
+				bar(l.Used), bar(l.Expected), margin(1-l.Expected.In(l.Limit))))
+		}
+	}
 	if known(p.Second.RiseBound) && len(p.Rises) > 0 {
 		t.Add("rise on stop", fmt.Sprintf("at most %.2f mm/s", p.Second.RiseBound.In(units.MillimetrePerSecond)))
 	}
@@ -355,12 +361,20 @@ func (p Procedure) largeTable() table.Table {
 func (p Procedure) limitTable() table.Table {
 	t := table.Table{Caption: "Limits, lowest first", RowHeaders: true,
 		Columns: []table.Column{{Name: "limit"}, {Name: "allowed", Right: true}, {Name: "planned", Right: true}, {Name: "left", Right: true}}}
+	interval := false
 	for _, l := range p.Pressures {
 		used := "not known"
 		if known(l.Used) {
 			used = fmt.Sprintf("%.2f bar%s", l.Used.In(units.Bar), p.onlyFirst())
 		}
 		t.Add(l.Name, bar(l.Limit)+" bar", used, tableMargin(l.Margin))
+		if l.Used > l.Expected {
+			interval = true
+			t.Add(l.Name+", by the curve itself", "", fmt.Sprintf("%.2f bar%s", l.Expected.In(units.Bar), p.onlyFirst()), tableMargin(1-l.Expected.In(l.Limit)))
+		}
+	}
+	if interval {
+		t.Note = "Pressures are held against their limits with the upper end of the curve's 95 % interval; the lines below say what the curve itself would leave."
 	}
 	for _, l := range p.Flows {
 		t.Add(l.Name, fmt.Sprintf("%.0f cm/h", l.Limit.In(units.CentimetrePerHour)), fmt.Sprintf("%.0f cm/h%s", l.Used.In(units.CentimetrePerHour), p.onlyFirst()), tableMargin(l.Margin))
