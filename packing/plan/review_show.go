@@ -133,6 +133,15 @@ func (f Findings) SteadyTable() table.Table {
 	c := f.Review.Steady
 	t := table.Table{Caption: fmt.Sprintf("Steady at the end: height within %v and pressure within %v over %v", c.Height, c.Pressure, c.Over), RowHeaders: true, Columns: []table.Column{
 		{Name: "step"}, {Name: "height changed by", Unit: "mm", Right: true}, {Name: "height"}, {Name: "pressure changed by", Unit: "%", Right: true}, {Name: "pressure"}}}
+	byPressure, byAdapter := f.Review.StepsBy == StepsByPressure, f.Review.StepsBy == StepsByAdapter
+	if byPressure {
+		t.Caption = fmt.Sprintf("Steady at the end: height within %v, pressure and flow within %v over %v", c.Height, c.Pressure, c.Over)
+		t.Columns = append(t.Columns, table.Column{Name: "flow changed by", Unit: "%", Right: true}, table.Column{Name: "flow"})
+	}
+	if byAdapter {
+		t.Caption = fmt.Sprintf("Steady at the end: height within %v over %v", c.Height, c.Over)
+		t.Columns = t.Columns[:3]
+	}
 	change := func(v, se float64, decimals int) string {
 		if math.IsNaN(v) {
 			return "not known"
@@ -149,10 +158,16 @@ func (f Findings) SteadyTable() table.Table {
 		return steadyWord(v)
 	}
 	for _, s := range f.Steps {
-		if s.Kind == LooseBed || s.Kind == Compression {
+		if s.Kind == LooseBed || s.Kind == Compression && !byAdapter || s.Kind == Stop && byAdapter {
 			k := s.Steadiness
-			t.Add(s.Name, change(k.Height.In(units.Millimetre), k.HeightStdErr.In(units.Millimetre), 2), verdict(k.HeightIs, k.HeightWhy),
-				change(k.Pressure.In(units.Percent), k.PressureStdErr.In(units.Percent), 1), verdict(k.PressureIs, k.PressureWhy))
+			row := []string{s.Name, change(k.Height.In(units.Millimetre), k.HeightStdErr.In(units.Millimetre), 2), verdict(k.HeightIs, k.HeightWhy)}
+			if !byAdapter {
+				row = append(row, change(k.Pressure.In(units.Percent), k.PressureStdErr.In(units.Percent), 1), verdict(k.PressureIs, k.PressureWhy))
+			}
+			if byPressure {
+				row = append(row, change(k.Flow.In(units.Percent), k.FlowStdErr.In(units.Percent), 1), verdict(k.FlowIs, k.FlowWhy))
+			}
+			t.Add(row...)
 		}
 	}
 	return t

@@ -82,7 +82,14 @@ func (s signal) integral(from, to float64) float64 {
 func (w *reviewer) read() error {
 	run, s := w.run, &w.f.signals
 	area := float64(w.r.Column.Area())
-	if run.Flow.Len() == 0 {
+	switch by := w.r.StepsBy; {
+	case by == StepsByPressure && run.Pressure.Len() == 0:
+		return &packing.InputError{Where: run.Label, What: "pressure", Problem: "it was not given, and the steps of a pack by pressure are told by it",
+			Remedy: "give the pressure, or write StepsBy: plan.StepsByFlow"}
+	case by == StepsByAdapter && (run.Adapter.Len() == 0 || run.BedHeight.Len() == 0 && len(run.Readings) == 0):
+		return &packing.InputError{Where: run.Label, What: "adapter and bed", Problem: "a position of the adapter and a height of the settled bed tell the steps of a pack by the adapter",
+			Remedy: "give Adapter, and BedHeight or Readings"}
+	case by != StepsByAdapter && run.Flow.Len() == 0:
 		return &packing.InputError{Where: run.Label, What: "flow", Problem: "it was not given, and steps are told by the flow",
 			Remedy: `give the flow or the velocity, for example Flow: flow with flow, err := export.Signal("Flow")`}
 	}
@@ -122,6 +129,10 @@ func (w *reviewer) read() error {
 			x.to.y[i] *= one
 		}
 	}
+	if !s.velocity.recorded() {
+		s.velocity = signal{s.adapter.x, make([]float64, len(s.adapter.x))}
+		w.taken("no flow at any time (none was given)")
+	}
 	if err := w.orient(); err != nil {
 		return err
 	}
@@ -139,7 +150,7 @@ func (w *reviewer) orient() error {
 		return bad("flow", fmt.Sprintf("it goes down to %v and up to %v; downflow counts positive here", units.Velocity(least), units.Velocity(most)),
 			"if the record counts downflow negative, give flow.Flipped(); else cut the upflow off")
 	}
-	if most == 0 {
+	if most == 0 && w.r.StepsBy != StepsByAdapter {
 		return bad("flow", "it is zero all the time", "give the flow of the packing pump")
 	}
 	if u := units.Velocity(most); u > 20000*units.CentimetrePerHour {

@@ -22,21 +22,15 @@ func (w *reviewer) cut() error {
 	if err := w.moves(); err != nil {
 		return err
 	}
-	byHeight := slices.Clone(s.velocity.y)
-	slices.Sort(byHeight)
-	most := byHeight[len(byHeight)*99/100] // which single readings do not make
-	flats, err := steps.Finder{Shortest: float64(w.r.ShortestPlateau), Within: 0.005 * most, Part: float64(w.r.FlowTolerance), Ties: true}.Plateaus(s.velocity.x, s.velocity.y)
-	if err != nil {
-		return w.noPlateaus("flow", err)
+	if w.r.StepsBy == StepsByAdapter {
+		if err := w.cutByAdapter(); err != nil {
+			return err
+		}
+	} else if err := w.cutByLevel(); err != nil {
+		return err
 	}
-	if len(flats) == 0 {
-		return &packing.InputError{Where: w.run.Label, What: "flow", Problem: fmt.Sprintf("it is nowhere constant within %v for %v", w.r.FlowTolerance, w.r.ShortestPlateau),
-			Remedy: "look at the record; if it pulsates, give a larger FlowTolerance"}
-	}
-	rest, high := w.bounds(flats)
-	w.name(flats, rest, high)
 	if f.Compressions == 0 {
-		w.notJudged("compression: no step with a flow clearly above that of the first was found")
+		w.notJudged("compression: no step with a %s clearly above that of the first was found", w.r.StepsBy)
 	}
 	for i := range f.Steps {
 		w.measure(&f.Steps[i])
@@ -44,12 +38,45 @@ func (w *reviewer) cut() error {
 	return nil
 }
 
+// cutByLevel finds the steps in the levels of the flow, or of the pressure that
+// was set.
+func (w *reviewer) cutByLevel() error {
+	told := w.f.signals.velocity
+	if w.r.StepsBy == StepsByPressure {
+		told = w.f.signals.pressure
+	}
+	byHeight := slices.Clone(told.y)
+	slices.Sort(byHeight)
+	most := byHeight[len(byHeight)*99/100] // which single readings do not make
+	flats, err := steps.Finder{Shortest: float64(w.r.ShortestPlateau), Within: 0.005 * most, Part: float64(w.r.FlowTolerance), Ties: true}.Plateaus(told.x, told.y)
+	if err != nil {
+		return w.noPlateaus(w.r.StepsBy.String(), err)
+	}
+	if len(flats) == 0 {
+		return &packing.InputError{Where: w.run.Label, What: w.r.StepsBy.String(), Problem: fmt.Sprintf("it is nowhere constant within %v for %v", w.r.FlowTolerance, w.r.ShortestPlateau),
+			Remedy: "look at the record; if it pulsates, give a larger FlowTolerance"}
+	}
+	rest, high := w.bounds(flats)
+	w.name(flats, rest, high)
+	return nil
+}
+
 // moves lists the movements of the adapter between its places of rest.
 func (w *reviewer) moves() error {
 	adapter := w.f.signals.adapter
-	places, err := steps.Finder{Shortest: float64(w.r.ShortestPlateau / 2), Within: float64(0.5 * units.Millimetre), Ties: true}.Plateaus(adapter.x, adapter.y)
+	within := 0.5 * units.Millimetre
+	if w.r.StepsBy == StepsByAdapter { // its slow travel is what counts
+		within = 0.1 * units.Millimetre
+	}
+	places, err := steps.Finder{Shortest: float64(w.r.ShortestPlateau / 2), Within: float64(within), Ties: true}.Plateaus(adapter.x, adapter.y)
 	if err != nil {
 		return w.noPlateaus("adapter", err)
+	}
+	if w.r.StepsBy == StepsByAdapter {
+		places = slices.DeleteFunc(places, func(p steps.Plateau) bool { // a piece of slow travel is no rest
+			third := (p.To - p.From) / 3
+			return math.Abs(adapter.median(p.From, p.From+third)-adapter.median(p.To-third, p.To)) > float64(within)
+		})
 	}
 	for i := 1; i < len(places); i++ {
 		a, b := places[i-1], places[i]
@@ -64,10 +91,10 @@ func (w *reviewer) noPlateaus(what string, err error) error {
 	return &packing.InputError{Where: w.run.Label, What: what, Problem: err.Error(), Remedy: "leave out the rows in which it was not read"}
 }
 
-// bounds returns the velocity below which the flow rests, and the one from which
-// it compresses: half way, in proportion, between first and second step; of the
-// plan, if there is one, else of the record. It is infinite if the record holds
-// one kind of flow only.
+// bounds returns the level below which flow or pressure rests, and the one from
+// which it compresses: half way, in proportion, between first and second step; of
+// the plan, if there is one, else of the record. It is infinite if the record
+// holds one kind of flow only.
 func (w *reviewer) bounds(flats []steps.Plateau) (rest, high float64) {
 	most := 0.0
 	for _, p := range flats {
@@ -76,6 +103,10 @@ func (w *reviewer) bounds(flats []steps.Plateau) (rest, high float64) {
 	rest = most / 100
 	if w.planned {
 		first, second := float64(w.r.Plan.First.Velocity), float64(w.r.Plan.Second.Velocity)
+		if w.r.StepsBy == StepsByPressure {
+			first = float64(w.r.Plan.Request.PackingPressure) / pressureSteps
+			second = 2 * first
+		}
 		if second > first {
 			return first / 4, math.Sqrt(first * second)
 		}
@@ -89,6 +120,17 @@ func (w *reviewer) bounds(flats []steps.Plateau) (rest, high float64) {
 	if most < 2*least {
 		return rest, math.Inf(1)
 	}
+	if w.r.StepsBy == StepsByPressure {
+		first := flats[slices.IndexFunc(flats, func(p steps.Plateau) bool { return p.Level > rest })].Level
+		next := most
+		for _, p := range flats {
+			if p.Level > 1.2*first {
+				next = math.Min(next, p.Level)
+			}
+		}
+		w.taken("pressures from %v on compress, lower ones do not (half way, in proportion, between the first that was set and the next higher one)", units.Pressure(math.Sqrt(first*next)))
+		return rest, math.Sqrt(first * next)
+	}
 	w.taken("velocities from %v on compress, lower ones do not (half way, in proportion, between the least and the most that was recorded)", units.Velocity(math.Sqrt(least*most)))
 	return rest, math.Sqrt(least * most)
 }
@@ -96,21 +138,16 @@ func (w *reviewer) bounds(flats []steps.Plateau) (rest, high float64) {
 // name makes steps of the plateaus of the flow.
 func (w *reviewer) name(flats []steps.Plateau, rest, high float64) {
 	f := w.f
+	byPressure := w.r.StepsBy == StepsByPressure
+	loose, stopped, set, highest := false, true, 0, 0.0
 	compressing := func(p steps.Plateau) bool {
-		if f.Compressions == 0 {
+		if f.Compressions == 0 || byPressure && !stopped {
 			return p.Level >= high
 		}
-		fastest := 0.0
-		for _, s := range f.Steps {
-			if s.Kind == Compression {
-				fastest = math.Max(fastest, float64(s.Velocity))
-			}
-		}
-		return p.Level >= 0.75*fastest // about as fast as before
+		return p.Level >= 0.75*highest // about as much as before
 	}
-	loose, stopped := false, true
 	for i, p := range flats {
-		s := Step{Start: units.Time(p.Start), End: units.Time(p.Finish), from: p.From, to: p.To, Velocity: units.Velocity(p.Level)}
+		s := Step{Start: units.Time(p.Start), End: units.Time(p.Finish), from: p.From, to: p.To}
 		switch {
 		case p.Level <= rest && f.Compressions > 0:
 			s.Kind, s.Name = Stop, "stop, catch"
@@ -139,8 +176,12 @@ func (w *reviewer) name(flats []steps.Plateau, rest, high float64) {
 			if stopped || f.Compressions == 0 {
 				f.Compressions++
 			}
-			stopped = false
+			stopped, highest = false, math.Max(highest, p.Level)
+			set++
 			s.Name = fmt.Sprintf("step %d, compress", f.Compressions+1)
+			if byPressure {
+				s.Name = fmt.Sprintf("pressure %d, compress", set+1)
+			}
 			if f.Compressions > 1 {
 				s.Name += " again"
 			}
@@ -148,6 +189,9 @@ func (w *reviewer) name(flats []steps.Plateau, rest, high float64) {
 			s.Kind, s.Name = LaterFlow, "flow afterwards"
 		default:
 			s.Kind, s.Name = LooseBed, "step 1, loose bed"
+			if byPressure {
+				s.Name = "pressure 1, loose bed"
+			}
 			loose = true
 		}
 		f.Steps = append(f.Steps, s)
@@ -174,12 +218,23 @@ const tooMany = 6
 func (w *reviewer) measure(s *Step) {
 	sig, area := w.f.signals, w.r.Column.Area()
 	s.Duration = s.End - s.Start
-	mean, sd := sig.velocity.meanSD(s.from, s.to)
+	end := s.to - math.Min(30, (s.to-s.from)/5)
+	told, from := sig.velocity, s.from
+	switch by := w.r.StepsBy; {
+	case by == StepsByPressure: // the flow falls until then
+		from = s.to - math.Min(60, (s.to-s.from)/5)
+	case by == StepsByAdapter && s.Kind == Compression:
+		told = sig.adapter.falling(s.from, s.to)
+	}
+	mean, sd := told.meanSD(from, s.to)
 	s.Velocity, s.VelocitySD = units.Velocity(mean), units.Velocity(sd)
 	s.Flow, s.FlowSD = s.Velocity.Across(area), s.VelocitySD.Across(area)
-	s.Volume = area.Filled(units.Length(sig.velocity.integral(float64(s.Start), float64(s.End))))
+	if w.r.StepsBy == StepsByAdapter && s.Kind == Compression {
+		s.Volume = area.Filled(units.Length(sig.adapter.at(s.from) - sig.adapter.at(s.to)))
+	} else {
+		s.Volume = area.Filled(units.Length(sig.velocity.integral(float64(s.Start), float64(s.End))))
+	}
 	s.ColumnVolumes = s.Volume.In(w.r.Column.Volume(w.r.BedHeight))
-	end := s.to - math.Min(30, (s.to-s.from)/5)
 	s.Pressure = units.Pressure(sig.pressure.median(end, s.to))
 	s.Adapter = units.Length(sig.adapter.median(end, s.to))
 	s.Height = units.Length(sig.bed.median(end, s.to))
@@ -215,6 +270,12 @@ func (w *reviewer) steadiness() {
 	for i := range w.f.Steps {
 		s := &w.f.Steps[i]
 		unknown(&s.Steadiness)
+		if w.r.StepsBy == StepsByAdapter {
+			if s.Kind == LooseBed || s.Kind == Stop {
+				w.judgeHeight(s, s.Kind == LooseBed || i+1 == len(w.f.Steps))
+			}
+			continue
+		}
 		if s.Kind == LooseBed || s.Kind == Compression {
 			// Of several in a row the last one is told.
 			w.judgeEnd(s, i+1 == len(w.f.Steps) || w.f.Steps[i+1].Name != s.Name)
@@ -222,27 +283,39 @@ func (w *reviewer) steadiness() {
 	}
 }
 
-func (w *reviewer) judgeEnd(s *Step, tell bool) {
-	sig, c, k := w.f.signals, w.r.Steady, &s.Steadiness
-	short := ""
-	if s.to-s.from < float64(c.Over) {
-		short = fmt.Sprintf("it lasted %v at constant flow, less than %v", units.Time(s.to-s.from), c.Over)
+// tooShort says that a step lasted for a shorter time than the criterion.
+func (w *reviewer) tooShort(s *Step) string {
+	if s.to-s.from < float64(w.r.Steady.Over) {
+		return fmt.Sprintf("it lasted %v at constant %s, less than %v", units.Time(s.to-s.from), w.r.StepsBy, w.r.Steady.Over)
 	}
-	from := s.to - float64(c.Over)
+	return ""
+}
 
+// judgeHeight judges the height at the end of a step.
+func (w *reviewer) judgeHeight(s *Step, tell bool) {
+	sig, c, k := w.f.signals, w.r.Steady, &s.Steadiness
 	change, se := math.NaN(), math.NaN()
-	switch {
+	switch short := w.tooShort(s); {
 	case short != "":
 		k.HeightWhy = short
 	case sig.bed.recorded():
-		change, se, k.HeightWhy = sig.bed.drift(from, s.to)
+		change, se, k.HeightWhy = sig.bed.drift(s.to-float64(c.Over), s.to)
 	default:
 		change, se, k.HeightWhy = w.readingDrift(s)
 	}
 	k.Height, k.HeightStdErr = units.Length(change), units.Length(se)
 	k.HeightIs, k.HeightWhy = verdictOf(change, se, float64(c.Height), k.HeightWhy)
+	if tell && k.HeightIs == NotJudged {
+		w.notJudged("whether the height was steady at the end of %s (%s)", s.Name, k.HeightWhy)
+	}
+}
 
-	change, se = math.NaN(), math.NaN()
+func (w *reviewer) judgeEnd(s *Step, tell bool) {
+	w.judgeHeight(s, tell)
+	sig, c, k := w.f.signals, w.r.Steady, &s.Steadiness
+	short, from := w.tooShort(s), s.to-float64(c.Over)
+
+	change, se := math.NaN(), math.NaN()
 	switch {
 	case short != "":
 		k.PressureWhy = short
@@ -258,8 +331,17 @@ func (w *reviewer) judgeEnd(s *Step, tell bool) {
 	k.Pressure, k.PressureStdErr = units.Fraction(change/level), units.Fraction(se/level)
 	k.PressureIs, k.PressureWhy = verdictOf(change/level, se/level, float64(c.Pressure), k.PressureWhy)
 
-	if tell && k.HeightIs == NotJudged {
-		w.notJudged("whether the height was steady at the end of %s (%s)", s.Name, k.HeightWhy)
+	if w.r.StepsBy == StepsByPressure {
+		change, se = math.NaN(), math.NaN()
+		if k.FlowWhy = short; short == "" {
+			change, se, k.FlowWhy = sig.velocity.drift(from, s.to)
+		}
+		level := sig.velocity.median(from, s.to)
+		k.Flow, k.FlowStdErr = units.Fraction(change/level), units.Fraction(se/level)
+		k.FlowIs, k.FlowWhy = verdictOf(change/level, se/level, float64(c.Pressure), k.FlowWhy)
+		if tell && k.FlowIs == NotJudged {
+			w.notJudged("whether the flow was steady at the end of %s (%s)", s.Name, k.FlowWhy)
+		}
 	}
 	if tell && k.PressureIs == NotJudged {
 		w.notJudged("whether the pressure was steady at the end of %s (%s)", s.Name, k.PressureWhy)
@@ -405,7 +487,9 @@ func (w *reviewer) settled() {
 		return
 	}
 	factor := 1.0
-	if len(r.Curve.Points) > 0 {
+	if r.StepsBy == StepsByAdapter && s.Velocity == 0 {
+		w.taken("the height at the end of settling as the settled height, at rest")
+	} else if len(r.Curve.Points) > 0 {
 		if at, err := w.curve().At(s.Velocity); err == nil {
 			factor = at.CompressionFactor
 		} else {
@@ -442,6 +526,9 @@ func (w *reviewer) packed() {
 	before := units.Length(sig.adapter.median(last.from, last.to))
 	if first := f.firstCompression(); first != nil {
 		before = units.Length(sig.adapter.median(first.from, first.to))
+		if r.StepsBy == StepsByAdapter {
+			before = units.Length(sig.adapter.at(first.from))
+		}
 	}
 	f.Travel = before - adapter
 	f.Gap = adapter - height
