@@ -20,8 +20,8 @@ func (b Compressible) title() string {
 	return "Compressible bed of " + b.Label
 }
 
-// inputs lists what the bed is.
-func (b Compressible) inputs() table.Table {
+// InputTable returns what the bed is.
+func (b Compressible) InputTable() table.Table {
 	t := table.Table{Caption: "Bed", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "value"}}}
 	t.Add("law", b.Law.String())
 	t.Add("mean bead", b.MeanBead.String())
@@ -61,28 +61,37 @@ func (b Compressible) page(picture bool) table.Page {
 		return p
 	}
 	p.Text(fmt.Sprintf("Critical velocity %v. Flow alone gives a compression factor of at most %.4g, at the critical velocity.", critical, ceiling))
+	p.Table(b.Table())
+	if picture {
+		s := b.Figure()
+		p.SVG(s.SVG(), s.String())
+	}
+	p.Table(b.InputTable())
+	p.List("Cautions", []string{caution})
+	return p
+}
+
+// Table returns steady states on the way to the critical velocity. Of a bed that
+// Check refuses it says why.
+func (b Compressible) Table() table.Table {
 	t := table.Table{Caption: "Steady states", Columns: []table.Column{
 		{Name: "velocity", Unit: "cm/h", Right: true}, {Name: "of critical", Unit: "%", Right: true}, {Name: "height", Unit: "cm", Right: true},
 		{Name: "compression factor", Right: true}, {Name: "pressure", Unit: "bar", Right: true},
 		{Name: "rigid bed", Unit: "bar", Right: true}, {Name: "void at the bottom", Right: true}}}
+	critical, err := b.CriticalVelocity()
 	for _, part := range []float64{0.1, 0.25, 0.5, 0.7, 0.8, 0.9} {
-		s, err := b.At(critical.Times(part))
+		var s State
+		if err == nil {
+			s, err = b.At(critical.Times(part))
+		}
 		if err != nil {
-			p.Notice("No result:", err.Error())
-			return p
+			return table.Table{Caption: t.Caption, Note: "No result: " + err.Error()}
 		}
 		t.Add(fmt.Sprintf("%.1f", s.Velocity.In(units.CentimetrePerHour)), fmt.Sprintf("%.0f", 100*part),
 			fmt.Sprintf("%.2f", s.Height.In(units.Centimetre)), fmt.Sprintf("%.4f", s.CompressionFactor),
 			fmt.Sprintf("%.3f", s.Pressure.In(units.Bar)), fmt.Sprintf("%.3f", s.RigidPressure.In(units.Bar)), fmt.Sprintf("%.3f", s.BottomVoid))
 	}
-	p.Table(t)
-	if picture {
-		s := b.Figure()
-		p.SVG(s.SVG(), s.String())
-	}
-	p.Table(b.inputs())
-	p.List("Cautions", []string{caution})
-	return p
+	return t
 }
 
 // HTML shows critical velocity, states, picture and inputs.

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/interp"
 
 	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/fit"
 	"github.com/evenbed/evenbed/packing/internal/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -31,6 +32,7 @@ type Curve struct {
 	Viscosity     units.Viscosity // of the liquid while measuring; zero: not given
 	Points        []Point         // by rising velocity
 	StdErr        []PointError    // of each point; nil: not known
+	Freedom       int             // degrees of freedom of StdErr; zero: many
 	Predicted     string          // what a curve was predicted from that was not measured at this size; empty: measured
 }
 
@@ -232,6 +234,26 @@ func (c Curve) ErrorAt(u units.Velocity) (PointError, error) {
 		before, low = p, high
 	}
 	return nan, nil
+}
+
+// Upper returns the pressure at a velocity with its error: the upper end of the
+// 95 % interval,
+//
+//	p + t·s
+//
+// with the pressure p, its standard error s and Student's t, 1.960 if Freedom is
+// zero. It is NaN where the error is not known, and refuses what At refuses.
+func (c Curve) Upper(u units.Velocity) (units.Pressure, error) {
+	at, err := c.At(u)
+	if err != nil {
+		return units.Pressure(math.NaN()), err
+	}
+	e, err := c.ErrorAt(u)
+	freedom := 1e9 // as good as many
+	if c.Freedom > 0 {
+		freedom = float64(c.Freedom)
+	}
+	return at.Pressure + e.Pressure.Times(fit.StudentT(0.95, freedom)), err
 }
 
 // VelocityFor returns the lowest velocity at which the bed has compression

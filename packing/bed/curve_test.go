@@ -227,3 +227,29 @@ func ExampleReadings() {
 	// 1.081 at 40 kPa
 	// curve: does not reach compression factor 1.2: it ends at 400 cm/h with compression factor 1.163 and 80 kPa; measure on, it is not extrapolated
 }
+
+// TestUpper: by hand, half way between ± 0.02 and ± 0.04 bar the error is 0.03 bar;
+// Student's t for 95 % is 1.960 with many degrees of freedom and 2.776 with 4
+// (tables).
+func TestUpper(t *testing.T) {
+	c := bed.Curve{Points: []bed.Point{{100 * CentimetrePerHour, 1.02, 0.1 * Bar}, {200 * CentimetrePerHour, 1.04, 0.2 * Bar}, {300 * CentimetrePerHour, 1.06, 0.3 * Bar}},
+		StdErr: []bed.PointError{{0.001, 0.02 * Bar}, {0.001, 0.04 * Bar}, {0.001, 0.04 * Bar}}}
+	for _, tc := range []struct {
+		freedom int
+		want    float64
+	}{{0, 0.15 + 1.959964*0.03}, {4, 0.15 + 2.776445*0.03}} {
+		c.Freedom = tc.freedom
+		p, err := c.Upper(150 * CentimetrePerHour)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "upper end", p.In(Bar), tc.want, 1e-6, "by hand: the curve is a line through rest")
+	}
+	if _, err := c.Upper(301 * CentimetrePerHour); err == nil {
+		t.Error("beyond the curve")
+	}
+	c.StdErr = nil
+	if p, err := c.Upper(150 * CentimetrePerHour); err != nil || !math.IsNaN(float64(p)) {
+		t.Errorf("without errors: %v, %v", p, err)
+	}
+}

@@ -113,7 +113,12 @@ func (c CriticalEstimate) String() string { return c.page().String() }
 // add puts the parameters of one law on a page.
 func (f LawFit) add(p *table.Page) {
 	p.Table(f.Table())
-	p.Table(f.correlations())
+	p.Table(f.CorrelationTable())
+	p.Table(f.CriticalTable())
+}
+
+// CriticalTable returns the critical velocity of each bed.
+func (f LawFit) CriticalTable() table.Table {
 	percent := f.problem.e.interval()
 	t := table.Table{Caption: "Critical velocity", RowHeaders: true, Columns: []table.Column{{Name: "bed"}, {Name: "diameter", Unit: "cm", Right: true},
 		{Name: "settled height", Unit: "cm", Right: true}, {Name: "critical", Unit: "cm/h", Right: true}, {Name: percent, Unit: "cm/h", Right: true}, {Name: "determined"}}}
@@ -125,7 +130,7 @@ func (f LawFit) add(p *table.Page) {
 		t.Add(f.problem.e.Curves[i].name(), fmt.Sprintf("%.4g", c.Size.InnerDiameter.In(units.Centimetre)), fmt.Sprintf("%.4g", c.Size.SettledHeight.In(units.Centimetre)),
 			number(c.Velocity.In(units.CentimetrePerHour), "%.0f"), fmt.Sprintf("%.0f to %.0f", c.Low.In(units.CentimetrePerHour), c.High.In(units.CentimetrePerHour)), yes)
 	}
-	p.Table(t)
+	return t
 }
 
 // interval is how headings call the confidence interval.
@@ -137,17 +142,14 @@ func (f LawFit) Table() table.Table {
 	t := table.Table{Caption: "Best law: " + lawName(f.Bed.Law), RowHeaders: true, Columns: []table.Column{{Name: "parameter"}, {Name: "value", Right: true},
 		{Name: "standard error", Right: true}, {Name: percent, Right: true}, {Name: "unit"}}}
 	for _, x := range f.Parameters {
-		if x.Held {
-			t.Add(x.Name, fmt.Sprintf("%.4g", x.Value/x.one), "held", "", x.unit)
-			continue
-		}
-		t.Add(x.Name, fmt.Sprintf("%.4g", x.Value/x.one), fmt.Sprintf("%.2g", x.StdErr/x.one), fmt.Sprintf("%.4g to %.4g", x.Low/x.one, x.High/x.one), x.unit)
+		t.Add(append([]string{x.Name}, x.cells()...)...)
 	}
 	return t
 }
 
-// correlations is a table of the parameters that were found, with their names.
-func (f LawFit) correlations() table.Table {
+// CorrelationTable returns how the parameters that were found go together; it is
+// empty for less than two.
+func (f LawFit) CorrelationTable() table.Table {
 	t := table.Table{Caption: "Correlation of the parameters", RowHeaders: true, Columns: []table.Column{{Name: "parameter"}}}
 	var which []int
 	for i, x := range f.Parameters {

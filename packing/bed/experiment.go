@@ -213,7 +213,7 @@ func (e Experiment) Evaluate() (ExperimentResult, error) {
 		return ExperimentResult{}, err
 	}
 	t, u := plain(e.Time), e.velocities()
-	found, err := steps.Finder{Shortest: float64(e.Shortest), Change: float64(e.Change)}.Plateaus(t, u)
+	found, err := steps.Finder{Shortest: float64(e.Shortest), Within: float64(e.Change / 2)}.Plateaus(t, u)
 	if err != nil {
 		return ExperimentResult{}, &packing.InputError{Where: e.name(), What: "flow against time", Problem: err.Error(),
 			Remedy: "cut the record to the experiment, and leave out rows without a flow"}

@@ -30,7 +30,7 @@ func (r ExperimentResult) page(pictures bool) table.Page {
 	p.List("Doubts", r.Doubts)
 	p.Table(r.Table())
 	p.Text("Change is what happened over the judged part; what was not steady gives the mean over it. The curve shows the standard errors.")
-	p.Table(r.hysteresis())
+	p.Table(r.HysteresisTable())
 	if finite(r.Lasting) {
 		p.Text(fmt.Sprintf("At rest after the flow a compression factor of %.4f is left.", r.Lasting))
 	}
@@ -81,7 +81,8 @@ func number(v float64, format string) string {
 	return fmt.Sprintf(format, v)
 }
 
-func (r ExperimentResult) hysteresis() table.Table {
+// HysteresisTable returns the way down beside the way up.
+func (r ExperimentResult) HysteresisTable() table.Table {
 	t := table.Table{Caption: "Going down beside going up", Columns: []table.Column{{Name: "velocity", Unit: "cm/h", Right: true},
 		{Name: "factor up", Right: true}, {Name: "factor down", Right: true}, {Name: "pressure up", Unit: "bar", Right: true},
 		{Name: "pressure down", Unit: "bar", Right: true}, {Name: "more pressure", Unit: "%", Right: true}}}

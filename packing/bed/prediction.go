@@ -95,7 +95,7 @@ func (p Prediction) Evaluate() (PredictionResult, error) {
 		}
 	}
 	r.Curve = Curve{Label: fmt.Sprintf("predicted for %v", p.Size), SettledHeight: p.Size.SettledHeight, InnerDiameter: p.Size.InnerDiameter, Viscosity: b.Viscosity,
-		Predicted: "from " + s.e.names() + " by the law of " + lawName(s.law)}
+		Freedom: p.Fit.Fit.DegreesOfFreedom, Predicted: "from " + s.e.names() + " by the law of " + lawName(s.law)}
 	for _, u := range velocities {
 		y, err := b.At(u)
 		if err != nil {

@@ -156,28 +156,39 @@ func (r ScaleUpResult) page(picture bool) table.Page {
 	if r.ScaleUp.Bed.WallFriction == 0 {
 		p.Notice("Doubt:", "without friction at the wall all diameters are alike.")
 	}
-	t := table.Table{Caption: "What each size allows", Columns: []table.Column{
-		{Name: "diameter", Unit: "cm", Right: true}, {Name: "settled height", Unit: "cm", Right: true}, {Name: "critical", Unit: "cm/h", Right: true},
-		{Name: "largest factor by flow", Right: true}, {Name: "allowed", Unit: "cm/h", Right: true}, {Name: "set by"},
-		{Name: "factor there", Right: true}, {Name: "pressure there", Unit: "bar", Right: true}}}
-	for _, b := range r.Beds {
-		row := []string{fmt.Sprintf("%.4g", b.Size.InnerDiameter.In(units.Centimetre)), fmt.Sprintf("%.4g", b.Size.SettledHeight.In(units.Centimetre)),
-			fmt.Sprintf("%.0f", b.Critical.In(units.CentimetrePerHour)), fmt.Sprintf("%.3f", b.Ceiling)}
-		if b.By != "" {
-			row = append(row, fmt.Sprintf("%.0f", b.Allowed.Velocity.In(units.CentimetrePerHour)), b.By,
-				fmt.Sprintf("%.3f", b.Allowed.CompressionFactor), fmt.Sprintf("%.3f", b.Allowed.Pressure.In(units.Bar)))
-		} else {
-			row = append(row, "", "no limit below critical", "", "")
-		}
-		t.Add(row...)
-	}
-	p.Table(t)
+	p.Table(r.Table())
 	if picture {
 		f := r.Figure()
 		p.SVG(f.SVG(), f.String())
 	}
 	p.List("Cautions", []string{caution, "Friction at the wall is known from beds of at least two diameters only; columns, pumps and nets have limits of their own."})
 	return p
+}
+
+// Table returns what each size allows.
+func (r ScaleUpResult) Table() table.Table {
+	t := scaledTable("What each size allows")
+	for _, b := range r.Beds {
+		t.Add(b.row()...)
+	}
+	return t
+}
+
+func scaledTable(caption string) table.Table {
+	return table.Table{Caption: caption, Columns: []table.Column{
+		{Name: "diameter", Unit: "cm", Right: true}, {Name: "settled height", Unit: "cm", Right: true}, {Name: "critical", Unit: "cm/h", Right: true},
+		{Name: "largest factor by flow", Right: true}, {Name: "allowed", Unit: "cm/h", Right: true}, {Name: "set by"},
+		{Name: "factor there", Right: true}, {Name: "pressure there", Unit: "bar", Right: true}}}
+}
+
+func (b ScaledBed) row() []string {
+	row := []string{fmt.Sprintf("%.4g", b.Size.InnerDiameter.In(units.Centimetre)), fmt.Sprintf("%.4g", b.Size.SettledHeight.In(units.Centimetre)),
+		fmt.Sprintf("%.0f", b.Critical.In(units.CentimetrePerHour)), fmt.Sprintf("%.3f", b.Ceiling)}
+	if b.By == "" {
+		return append(row, "", "no limit below critical")
+	}
+	return append(row, fmt.Sprintf("%.0f", b.Allowed.Velocity.In(units.CentimetrePerHour)), b.By,
+		fmt.Sprintf("%.3f", b.Allowed.CompressionFactor), fmt.Sprintf("%.3f", b.Allowed.Pressure.In(units.Bar)))
 }
 
 // HTML shows what each size allows, and the picture.

@@ -1,6 +1,8 @@
 package bed_test
 
 import (
+	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -52,4 +54,65 @@ func TestSedimentShows(t *testing.T) {
 	contains(t, s.Markdown(), "| surface of the bed rises | 9.10 | cm/h |")
 	contains(t, s.String(), "cm/h")
 	contains(t, bed.Sediment{}.HTML(), "No result:")
+}
+
+func TestLineStateShows(t *testing.T) {
+	// The worked example of TestCriticalLine.
+	l := bed.CriticalLine{Slope: 1580 * bed.SquareCentimetrePerHour, Intercept: 13800 * bed.SquareCentimetrePerHour, Viscosity: 1 * MillipascalSecond,
+		CriticalLoss: 0.15, MeanBead: 90 * Micrometre, SettledVoid: 0.40, LeastRatio: 0.2, MostRatio: 8}
+	s, err := l.At(bed.Size{InnerDiameter: 30 * Centimetre, SettledHeight: 20 * Centimetre}, 1*MillipascalSecond, 400*CentimetrePerHour)
+	if err != nil {
+		t.Fatal(err)
+	}
+	contains(t, s.HTML(), "Bed at 400 cm/h", "742.7", "0.0808", "18.38", "1.0879", "0.3473", "0.3849", "rising load only")
+	contains(t, s.Markdown(), "| pressure drop | 0.3849 | bar |")
+	contains(t, s.String(), "critical velocity", "cm/h")
+	s.Extrapolated = true
+	contains(t, s.HTML(), "Doubt:", "outside of the measured ratios")
+	contains(t, bed.LineState{}.HTML(), "No result:")
+	contains(t, l.String(), "u·L0 = 1580·(L0/D) + 13800 cm²/h at 1 mPa·s", "0.2 to 8")
+}
+
+func TestScaledBedShows(t *testing.T) {
+	b := soft(bed.LinearStrain{Modulus: 4 * Bar})
+	b.WallFriction = 0.1
+	r, err := bed.ScaleUp{Bed: b, Part: 0.75, Sizes: []bed.Size{{InnerDiameter: 20 * Centimetre, SettledHeight: 20 * Centimetre}}}.Evaluate()
+	if err != nil {
+		t.Fatal(err)
+	}
+	// 767.67 cm/h: critical_velocity_model.csv; three quarters of it are 576 (by hand).
+	contains(t, r.Beds[0].HTML(), "What a bed of 20 cm by 20 cm allows", "768", "576", "75 % of critical", "rising load only")
+	contains(t, r.Beds[0].Markdown(), "| 20 | 20 | 768 |")
+	contains(t, r.Beds[0].String(), "pressure there")
+	contains(t, r.Table().HTML(), "What each size allows", "768")
+	contains(t, bed.ScaledBed{}.String(), "No result:")
+}
+
+// TestElementsShow: what stands in a result shows in words, each number with its
+// unit.
+func TestElementsShow(t *testing.T) {
+	nan := math.NaN()
+	p := bed.Point{Velocity: 300 * CentimetrePerHour, CompressionFactor: 1.05, Pressure: 0.9 * Bar}
+	for _, tc := range []struct {
+		v    fmt.Stringer
+		want string
+	}{
+		{p, "300 cm/h: compression factor 1.05, 90 kPa"},
+		{bed.PointError{CompressionFactor: 0.0012, Pressure: Pressure(nan)}, "compression factor ± 0.0012, pressure unknown"},
+		{bed.Front{Time: 60 * Second, Bed: 2 * Centimetre, Interface: 30 * Centimetre}, "1 min: bed up to 2 cm, suspension up to 30 cm"},
+		{bed.Layer{Depth: 5 * Centimetre, Stress: 0.2 * Bar, Void: 0.38, Pressure: 0.3 * Bar}, "5 cm deep: stress 20 kPa, void 0.38, pressure lost 30 kPa"},
+		{bed.Lag{Up: p, Down: p}, "up 300 cm/h: compression factor 1.05, 90 kPa; down 300 cm/h: compression factor 1.05, 90 kPa"},
+		{bed.Step{From: 60 * Second, To: 120 * Second, Direction: bed.Up, Velocity: 300 * CentimetrePerHour, Pressure: 0.9 * Bar, PressureSteady: bed.Steady, Height: Length(nan)},
+			"1 min to 2 min, up, 300 cm/h: pressure over the bed 0.9000 bar, height unknown, height not read"},
+		{bed.VelocityBound{Name: "critical", Velocity: 300 * CentimetrePerHour}, "critical: 300 cm/h"},
+		{bed.Parameter{Name: "modulus", Value: 4e5}, "modulus 4e+05 in SI units"},
+	} {
+		if got := tc.v.String(); got != tc.want {
+			t.Errorf("%q, want %q", got, tc.want)
+		}
+	}
+	b := soft(bed.LinearStrain{Modulus: 4 * Bar})
+	contains(t, b.Table().HTML(), "Steady states", "346.1")
+	contains(t, b.InputTable().Markdown(), "| weight | left out")
+	contains(t, bed.Compressible{}.Table().HTML(), "Steady states", "No result: ", "law")
 }

@@ -203,14 +203,7 @@ func (r WindowResult) page(picture bool) table.Page {
 	}
 	p.List("Doubts", r.Doubts)
 	p.Table(r.Table())
-	t := table.Table{Caption: "What bounds the packing velocity", RowHeaders: true, Columns: []table.Column{{Name: "bound"}, {Name: "velocity", Unit: "cm/h", Right: true}}}
-	for _, b := range r.Bounds {
-		t.Add(b.Name, fmt.Sprintf("%.1f", b.Velocity.In(units.CentimetrePerHour)))
-	}
-	if r.Unreached != "" {
-		t.Add(r.Unreached, "beyond the curve")
-	}
-	p.Table(t)
+	p.Table(r.BoundTable())
 	if picture {
 		f := r.Figure()
 		p.SVG(f.SVG(), f.String())
@@ -232,6 +225,18 @@ func (r WindowResult) Table() table.Table {
 	}
 	t.Add("packing, at most", cmh(r.Largest.Velocity), fmt.Sprintf("%.3f", r.Largest.CompressionFactor), bar(r.Largest.Pressure))
 	t.Add("operating, at most, of the bed packed so", cmh(r.Operating), fmt.Sprintf("%.3f", r.Packing.CompressionFactor), "about "+bar(r.OperatingPressure))
+	return t
+}
+
+// BoundTable returns what bounds the packing velocity, lowest first.
+func (r WindowResult) BoundTable() table.Table {
+	t := table.Table{Caption: "What bounds the packing velocity", RowHeaders: true, Columns: []table.Column{{Name: "bound"}, {Name: "velocity", Unit: "cm/h", Right: true}}}
+	for _, b := range r.Bounds {
+		t.Add(b.Name, fmt.Sprintf("%.1f", b.Velocity.In(units.CentimetrePerHour)))
+	}
+	if r.Unreached != "" {
+		t.Add(r.Unreached, "beyond the curve")
+	}
 	return t
 }
 

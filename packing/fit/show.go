@@ -24,6 +24,14 @@ func (r Result) page() table.Page {
 		p.Notice("Not a plain success, "+r.Status.String()+":", r.Reason+".")
 	}
 	p.List("Doubts", r.Warnings)
+	p.Table(r.Table())
+	p.Table(r.GoodnessTable())
+	p.Table(r.CorrelationTable())
+	return p
+}
+
+// Table returns the parameters with their errors.
+func (r Result) Table() table.Table {
 	t := table.Table{Caption: "Parameters", RowHeaders: true, Columns: []table.Column{{Name: "parameter"}, {Name: "value", Right: true},
 		{Name: "standard error", Right: true}, {Name: "95 % interval", Right: true}, {Name: "remark"}}}
 	for _, e := range r.Params {
@@ -34,7 +42,11 @@ func (r Result) page() table.Page {
 		}
 		t.Add(e.Name, withError(e.Value, e.StdErr), stdErr(e.StdErr), interval, e.remark())
 	}
-	p.Table(t)
+	return t
+}
+
+// GoodnessTable returns how well the fit describes the data.
+func (r Result) GoodnessTable() table.Table {
 	g := table.Table{Caption: "How well it fits", RowHeaders: true, Columns: []table.Column{{Name: "quantity"}, {Name: "value", Right: true}}}
 	g.Add("residual standard deviation", number(r.ResidualSD))
 	g.Add("residual sum of squares", number(r.RSS))
@@ -44,9 +56,16 @@ func (r Result) page() table.Page {
 	}
 	g.Add("points", strconv.Itoa(r.Points))
 	g.Add("degrees of freedom", strconv.Itoa(r.DegreesOfFreedom))
-	p.Table(g)
-	p.Table(r.correlations())
-	return p
+	return g
+}
+
+// String says the value with its standard error.
+func (e Estimate) String() string {
+	s := e.Name + " " + withError(e.Value, e.StdErr)
+	if why := e.remark(); why != "" {
+		return s + ", " + why
+	}
+	return s + " ± " + stdErr(e.StdErr)
 }
 
 func (e Estimate) remark() string {
@@ -61,9 +80,9 @@ func (e Estimate) remark() string {
 	return ""
 }
 
-// correlations is a table of the parameters that have a standard error, empty
-// for less than two.
-func (r Result) correlations() table.Table {
+// CorrelationTable returns how the parameters that have a standard error go
+// together; it is empty for less than two.
+func (r Result) CorrelationTable() table.Table {
 	t := table.Table{Caption: "Correlation", RowHeaders: true, Columns: []table.Column{{Name: "parameter"}}}
 	var which []int
 	for i, e := range r.Params {

@@ -160,9 +160,9 @@ func (w *work) checklist() {
 	add("nets or frits whole, clean and the right way round; seals whole and wetted")
 	add("column level and plumb, within 0.2 to 0.5 mm per metre (common practice)")
 	if c.Method == packInPlace {
-		add("head plate locks at %s; nozzle goes to its positions and shuts under pressure", cm(c.BedHeight))
+		add("head plate locks at %s; nozzle goes to its positions and shuts under pressure", w.place(c.BedHeight))
 	} else {
-		add("adapter moves freely, down to %s and up to %s; lock or drive tried", w.ruler(c.BedHeight), w.ruler(p.Pour.SlurryHeight))
+		add("adapter moves freely, down to %s and up to %s; lock or drive tried", w.place(c.BedHeight), w.place(p.Pour.SlurryHeight))
 	}
 	add("bottom net wetted with 20 %% ethanol from below, the ethanol displaced: plain buffer does not wet every net")
 	if r := c.Limits.ReliefPressure; r > 0 {

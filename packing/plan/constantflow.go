@@ -235,7 +235,7 @@ func (w *work) flowSteps() {
 
 func (w *work) prepareStage() {
 	w.stage("prepare", "inlet vented, outlet to the bottom net, then all shut",
-		"De-air the bottom net from below. Bring the adapter into contact with liquid, seal it and vent it upwards. Prime pump and lines, set the valves for downflow, watch the flow while it steadies.",
+		"De-air the bottom net from below.\nBring the adapter into contact with liquid, seal it and vent it upwards.\nPrime pump and lines, set the valves for downflow, watch the flow while it steadies.",
 		"bubbles in lines, nets and under the adapter", "no air anywhere, flow steady")
 }
 
@@ -250,8 +250,8 @@ func (w *work) pourStage() {
 		dead = fmt.Sprintf(" Prepare %s: %s stays behind in tank and hoses.", volume(p.Pour.Prepared), volume(c.DeadVolume))
 	}
 	s := w.stage("pour", "outlet shut, top open",
-		fmt.Sprintf("Stir (no magnetic bar; a low-shear pump if one is used), then pour %s of slurry at %v in one go, %s, overlay 1 to 2 cm of clear liquid. It stands %s high, without the overlay.%s Slurry and column at %v.",
-			volume(p.Pour.SlurryVolume), c.Slurry.Concentration, rinse, cm(p.Pour.SlurryHeight), dead, c.Temperature),
+		fmt.Sprintf("Stir (no magnetic bar; a low-shear pump if one is used), then pour %s of slurry at %v in one go.\nThen %s, and overlay 1 to 2 cm of clear liquid.\nIt stands %s high, without the overlay.%s\nSlurry and column at %v.",
+			volume(p.Pour.SlurryVolume), c.Slurry.Concentration, rinse, w.place(p.Pour.SlurryHeight), dead, c.Temperature),
 		"lumps, bubbles, beads left at the wall",
 		fmt.Sprintf("all slurry in the tube; 1 cm of clear liquid forms within %.0f s of stirring", p.Pour.ClearLayer.In(units.Second)))
 	s.Volume, s.BedHeight = p.Pour.SlurryVolume, p.Pour.SlurryHeight
@@ -264,10 +264,10 @@ func (w *work) pourStage() {
 func (w *work) firstStage() {
 	c, p := w.c, w.p
 	s := w.stage("step 1, loose bed", "downflow: inlet from the pump, outlet open",
-		fmt.Sprintf("Downflow of %s at %v, %s. About %.1f min = %.3f column volumes; %.1f min if the density excess is half of %v; gravity alone %.0f min.",
+		fmt.Sprintf("Downflow of %s at %v, %s.\nAbout %.1f min = %.3f column volumes; %.1f min if the density excess is half of %v; gravity alone %.0f min.",
 			c.Liquid, p.First.Velocity, p.flow(p.First.Flow), p.First.Time.In(units.Minute), p.First.ColumnVolumes, p.First.TimeAtHalfDensity.In(units.Minute), c.Medium.DensityExcess, p.First.GravityTime.In(units.Minute)),
 		"the edge of the clear liquid coming down, the surface of the bed rising; level and pressure",
-		fmt.Sprintf("%s; settling is over after %.1f min = %.3f column volumes whatever the density (common practice: about two column volumes)",
+		fmt.Sprintf("%s.\nSettling is over after %.1f min = %.3f column volumes whatever the density (common practice: about two)",
 			steady, p.First.Bound.In(units.Minute), p.First.Flow.For(p.First.Bound).In(p.Bed.ColumnVolume)))
 	s.Time, s.Longest, s.Velocity, s.Flow, s.Volume = p.First.Time, p.First.Bound, p.First.Velocity, p.First.Flow, p.First.Volume
 	s.Pressure, s.BedHeight = p.First.Pressure, p.First.BedHeight
@@ -300,11 +300,11 @@ func (w *work) firstAdapterStage() {
 	p := w.p
 	lost := ""
 	if p.First.Recovers > 0 {
-		lost = fmt.Sprintf(" The bed comes back by at most %.1f mm meanwhile, all that step 1 compressed.", p.First.Recovers.In(units.Millimetre))
+		lost = fmt.Sprintf("\nThe bed comes back by at most %.1f mm meanwhile, all that step 1 compressed.", p.First.Recovers.In(units.Millimetre))
 	}
 	s := w.stage("adapter, first time", "flow off, outlet shut, inlet vented",
-		fmt.Sprintf("Flow off, outlet shut. Fast travel to 10 to 20 mm above the bed, then sealed travel to 1 to 2 mm, the displaced liquid vented. Enter clear liquid, not slurry: beads in the seal leak. Travel %s, from %s to %s.%s",
-			cm(p.Pour.SlurryHeight-p.waits()+aboveBed), cm(p.Pour.SlurryHeight), cm(p.waits()-aboveBed), lost),
+		fmt.Sprintf("Fast travel to 10 to 20 mm above the bed, then sealed travel to 1 to 2 mm, the displaced liquid vented. Enter clear liquid, not slurry: beads in the seal leak.\nTravel %s, from %s to %s.%s",
+			cm(p.Pour.SlurryHeight-p.waits()+aboveBed), w.place(p.Pour.SlurryHeight), w.place(p.waits()-aboveBed), lost),
 		"liquid leaving through the vent, beads at the seal, hands off",
 		"adapter 1 to 2 mm above the bed, no air under it")
 	s.BedHeight, s.Adapter = p.First.BedHeight, p.waits()
@@ -331,19 +331,19 @@ func (w *work) secondStage() {
 	c, p := w.c, w.p
 	if !known(p.Second.Velocity) {
 		w.stage("step 2, compress", "downflow: inlet from the pump, outlet open",
-			fmt.Sprintf("second velocity: not determined. Travel left to the mark %s.", cm(p.Second.AdapterTravel)), "level and pressure", steady)
+			fmt.Sprintf("second velocity: not determined.\nTravel left to the mark %s.", cm(p.Second.AdapterTravel)), "level and pressure", steady)
 		return
 	}
 	pressure := "pressure not known"
 	if known(p.Second.Pressure) {
-		pressure = fmt.Sprintf("about %.2f bar, bed at %s", p.Second.Pressure.In(units.Bar), cm(p.Second.BedHeight))
+		pressure = fmt.Sprintf("about %.2f bar, bed at %s", p.Second.Pressure.In(units.Bar), w.place(p.Second.BedHeight))
 	}
 	takes := "Usually a minute or two (common practice)."
 	if known(p.Second.Time) {
 		takes = fmt.Sprintf("99 %% of it in about %s, if the bed answers without friction; usually a minute or two (common practice).", span(p.Second.Time))
 	}
 	s := w.stage("step 2, compress", "downflow: inlet from the pump, outlet open",
-		fmt.Sprintf("Raise the flow to the second. Downflow of %s at %.1f cm/h, %s, %s. %s Travel left to the mark %s.",
+		fmt.Sprintf("Raise the flow: downflow of %s at %.1f cm/h, %s, %s.\n%s\nTravel left to the mark %s.",
 			c.Liquid, p.Second.Velocity.In(units.CentimetrePerHour), p.flow(p.Second.Flow), pressure, takes, cm(p.Second.AdapterTravel)),
 		"pressure against the lowest limit; level; a pressure that keeps rising at constant flow: stop", steady)
 	s.Time, s.Velocity, s.Flow, s.Pressure, s.BedHeight = p.Second.Time, p.Second.Velocity, p.Second.Flow, p.Second.Pressure, p.Second.BedHeight
@@ -368,7 +368,7 @@ func (w *work) gauge(u units.Velocity, bed units.Pressure) string {
 
 func (w *work) catchStage() {
 	c, p := w.c, w.p
-	s := w.stage("catch", c.Catch.String(), w.catchWords(), "the mark, liquid leaving, the force of the drive", fmt.Sprintf("adapter at the mark, %s above the bottom net", cm(c.BedHeight)))
+	s := w.stage("catch", c.Catch.String(), w.catchWords(), "the mark, liquid leaving, the force of the drive", w.atMark())
 	s.Time, s.BedHeight, s.Adapter = p.Adapter.Time, c.BedHeight, c.BedHeight
 	w.row("ruler: adapter at the mark", w.ruler(c.BedHeight))
 	if known(p.Second.BedHeight) {
@@ -386,16 +386,16 @@ func (w *work) catchWords() string {
 	}
 	takes := ""
 	if known(a.Speed) {
-		takes = fmt.Sprintf(" From %s to the mark takes %s at %s.", cm(a.From), span(a.Time), speed(a.Speed))
+		takes = fmt.Sprintf("\nFrom %s to the mark takes %s at %s.", w.place(a.From), span(a.Time), speed(a.Speed))
 	}
 	if w.c.Catch == OutletOpen {
 		return fmt.Sprintf("Flow off, %v: the displaced liquid holds the bed down. Drive the sealed adapter to the mark at once%s.%s", w.c.Catch, most, takes)
 	}
 	risen := ""
 	if known(a.Risen) {
-		risen = fmt.Sprintf(" The bed has come up by %.1f mm at most when the adapter meets it.", a.Risen.In(units.Millimetre))
+		risen = fmt.Sprintf("\nThe bed has come up by %.1f mm at most when the adapter meets it.", a.Risen.In(units.Millimetre))
 	}
-	return fmt.Sprintf("Flow off, %v: the bed is free to rise, %s. Drive the adapter to the mark at once; it compresses the last part again.%s%s", w.c.Catch, bound, takes, risen)
+	return fmt.Sprintf("Flow off, %v: the bed is free to rise, %s.\nDrive the adapter to the mark at once; it compresses the last part again.%s%s", w.c.Catch, bound, takes, risen)
 }
 
 func (w *work) thirdStage() {
@@ -409,7 +409,7 @@ func (w *work) thirdStage() {
 		at += fmt.Sprintf(", about %.2f bar, CF %.3f by flow", p.Third.Pressure.In(units.Bar), p.Third.CompressionFactor)
 	}
 	s := w.stage("step 3, only if not at the mark", "as in step 2, then as in the catch",
-		fmt.Sprintf("Run the flow of step 2 again and look under the adapter. A gap of more than 1 mm, or the adapter not at the mark: one further compression step at %s, and catch again. If that misses too, unpack and repack (common practice): a bed worked on more often is not even.", at),
+		fmt.Sprintf("Run the flow of step 2 again and look under the adapter.\nA gap of more than 1 mm, or the adapter not at the mark: one further compression step at %s, and catch again.\nIf that misses too, unpack and repack (common practice): a bed worked on more often is not even.", at),
 		"a gap under the adapter at flow, pressure against the lowest limit", "adapter at the mark without a gap at the flow of step 2")
 	s.Velocity, s.Flow, s.Pressure, s.BedHeight, s.Adapter = p.Third.Velocity, p.Third.Flow, p.Third.Pressure, c.BedHeight, c.BedHeight
 	w.row("gap under the adapter at the flow of step 2", "none")
@@ -421,7 +421,7 @@ func (w *work) thirdStage() {
 func (w *work) testStage() {
 	c, p := w.c, w.p
 	s := w.stage("test", "downflow through the adapter, outlet to the detector",
-		fmt.Sprintf("Condition with 2 to 3 column volumes. Pulse of %s (%v of the column volume) at %v, %s, %.0f min per column volume.",
+		fmt.Sprintf("Condition with 2 to 3 column volumes.\nPulse of %s (%v of the column volume) at %v, %s, %.0f min per column volume.",
 			volume(p.Test.Sample), c.TestSample, p.Test.Velocity, p.flow(p.Test.Flow), p.Test.ColumnTime.In(units.Minute)),
 		"base line steady before the pulse", "verdict against limits set beforehand by the user's procedure")
 	s.Velocity, s.Flow, s.Time, s.Volume = p.Test.Velocity, p.Test.Flow, p.Test.ColumnTime.Times(testVolumes), p.Bed.ColumnVolume.Times(testVolumes)

@@ -129,9 +129,9 @@ func (w *work) hybridStages() {
 	w.firstAdapterStage()
 	w.secondStage()
 	s := w.stage("adapter compresses", "inlet shut, outlet open",
-		fmt.Sprintf("Flow off, inlet shut, outlet open, and at once the sealed adapter down onto the bed: %s, from %s to %s at %s, the velocity of step 2, so that the displaced liquid holds the bed. Then on at %s to the mark: %s of travel in %s, a factor of %.3f on top of %.3f by flow. It displaces %s through the bed. %s",
-			span((p.waits()-a.From).Passed(p.Second.Velocity)), cm(p.waits()), cm(a.From), speed(p.Second.Velocity), speed(a.Speed), cm(a.From-a.To), span(a.Time), a.CompressionFactor, p.Second.CompressionFactor, p.flow(a.Displaced), w.loadWords()),
-		"force of the drive; stop when it rises without travel; beads at the seal", fmt.Sprintf("adapter at the mark, %s, and force steady over 10 min (common practice)", cm(c.BedHeight)))
+		fmt.Sprintf("Flow off, and at once the sealed adapter down onto the bed: %s, from %s to %s at %s, the velocity of step 2, so that the displaced liquid holds the bed.\nThen on at %s to the mark: %s of travel in %s, a factor of %.3f on top of %.3f by flow. It displaces %s through the bed.\n%s",
+			span((p.waits()-a.From).Passed(p.Second.Velocity)), w.place(p.waits()), w.place(a.From), speed(p.Second.Velocity), speed(a.Speed), cm(a.From-a.To), span(a.Time), a.CompressionFactor, p.Second.CompressionFactor, p.flow(a.Displaced), w.loadWords()),
+		"force of the drive; stop when it rises without travel; beads at the seal", w.atMark()+", and force steady over 10 min (common practice)")
 	s.Time, s.Velocity, s.Flow, s.BedHeight, s.Adapter = a.Time, a.Speed, a.Displaced, c.BedHeight, c.BedHeight
 	w.loadRows()
 	w.row("ruler: adapter at the mark", w.ruler(c.BedHeight))
@@ -163,7 +163,7 @@ func (w *work) loadRows() {
 func (w *work) holdStage() {
 	c := w.c
 	s := w.stage("hold", "outlet open, inlet shut, then the adapter locked",
-		"Hold the adapter at the mark for 10 min and read the force again. Lock it, open the inlet, run the packing velocity or the largest duty and look under the adapter.",
+		"Hold the adapter at the mark for 10 min and read the force again.\nLock it, open the inlet, run the packing velocity or the largest duty and look under the adapter.",
 		"force falling off, a gap under the adapter at flow", "force fallen by a few % at most (common practice), no gap. A gap: drive on until it is closed, once; if it comes back, unpack and repack")
 	s.Time, s.BedHeight, s.Adapter = 10*units.Minute, c.BedHeight, c.BedHeight
 	w.addPhase(phase{name: "hold", kind: resting, duration: 1 * units.Minute, bedFrom: c.BedHeight, bedTo: c.BedHeight, adapterFrom: c.BedHeight, adapterTo: c.BedHeight})
@@ -302,7 +302,7 @@ func (w *work) pressureStage(i int) {
 		u := w.velocityFor(set, true)
 		at := w.at(u)
 		s.Velocity, s.Flow, s.Pressure, s.BedHeight = u, c.Column.Flow(u), at.Pressure, p.Bed.SettledHeight.Times(1/at.CompressionFactor)
-		flow = fmt.Sprintf("the flow comes to a plateau at about %s, the bed to %s", p.flow(s.Flow), cm(s.BedHeight))
+		flow = fmt.Sprintf("the flow comes to a plateau at about %s, the bed to %s", p.flow(s.Flow), w.place(s.BedHeight))
 		w.row("flow at "+bar(set)+" bar", p.flow(s.Flow))
 		w.row("ruler: bed at "+bar(set)+" bar", w.ruler(s.BedHeight))
 		s.Adapter = p.waits()
@@ -372,7 +372,8 @@ func (w *work) computeAxial() {
 // limits are held against, where the law tells its pressure.
 func (w *work) displacing() {
 	if w.c.Law != nil {
-		w.uses = append(w.uses, use{w.c.AdapterSpeed, w.packedPressure(w.c.AdapterSpeed, w.p.Viscosity), true})
+		p := w.packedPressure(w.c.AdapterSpeed, w.p.Viscosity)
+		w.uses = append(w.uses, use{w.c.AdapterSpeed, p, p, true})
 	}
 }
 
@@ -393,7 +394,7 @@ func (w *work) axialSteps() {
 			valves, top = "outlet and slurry port shut, inlet vented", p.Pour.SlurryHeight
 		}
 		s := w.stage("settle", valves,
-			fmt.Sprintf("Leave the slurry to settle. About %.0f min; %.0f min if the density excess is half of %v. No vibration, no draught of warm air.", p.First.Time.In(units.Minute), 2*p.First.Time.In(units.Minute), c.Medium.DensityExcess),
+			fmt.Sprintf("Leave the slurry to settle. About %.0f min; %.0f min if the density excess is half of %v.\nNo vibration, no draught of warm air.", p.First.Time.In(units.Minute), 2*p.First.Time.In(units.Minute), c.Medium.DensityExcess),
 			"the edge of the clear liquid coming down; a surface that is not level", "bed height within 1 mm over 10 min (common practice), liquid above clear")
 		s.Time, s.BedHeight = p.First.Time, p.Bed.SettledHeight
 		if top > 0 {
@@ -406,9 +407,9 @@ func (w *work) axialSteps() {
 	w.firstAdapterStage()
 	a := p.Adapter
 	s := w.stage("compress", "inlet shut, outlet open",
-		fmt.Sprintf("Drive the sealed adapter onto the bed and on at constant speed, %s, from %s to the mark: %s in %s. It displaces %s through the bed, out of the outlet. %s",
-			speed(a.Speed), cm(a.From), cm(a.From-a.To), span(a.Time), p.flow(a.Displaced), w.loadWords()),
-		"force of the drive, rising with travel; liquid leaving as fast as the adapter goes", fmt.Sprintf("adapter at the mark, %s above the bottom net", cm(c.BedHeight)))
+		fmt.Sprintf("Drive the sealed adapter onto the bed and on at constant speed, %s, from %s to the mark: %s in %s.\nIt displaces %s through the bed, out of the outlet.\n%s",
+			speed(a.Speed), w.place(a.From), cm(a.From-a.To), span(a.Time), p.flow(a.Displaced), w.loadWords()),
+		"force of the drive, rising with travel; liquid leaving as fast as the adapter goes", w.atMark())
 	s.Time, s.Velocity, s.Flow, s.Volume, s.BedHeight, s.Adapter = a.Time, a.Speed, a.Displaced, a.Displaced.For(a.Time), c.BedHeight, c.BedHeight
 	w.loadRows()
 	w.row("ruler: adapter at the mark", w.ruler(c.BedHeight))
@@ -465,7 +466,7 @@ func (w *work) vacuum() units.Pressure {
 func (w *work) suctionStages() {
 	c, p := w.c, w.p
 	s := w.stage("prepare", "nozzle or side port shut, inlet and outlet open to liquid, then shut",
-		"De-air the bottom net from below. Fill the column with a few centimetres of liquid, lower the adapter into it, seal it and vent it until no air is left. Fill the suction hose with liquid and keep its end low in the stirred slurry.",
+		"De-air the bottom net from below.\nFill the column with a few centimetres of liquid, lower the adapter into it, seal it and vent it until no air is left.\nFill the suction hose with liquid and keep its end low in the stirred slurry.",
 		"bubbles under the adapter and in the hose", "no air anywhere; the end of the hose stays under the slurry to the last")
 	s.Adapter = 2 * units.Centimetre
 	t := p.Pour.SlurryHeight.Passed(c.DrawSpeed)
@@ -479,8 +480,8 @@ func (w *work) suctionStages() {
 		dead = fmt.Sprintf(" Prepare %s: %s stays behind.", volume(p.Pour.Prepared), volume(c.DeadVolume))
 	}
 	s = w.stage("draw the slurry", "slurry port open, inlet and outlet shut",
-		fmt.Sprintf("Stir the tank (no magnetic bar). Open the slurry port and raise the adapter at %s, %s of slurry: %s at %v in %s, to %s. %s%s Shut the port before the hose draws air.",
-			speed(c.DrawSpeed), p.flow(q), volume(p.Pour.SlurryVolume), c.Slurry.Concentration, span(t), cm(p.Pour.SlurryHeight), lift, dead),
+		fmt.Sprintf("Stir the tank (no magnetic bar).\nOpen the slurry port and raise the adapter at %s, %s of slurry: %s at %v in %s, to %s.\n%s%s\nShut the port before the hose draws air.",
+			speed(c.DrawSpeed), p.flow(q), volume(p.Pour.SlurryVolume), c.Slurry.Concentration, span(t), w.place(p.Pour.SlurryHeight), lift, dead),
 		"air in the hose or under the adapter: stop; gauge below zero", fmt.Sprintf("%s in the column, port shut; 1 cm of clear liquid forms within %.0f s", volume(p.Pour.SlurryVolume), p.Pour.ClearLayer.In(units.Second)))
 	s.Time, s.Velocity, s.Flow, s.Volume, s.BedHeight, s.Adapter = t, c.DrawSpeed, q, p.Pour.SlurryVolume, p.Pour.SlurryHeight, p.Pour.SlurryHeight
 	w.row("slurry concentration", c.Slurry.Concentration.String())
@@ -539,7 +540,7 @@ func (w *work) computeInPlace() {
 		w.caution("The factor takes about %.3g bar by the %s; at %.3g bar the flow stops before all slurry is in.", need.In(units.Bar), curveName(w.curve), c.PackingPressure.In(units.Bar))
 	}
 	w.p.Second.AdapterTravel = 0
-	w.use(c.Column.Velocity(c.FillFlow), c.PackingPressure)
+	w.uses = append(w.uses, use{c.Column.Velocity(c.FillFlow), c.PackingPressure, c.PackingPressure, false})
 	if t := w.p.Pour.Prepared.PumpedAt(c.FillFlow); t > w.p.Pour.ClearLayer {
 		w.caution("Filling takes %s, and 1 cm of clear liquid forms in %s: the tank must be stirred from top to bottom until the end, and the hose must not stand still.", span(t), span(w.p.Pour.ClearLayer))
 	}
@@ -551,7 +552,7 @@ func (w *work) inPlaceStages() {
 	c, p := w.c, w.p
 	t := p.Pour.SlurryVolume.PumpedAt(c.FillFlow)
 	s := w.stage("prepare", "nozzle shut, inlet and outlet open to drain upwards, then shut",
-		fmt.Sprintf("Fix the head plate or adapter at %s and lock it. Fill the column with liquid from below until no air is left, also between the nets and in the nozzle. Circulate the slurry through tank and hose.", cm(c.BedHeight)),
+		fmt.Sprintf("Fix the head plate or adapter at %s and lock it.\nFill the column with liquid from below until no air is left, also between the nets and in the nozzle.\nCirculate the slurry through tank and hose.", w.place(c.BedHeight)),
 		"bubbles at vents; level of the head plate", "no air anywhere, head plate locked at the mark")
 	s.Adapter = c.BedHeight
 	dead := ""
@@ -568,12 +569,12 @@ func (w *work) inPlaceStages() {
 		"pressure, never above the set point; flow falling", fmt.Sprintf("flow below 5 %% of %s at %s bar (common practice), and %s of slurry gone in: %s/(area · %s) is a factor of %v", p.flow(c.FillFlow), bar(c.PackingPressure), volume(p.Pour.SlurryVolume), "volume · concentration", cm(c.BedHeight), c.CompressionFactor))
 	s.Pressure, s.BedHeight, s.Adapter = c.PackingPressure, c.BedHeight, c.BedHeight
 	s = w.stage("close", "nozzle shut before the pump is stopped, then outlets shut",
-		"Shut or withdraw the nozzle under pressure, stop the pump, open a vent of the slurry line slowly. Flush nozzle and hose away from the bed.",
+		"Shut or withdraw the nozzle under pressure, stop the pump, open a vent of the slurry line slowly.\nFlush nozzle and hose away from the bed.",
 		"pressure falling to zero in the line before it is opened", "nozzle shut and flushed clean")
 	s.BedHeight, s.Adapter = c.BedHeight, c.BedHeight
 	w.row("slurry concentration", c.Slurry.Concentration.String())
 	w.row("temperature of slurry and column", c.Temperature.String())
-	w.row("height of the head plate", cm(c.BedHeight))
+	w.row("ruler: head plate", w.ruler(c.BedHeight))
 	w.row("slurry in the tank before", volume(p.Pour.Prepared)+" or more")
 	w.row("flow while filling", p.flow(c.FillFlow))
 	w.row("time of filling", span(t))

@@ -96,6 +96,9 @@ func TestEveryInputShows(t *testing.T) {
 			case reflect.String:
 				x.SetString(x.String() + " changed")
 			case reflect.Int:
+				if field == "Curve.Freedom" {
+					return // counts with errors, see TestCurveError
+				}
 				x.SetInt((x.Int() + 1) % 2)
 				if field == "Medium.Class" {
 					x.SetInt(int64(packing.RigidPolymer))

@@ -537,10 +537,11 @@ type LargeRow struct{ What, Value string }
 
 // A PressureLimit is a limit against what the procedure needs.
 type PressureLimit struct {
-	Name   string
-	Limit  units.Pressure
-	Used   units.Pressure // NaN: not known
-	Margin float64        // 1 - used/limit; NaN: not checked
+	Name     string
+	Limit    units.Pressure
+	Expected units.Pressure // by the curve itself; NaN: not known
+	Used     units.Pressure // held against the limit: the upper end of the curve's 95 % interval if it has errors, else Expected
+	Margin   float64        // 1 - used/limit; NaN: not checked
 }
 
 // A VelocityLimit is a limit against the highest velocity of the procedure.

@@ -466,6 +466,9 @@ func TestEveryInputCounts(t *testing.T) {
 					return
 				}
 			case reflect.Int:
+				if name == "Curve.Freedom" {
+					return // counts with errors, see TestCurveError
+				}
 				v.SetInt(v.Int() + 1)
 			case reflect.Interface:
 				v.Set(reflect.ValueOf(bed.PowerSolids{Stress0: 5.1 * Kilopascal, Exponent: 0.08}))

@@ -40,8 +40,29 @@ type Review struct {
 	Steady     Steady
 	Tolerances Tolerances
 
-	ShortestPlateau units.Time     // of constant flow or adapter; zero: 20 s
-	FlowTolerance   units.Fraction // within which a flow counts as constant; zero: 5 %
+	StepsBy         StepsBy        // which signal tells the steps; zero: by the method of the plan, without one by flow
+	ShortestPlateau units.Time     // of constant flow, pressure or adapter; zero: 20 s
+	FlowTolerance   units.Fraction // within which a flow, or the pressure that was set, counts as constant; zero: 5 %
+}
+
+// StepsBy says which signal tells the steps of a record.
+type StepsBy int
+
+// The signals. A pack by constant pressure has steps of pressure in which the flow
+// falls; one by the adapter alone has its travel.
+const (
+	AsPlanned StepsBy = iota
+	StepsByFlow
+	StepsByPressure
+	StepsByAdapter
+)
+
+// String returns the signal in words.
+func (s StepsBy) String() string {
+	if s < AsPlanned || s > StepsByAdapter {
+		return "unknown signal"
+	}
+	return [...]string{"as planned", "flow", "pressure", "adapter"}[s]
 }
 
 // Steady is the user's criterion for the end of a step: how much height and
@@ -200,8 +221,9 @@ const (
 	LaterFlow                   // lower flow after a compression
 )
 
-// A Step is a stretch of constant flow. It lasts from and to the moments at
-// which the flow was half way between that of two steps.
+// A Step is a stretch of constant flow, of constant pressure where that is set, or
+// of one travel of the adapter. It lasts from and to the moments at which the
+// signal was half way between that of two steps, or the adapter met the bed.
 type Step struct {
 	Kind          StepKind
 	Name          string
@@ -209,7 +231,7 @@ type Step struct {
 	Duration      units.Time
 	Volume        units.Volume
 	ColumnVolumes float64          // of the bed height asked for
-	Flow          units.VolumeFlow // mean over the part without the change at both ends
+	Flow          units.VolumeFlow // mean over the part without the change at both ends; at its end where the pressure is set; displaced where the adapter compresses
 	FlowSD        units.VolumeFlow // spread of the readings
 	Velocity      units.Velocity
 	VelocitySD    units.Velocity
@@ -232,6 +254,12 @@ type Steadiness struct {
 	PressureStdErr units.Fraction
 	PressureIs     Verdict
 	PressureWhy    string
+
+	// Flow is judged where the pressure is set, by the criterion of the pressure.
+	Flow       units.Fraction
+	FlowStdErr units.Fraction
+	FlowIs     Verdict
+	FlowWhy    string
 }
 
 // An AdapterMove is a movement of the adapter between two places of rest.
@@ -276,8 +304,11 @@ type FoundRow struct{ What, Expected, Found string }
 // taken as it is, which makes CF a little too low.
 //
 // A step is a stretch in which the flow stays within a tolerance of its own
-// median; the flows themselves tell the steps, not the times of the plan. What a
-// missing signal leaves open is listed, never guessed.
+// median; the flows themselves tell the steps, not the times of the plan. Of a
+// pack by constant pressure it is the pressure that stays so, and the flow at the
+// end of each step counts; of one by the adapter alone the steps are settling,
+// travel to the bed, compression from where the adapter comes down to the settled
+// height, and hold. What a missing signal leaves open is listed, never guessed.
 func (r Review) Of(run Run) (Findings, error) {
 	f := Findings{Run: run, BySlurry: math.NaN()}
 	unknown(&f)
@@ -322,6 +353,17 @@ func (w *reviewer) doubt(format string, a ...any) {
 	w.f.Doubts = append(w.f.Doubts, fmt.Sprintf(format, a...))
 }
 
+// stepsBy is the signal that tells the steps of a method.
+func stepsBy(r Request) StepsBy {
+	switch {
+	case r.Method == constantPressure:
+		return StepsByPressure
+	case r.Method == axialCompression, r.Method == suctionFill && r.Then == ByAdapter:
+		return StepsByAdapter
+	}
+	return StepsByFlow
+}
+
 // prepare fills in what was not given, checks the inputs and reads the signals.
 func (w *reviewer) prepare() error {
 	r := &w.r
@@ -340,6 +382,9 @@ func (w *reviewer) prepare() error {
 				own.Set(reflect.ValueOf(x.plan))
 			}
 		}
+	}
+	if r.StepsBy == AsPlanned {
+		r.StepsBy = stepsBy(r.Plan.Request)
 	}
 	w.takeDefaults()
 	if err := w.checkInputs(); err != nil {
@@ -410,6 +455,9 @@ func (w *reviewer) checkInputs() error {
 	}
 	if r.Column.InnerDiameter == 0 {
 		return bad("", "neither a plan nor a column was given", "give Plan, or Column, BedHeight and CompressionFactor")
+	}
+	if r.StepsBy < StepsByFlow || r.StepsBy > StepsByAdapter {
+		return bad(fmt.Sprintf("steps by %d", int(r.StepsBy)), "there is no such signal", "write plan.StepsByFlow, plan.StepsByPressure or plan.StepsByAdapter")
 	}
 	for _, err := range []error{r.Column.Check(), packing.CheckBedHeight(r.BedHeight), r.Limits.Check(),
 		packing.CheckPressure("tube pressure limit", r.Limits.TubePressure), packing.CheckPressure("pump pressure limit", r.Limits.PumpPressure),

@@ -4,8 +4,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
-
-	"github.com/evenbed/evenbed/packing/units"
 )
 
 // stepped is a signal of given levels, each held for a time, with noise, sampled
@@ -19,46 +17,6 @@ func stepped(r *rand.Rand, levels, lasts []float64, every, noise float64) signal
 		}
 	}
 	return s
-}
-
-// Plateaus are found where they are, whatever the level before them, in noise
-// that grows with the level and with single readings that are wild.
-func TestPlateaus(t *testing.T) {
-	for seed := range uint64(60) {
-		r := rand.New(rand.NewPCG(seed, 3))
-		levels, lasts := []float64{0}, []float64{60 + 100*r.Float64()}
-		for range 6 {
-			last := levels[len(levels)-1]
-			level := last
-			for math.Abs(level-last) < 0.25*math.Max(level, last)+5 { // clearly another level
-				level = 200 * r.Float64()
-			}
-			levels, lasts = append(levels, level), append(lasts, 60+600*r.Float64())
-		}
-		every := 0.2 + 2*r.Float64()
-		s := stepped(r, levels, lasts, every, 0.8)
-		for range len(s.y) / 100 {
-			s.y[r.IntN(len(s.y))] = 400 * r.Float64()
-		}
-		found := gridOf(s, every, 20*units.Second).plateaus(20*units.Second, 0.05, 1)
-		if len(found) != len(levels) {
-			t.Errorf("seed %d: %d plateaus for levels %.1f: %+v", seed, len(found), levels, found)
-			continue
-		}
-		start := 0.0
-		for i, p := range found {
-			if math.Abs(p.level-levels[i]) > 0.5 {
-				t.Errorf("seed %d: level %v, want %v", seed, p.level, levels[i])
-			}
-			if math.Abs(p.start-start) > 4*every {
-				t.Errorf("seed %d: plateau %d starts at %.1f s, want %.1f (one reading each %.1f s)", seed, i, p.start, start, every)
-			}
-			start += lasts[i]
-			if !(p.start <= p.from && p.from <= p.to && p.to <= p.end) {
-				t.Errorf("seed %d: %+v is not in order", seed, p)
-			}
-		}
-	}
 }
 
 // The error of the change at a step's end holds: of noise alone, the change over
@@ -106,17 +64,6 @@ func TestSignal(t *testing.T) {
 	} {
 		if math.Abs(tc.got-tc.want) > 1e-12 {
 			t.Errorf("%s: %v, want %v", tc.name, tc.got, tc.want)
-		}
-	}
-	for n := 1; n < 40; n++ {
-		r := rand.New(rand.NewPCG(uint64(n), 1))
-		v := make([]float64, n)
-		for i := range v {
-			v[i] = float64(r.IntN(10))
-		}
-		want := movingMedian(v, n)[n/2] // the window holds all
-		if got := medianOf(append([]float64(nil), v...)); got != want {
-			t.Errorf("median of %v: %v, by sorting %v", v, got, want)
 		}
 	}
 }

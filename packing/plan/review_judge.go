@@ -152,7 +152,7 @@ func (w *reviewer) deviations() {
 	if r.SlurryPoured > 0 && w.planned {
 		relative("slurry poured", "L", p.Pour.SlurryVolume.In(units.Litre), r.SlurryPoured.In(units.Litre), t.Volume)
 	}
-	if w.planned {
+	if w.planned && (r.StepsBy != StepsByAdapter || p.First.Velocity > 0) {
 		relative("velocity of step 1", "cm/h", p.First.Velocity.In(units.CentimetrePerHour), of(one, speed), t.Velocity)
 		volume := nan
 		for _, s := range f.Steps {
@@ -172,16 +172,21 @@ func (w *reviewer) deviations() {
 	}
 	relative("settled bed", "cm", r.BedHeight.Times(r.CompressionFactor).In(cm), f.SettledHeight.In(cm), t.Height)
 	if w.planned {
-		relative("velocity of the compression", "cm/h", p.Second.Velocity.In(units.CentimetrePerHour), of(two, speed), t.Velocity)
-		relative("pressure of the compression", "bar", p.Second.Pressure.In(units.Bar), of(two, pressure), t.Pressure)
-		relative("bed under flow, compression", "cm", p.Second.BedHeight.In(cm), of(two, height), t.Height)
-		left := nan
-		if one != nil {
-			left = (one.Height - f.BedHeight).In(cm)
-		}
-		d := add("from the bed of step 1 to the mark", "cm", p.Second.AdapterTravel.In(cm), left, nan)
-		if d.Verdict == Outside { // nothing allowed: shown only
-			d.Verdict, d.Why = NotJudged, "the mark is judged"
+		if a := p.Adapter; r.StepsBy == StepsByAdapter {
+			relative("speed of the adapter", "cm/h", a.Speed.In(units.CentimetrePerHour), of(two, speed), t.Velocity)
+			add("travel of the adapter on the bed", "cm", (a.From - a.To).In(cm), f.Travel.In(cm), t.Mark.In(cm))
+		} else {
+			relative("velocity of the compression", "cm/h", p.Second.Velocity.In(units.CentimetrePerHour), of(two, speed), t.Velocity)
+			relative("pressure of the compression", "bar", p.Second.Pressure.In(units.Bar), of(two, pressure), t.Pressure)
+			relative("bed under flow, compression", "cm", p.Second.BedHeight.In(cm), of(two, height), t.Height)
+			left := nan
+			if one != nil {
+				left = (one.Height - f.BedHeight).In(cm)
+			}
+			d := add("from the bed of step 1 to the mark", "cm", p.Second.AdapterTravel.In(cm), left, nan)
+			if d.Verdict == Outside { // nothing allowed: shown only
+				d.Verdict, d.Why = NotJudged, "the mark is judged"
+			}
 		}
 	}
 	add("packed bed", "cm", r.BedHeight.In(cm), f.BedHeight.In(cm), t.Mark.In(cm))
@@ -282,6 +287,9 @@ func (w *reviewer) decide() {
 	}
 	if k := last.Steadiness; k.PressureIs == Outside {
 		add = append(add, fmt.Sprintf("the pressure still changed by %.1f %% in %v when the compression ended", k.Pressure.In(units.Percent), r.Steady.Over))
+	}
+	if k := last.Steadiness; k.FlowIs == Outside {
+		add = append(add, fmt.Sprintf("the flow still changed by %.1f %% in %v when the last pressure ended", k.Flow.In(units.Percent), r.Steady.Over))
 	}
 	switch {
 	case len(repack) > 0:

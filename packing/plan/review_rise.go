@@ -47,6 +47,9 @@ func (w *reviewer) rise() {
 	r := &f.Rise
 	last, stop := f.step(Compression), f.step(Stop)
 	switch {
+	case w.r.StepsBy == StepsByAdapter:
+		r.Problem = "the adapter held the bed"
+		return
 	case last == nil || stop == nil || stop.Start < last.Start:
 		r.Problem = "no stop after a compression"
 		return

@@ -45,16 +45,16 @@ func (f Findings) page() table.Page {
 	p.Table(f.Table())
 	g := f.Figure()
 	p.SVG(g.SVG(), g.String())
-	p.Table(f.stepTable())
-	p.Table(f.endTable())
-	p.Table(f.steadyTable())
-	p.Table(f.deviationTable())
-	p.Table(f.checkTable())
-	p.Table(f.moveTable())
-	p.Table(f.riseTable())
+	p.Table(f.StepTable())
+	p.Table(f.EndTable())
+	p.Table(f.SteadyTable())
+	p.Table(f.DeviationTable())
+	p.Table(f.LimitTable())
+	p.Table(f.MoveTable())
+	p.Table(f.RiseTable())
 	p.List("Taken, since not given (numbers are common practice, no source)", f.Taken)
 	p.List("Cautions", f.cautions())
-	p.Table(f.sheetTable())
+	p.Table(f.SheetTable())
 	return p
 }
 
@@ -89,12 +89,12 @@ func (f Findings) Table() table.Table {
 	return t
 }
 
-func (f Findings) stepTable() table.Table {
+// StepTable returns the steps that were found.
+func (f Findings) StepTable() table.Table {
 	t := table.Table{Caption: "Steps", RowHeaders: true, Columns: []table.Column{
 		{Name: "step"}, {Name: "start", Unit: "min", Right: true}, {Name: "end", Unit: "min", Right: true}, {Name: "lasts", Unit: "min", Right: true},
 		{Name: "volume", Unit: "L", Right: true}, {Name: "volume", Unit: "CV", Right: true}, {Name: "flow", Unit: f.flowUnit(), Right: true},
-		{Name: "velocity ± spread", Unit: "cm/h", Right: true}, {Name: "pressure at end", Unit: "bar", Right: true},
-		{Name: "height at end", Unit: "cm", Right: true}, {Name: "adapter at end", Unit: "cm", Right: true}}}
+		{Name: "velocity", Unit: "cm/h", Right: true}, {Name: "spread", Unit: "cm/h", Right: true}}}
 	for _, s := range f.Steps {
 		t.Add(s.Name, decimal(s.Start.In(units.Minute), 1), decimal(s.End.In(units.Minute), 1), decimal(s.Duration.In(units.Minute), 1),
 			decimal(s.Volume.In(units.Litre), 2), decimal(s.ColumnVolumes, 3), f.flow(s.Flow),
@@ -103,7 +103,8 @@ func (f Findings) stepTable() table.Table {
 	return t
 }
 
-func (f Findings) endTable() table.Table {
+// EndTable returns heights and pressure at the end of each step.
+func (f Findings) EndTable() table.Table {
 	t := table.Table{Caption: "At the end of each step", RowHeaders: true, Columns: []table.Column{
 		{Name: "step"}, {Name: "bed height", Unit: "cm", Right: true}, {Name: "adapter", Unit: "cm", Right: true}, {Name: "pressure", Unit: "bar", Right: true}}}
 	for _, s := range f.Steps {
@@ -127,10 +128,20 @@ func (f Findings) flow(q units.VolumeFlow) string {
 	return decimal(q.In(units.LitrePerHour), 1)
 }
 
-func (f Findings) steadyTable() table.Table {
+// SteadyTable returns whether height and pressure were steady at the end of the steps with flow.
+func (f Findings) SteadyTable() table.Table {
 	c := f.Review.Steady
 	t := table.Table{Caption: fmt.Sprintf("Steady at the end: height within %v and pressure within %v over %v", c.Height, c.Pressure, c.Over), RowHeaders: true, Columns: []table.Column{
 		{Name: "step"}, {Name: "height changed by", Unit: "mm", Right: true}, {Name: "height"}, {Name: "pressure changed by", Unit: "%", Right: true}, {Name: "pressure"}}}
+	byPressure, byAdapter := f.Review.StepsBy == StepsByPressure, f.Review.StepsBy == StepsByAdapter
+	if byPressure {
+		t.Caption = fmt.Sprintf("Steady at the end: height within %v, pressure and flow within %v over %v", c.Height, c.Pressure, c.Over)
+		t.Columns = append(t.Columns, table.Column{Name: "flow changed by", Unit: "%", Right: true}, table.Column{Name: "flow"})
+	}
+	if byAdapter {
+		t.Caption = fmt.Sprintf("Steady at the end: height within %v over %v", c.Height, c.Over)
+		t.Columns = t.Columns[:3]
+	}
 	change := func(v, se float64, decimals int) string {
 		if math.IsNaN(v) {
 			return "not known"
@@ -147,16 +158,23 @@ func (f Findings) steadyTable() table.Table {
 		return steadyWord(v)
 	}
 	for _, s := range f.Steps {
-		if s.Kind == LooseBed || s.Kind == Compression {
+		if s.Kind == LooseBed || s.Kind == Compression && !byAdapter || s.Kind == Stop && byAdapter {
 			k := s.Steadiness
-			t.Add(s.Name, change(k.Height.In(units.Millimetre), k.HeightStdErr.In(units.Millimetre), 2), verdict(k.HeightIs, k.HeightWhy),
-				change(k.Pressure.In(units.Percent), k.PressureStdErr.In(units.Percent), 1), verdict(k.PressureIs, k.PressureWhy))
+			row := []string{s.Name, change(k.Height.In(units.Millimetre), k.HeightStdErr.In(units.Millimetre), 2), verdict(k.HeightIs, k.HeightWhy)}
+			if !byAdapter {
+				row = append(row, change(k.Pressure.In(units.Percent), k.PressureStdErr.In(units.Percent), 1), verdict(k.PressureIs, k.PressureWhy))
+			}
+			if byPressure {
+				row = append(row, change(k.Flow.In(units.Percent), k.FlowStdErr.In(units.Percent), 1), verdict(k.FlowIs, k.FlowWhy))
+			}
+			t.Add(row...)
 		}
 	}
 	return t
 }
 
-func (f Findings) deviationTable() table.Table {
+// DeviationTable returns what was found against what was planned.
+func (f Findings) DeviationTable() table.Table {
 	t := table.Table{Caption: "Against the plan", RowHeaders: true, Columns: []table.Column{
 		{Name: "quantity"}, {Name: "unit"}, {Name: "planned", Right: true}, {Name: "found", Right: true}, {Name: "difference", Right: true}, {Name: "allowed", Right: true}, {Name: "verdict"}}}
 	for _, d := range f.Deviations {
@@ -184,7 +202,8 @@ func (f Findings) deviationTable() table.Table {
 	return t
 }
 
-func (f Findings) checkTable() table.Table {
+// LimitTable returns the limits, lowest first, against the most that was recorded.
+func (f Findings) LimitTable() table.Table {
 	t := table.Table{Caption: "Limits, lowest first", RowHeaders: true, Columns: []table.Column{
 		{Name: "limit"}, {Name: "allowed", Right: true}, {Name: "highest", Right: true}, {Name: "at", Unit: "min", Right: true}, {Name: "beyond for", Unit: "s", Right: true}, {Name: "verdict"}}}
 	row := func(l LimitCheck, allowed, most string) {
@@ -204,7 +223,8 @@ func (f Findings) checkTable() table.Table {
 	return t
 }
 
-func (f Findings) moveTable() table.Table {
+// MoveTable returns the movements of the adapter.
+func (f Findings) MoveTable() table.Table {
 	t := table.Table{Caption: "Movements of the adapter", RowHeaders: true, Columns: []table.Column{
 		{Name: "start", Unit: "min", Right: true}, {Name: "end", Unit: "min", Right: true}, {Name: "from", Unit: "cm", Right: true}, {Name: "to", Unit: "cm", Right: true}, {Name: "mean speed down", Unit: "mm/s", Right: true}}}
 	for _, m := range f.Moves {
@@ -213,7 +233,8 @@ func (f Findings) moveTable() table.Table {
 	return t
 }
 
-func (f Findings) riseTable() table.Table {
+// RiseTable returns the rise of the bed after the stop.
+func (f Findings) RiseTable() table.Table {
 	r := f.Rise
 	t := table.Table{Caption: "Rise of the bed after the stop", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "found"}}}
 	if r.Points == 0 {
@@ -234,7 +255,8 @@ func (f Findings) riseTable() table.Table {
 	return t
 }
 
-func (f Findings) sheetTable() table.Table {
+// SheetTable returns the sheet for the batch record.
+func (f Findings) SheetTable() table.Table {
 	t := table.Table{Caption: "Sheet for the batch record", RowHeaders: true,
 		Columns: []table.Column{{Name: "what"}, {Name: "expected"}, {Name: "found"}, {Name: "initials"}}}
 	for _, r := range f.Sheet {

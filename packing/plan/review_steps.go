@@ -3,9 +3,11 @@ package plan
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/internal/steps"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -13,25 +15,22 @@ import (
 // nowhere constant.
 func (w *reviewer) cut() error {
 	s, f := w.f.signals, w.f
-	usual := w.sampling()
-	if least := 3 * units.Time(usual); w.r.ShortestPlateau < least {
+	if least := 3 * units.Time(steps.Spacing(s.velocity.x)); w.r.ShortestPlateau < least {
 		w.r.ShortestPlateau = least
 		w.taken("shortest stretch of constant flow %v, three readings", least)
 	}
-	if s.adapter.recorded() {
-		w.moves(gridOf(s.adapter, usual, w.r.ShortestPlateau))
+	if err := w.moves(); err != nil {
+		return err
 	}
-	g := gridOf(s.velocity, usual, w.r.ShortestPlateau)
-	most := medianOfTop(g.calm)
-	flats := g.plateaus(w.r.ShortestPlateau, float64(w.r.FlowTolerance), 0.005*most)
-	if len(flats) == 0 {
-		return &packing.InputError{Where: w.run.Label, What: "flow", Problem: fmt.Sprintf("it is nowhere constant within %v for %v", w.r.FlowTolerance, w.r.ShortestPlateau),
-			Remedy: "look at the record; if it pulsates, give a larger FlowTolerance"}
+	if w.r.StepsBy == StepsByAdapter {
+		if err := w.cutByAdapter(); err != nil {
+			return err
+		}
+	} else if err := w.cutByLevel(); err != nil {
+		return err
 	}
-	rest, high := w.bounds(flats)
-	w.name(flats, rest, high)
 	if f.Compressions == 0 {
-		w.notJudged("compression: no step with a flow clearly above that of the first was found")
+		w.notJudged("compression: no step with a %s clearly above that of the first was found", w.r.StepsBy)
 	}
 	for i := range f.Steps {
 		w.measure(&f.Steps[i])
@@ -39,75 +38,118 @@ func (w *reviewer) cut() error {
 	return nil
 }
 
-// medianOfTop returns a high level that single readings do not make: the value
-// below which 99 % lie.
-func medianOfTop(y []float64) float64 {
-	v := append([]float64(nil), y...)
-	k := len(v) * 99 / 100
-	quickSelect(v, k)
-	return v[k]
+// cutByLevel finds the steps in the levels of the flow, or of the pressure that
+// was set.
+func (w *reviewer) cutByLevel() error {
+	told := w.f.signals.velocity
+	if w.r.StepsBy == StepsByPressure {
+		told = w.f.signals.pressure
+	}
+	byHeight := slices.Clone(told.y)
+	slices.Sort(byHeight)
+	most := byHeight[len(byHeight)*99/100] // which single readings do not make
+	flats, err := steps.Finder{Shortest: float64(w.r.ShortestPlateau), Within: 0.005 * most, Part: float64(w.r.FlowTolerance), Ties: true}.Plateaus(told.x, told.y)
+	if err != nil {
+		return w.noPlateaus(w.r.StepsBy.String(), err)
+	}
+	if len(flats) == 0 {
+		return &packing.InputError{Where: w.run.Label, What: w.r.StepsBy.String(), Problem: fmt.Sprintf("it is nowhere constant within %v for %v", w.r.FlowTolerance, w.r.ShortestPlateau),
+			Remedy: "look at the record; if it pulsates, give a larger FlowTolerance"}
+	}
+	rest, high := w.bounds(flats)
+	w.name(flats, rest, high)
+	return nil
 }
 
 // moves lists the movements of the adapter between its places of rest.
-func (w *reviewer) moves(g grid) {
-	places := g.plateaus(w.r.ShortestPlateau/2, 0, float64(0.5*units.Millimetre))
+func (w *reviewer) moves() error {
+	adapter := w.f.signals.adapter
+	within := 0.5 * units.Millimetre
+	if w.r.StepsBy == StepsByAdapter { // its slow travel is what counts
+		within = 0.1 * units.Millimetre
+	}
+	places, err := steps.Finder{Shortest: float64(w.r.ShortestPlateau / 2), Within: float64(within), Ties: true}.Plateaus(adapter.x, adapter.y)
+	if err != nil {
+		return w.noPlateaus("adapter", err)
+	}
+	if w.r.StepsBy == StepsByAdapter {
+		places = slices.DeleteFunc(places, func(p steps.Plateau) bool { // a piece of slow travel is no rest
+			third := (p.To - p.From) / 3
+			return math.Abs(adapter.median(p.From, p.From+third)-adapter.median(p.To-third, p.To)) > float64(within)
+		})
+	}
 	for i := 1; i < len(places); i++ {
 		a, b := places[i-1], places[i]
-		m := AdapterMove{Start: units.Time(a.to), End: units.Time(b.from), From: units.Length(a.level), To: units.Length(b.level)}
+		m := AdapterMove{Start: units.Time(a.To), End: units.Time(b.From), From: units.Length(a.Level), To: units.Length(b.Level)}
 		m.Speed = (m.From - m.To).Within(m.End - m.Start)
 		w.f.Moves = append(w.f.Moves, m)
 	}
+	return nil
 }
 
-// bounds returns the velocity below which the flow rests, and the one from which
-// it compresses: half way, in proportion, between first and second step; of the
-// plan, if there is one, else of the record. It is infinite if the record holds
-// one kind of flow only.
-func (w *reviewer) bounds(flats []plateau) (rest, high float64) {
+func (w *reviewer) noPlateaus(what string, err error) error {
+	return &packing.InputError{Where: w.run.Label, What: what, Problem: err.Error(), Remedy: "leave out the rows in which it was not read"}
+}
+
+// bounds returns the level below which flow or pressure rests, and the one from
+// which it compresses: half way, in proportion, between first and second step; of
+// the plan, if there is one, else of the record. It is infinite if the record
+// holds one kind of flow only.
+func (w *reviewer) bounds(flats []steps.Plateau) (rest, high float64) {
 	most := 0.0
 	for _, p := range flats {
-		most = math.Max(most, p.level)
+		most = math.Max(most, p.Level)
 	}
 	rest = most / 100
 	if w.planned {
 		first, second := float64(w.r.Plan.First.Velocity), float64(w.r.Plan.Second.Velocity)
+		if w.r.StepsBy == StepsByPressure {
+			first = float64(w.r.Plan.Request.PackingPressure) / pressureSteps
+			second = 2 * first
+		}
 		if second > first {
 			return first / 4, math.Sqrt(first * second)
 		}
 	}
 	least := math.Inf(1)
 	for _, p := range flats {
-		if p.level > rest {
-			least = math.Min(least, p.level)
+		if p.Level > rest {
+			least = math.Min(least, p.Level)
 		}
 	}
 	if most < 2*least {
 		return rest, math.Inf(1)
+	}
+	if w.r.StepsBy == StepsByPressure {
+		first := flats[slices.IndexFunc(flats, func(p steps.Plateau) bool { return p.Level > rest })].Level
+		next := most
+		for _, p := range flats {
+			if p.Level > 1.2*first {
+				next = math.Min(next, p.Level)
+			}
+		}
+		w.taken("pressures from %v on compress, lower ones do not (half way, in proportion, between the first that was set and the next higher one)", units.Pressure(math.Sqrt(first*next)))
+		return rest, math.Sqrt(first * next)
 	}
 	w.taken("velocities from %v on compress, lower ones do not (half way, in proportion, between the least and the most that was recorded)", units.Velocity(math.Sqrt(least*most)))
 	return rest, math.Sqrt(least * most)
 }
 
 // name makes steps of the plateaus of the flow.
-func (w *reviewer) name(flats []plateau, rest, high float64) {
+func (w *reviewer) name(flats []steps.Plateau, rest, high float64) {
 	f := w.f
-	compressing := func(p plateau) bool {
-		if f.Compressions == 0 {
-			return p.level >= high
+	byPressure := w.r.StepsBy == StepsByPressure
+	loose, stopped, set, highest := false, true, 0, 0.0
+	compressing := func(p steps.Plateau) bool {
+		if f.Compressions == 0 || byPressure && !stopped {
+			return p.Level >= high
 		}
-		fastest := 0.0
-		for _, s := range f.Steps {
-			if s.Kind == Compression {
-				fastest = math.Max(fastest, float64(s.Velocity))
-			}
-		}
-		return p.level >= 0.75*fastest // about as fast as before
+		return p.Level >= 0.75*highest // about as much as before
 	}
-	loose, stopped := false, true
 	for i, p := range flats {
-		s := Step{Start: units.Time(p.start), End: units.Time(p.end), from: p.from, to: p.to, Velocity: units.Velocity(p.level)}
+		s := Step{Start: units.Time(p.Start), End: units.Time(p.Finish), from: p.From, to: p.To}
 		switch {
-		case p.level <= rest && f.Compressions > 0:
+		case p.Level <= rest && f.Compressions > 0:
 			s.Kind, s.Name = Stop, "stop, catch"
 			if f.Steps[len(f.Steps)-1].Kind != Compression {
 				s.Kind, s.Name = Waiting, "flow off"
@@ -115,27 +157,31 @@ func (w *reviewer) name(flats []plateau, rest, high float64) {
 				s.Name = "stop, catch again"
 			}
 			stopped = true
-		case p.level <= rest && loose && i+1 < len(flats) && compressing(flats[i+1]):
+		case p.Level <= rest && loose && i+1 < len(flats) && compressing(flats[i+1]):
 			s.Kind, s.Name = AdapterDown, "flow off"
 			for _, m := range f.Moves {
 				if m.End > s.Start && m.Start < s.End {
 					s.Name = "flow off, adapter"
 				}
 			}
-		case p.level <= rest && loose:
+		case p.Level <= rest && loose:
 			s.Name = "flow off"
 			if i+1 < len(flats) {
 				w.doubt("Step 1 was interrupted from %v to %v.", s.Start, s.End)
 			}
-		case p.level <= rest:
+		case p.Level <= rest:
 			s.Name = "before the flow"
 		case compressing(p):
 			s.Kind = Compression
 			if stopped || f.Compressions == 0 {
 				f.Compressions++
 			}
-			stopped = false
+			stopped, highest = false, math.Max(highest, p.Level)
+			set++
 			s.Name = fmt.Sprintf("step %d, compress", f.Compressions+1)
+			if byPressure {
+				s.Name = fmt.Sprintf("pressure %d, compress", set+1)
+			}
 			if f.Compressions > 1 {
 				s.Name += " again"
 			}
@@ -143,6 +189,9 @@ func (w *reviewer) name(flats []plateau, rest, high float64) {
 			s.Kind, s.Name = LaterFlow, "flow afterwards"
 		default:
 			s.Kind, s.Name = LooseBed, "step 1, loose bed"
+			if byPressure {
+				s.Name = "pressure 1, loose bed"
+			}
 			loose = true
 		}
 		f.Steps = append(f.Steps, s)
@@ -169,12 +218,23 @@ const tooMany = 6
 func (w *reviewer) measure(s *Step) {
 	sig, area := w.f.signals, w.r.Column.Area()
 	s.Duration = s.End - s.Start
-	mean, sd := sig.velocity.meanSD(s.from, s.to)
+	end := s.to - math.Min(30, (s.to-s.from)/5)
+	told, from := sig.velocity, s.from
+	switch by := w.r.StepsBy; {
+	case by == StepsByPressure: // the flow falls until then
+		from = s.to - math.Min(60, (s.to-s.from)/5)
+	case by == StepsByAdapter && s.Kind == Compression:
+		told = sig.adapter.falling(s.from, s.to)
+	}
+	mean, sd := told.meanSD(from, s.to)
 	s.Velocity, s.VelocitySD = units.Velocity(mean), units.Velocity(sd)
 	s.Flow, s.FlowSD = s.Velocity.Across(area), s.VelocitySD.Across(area)
-	s.Volume = area.Filled(units.Length(sig.velocity.integral(float64(s.Start), float64(s.End))))
+	if w.r.StepsBy == StepsByAdapter && s.Kind == Compression {
+		s.Volume = area.Filled(units.Length(sig.adapter.at(s.from) - sig.adapter.at(s.to)))
+	} else {
+		s.Volume = area.Filled(units.Length(sig.velocity.integral(float64(s.Start), float64(s.End))))
+	}
 	s.ColumnVolumes = s.Volume.In(w.r.Column.Volume(w.r.BedHeight))
-	end := s.to - math.Min(30, (s.to-s.from)/5)
 	s.Pressure = units.Pressure(sig.pressure.median(end, s.to))
 	s.Adapter = units.Length(sig.adapter.median(end, s.to))
 	s.Height = units.Length(sig.bed.median(end, s.to))
@@ -210,6 +270,12 @@ func (w *reviewer) steadiness() {
 	for i := range w.f.Steps {
 		s := &w.f.Steps[i]
 		unknown(&s.Steadiness)
+		if w.r.StepsBy == StepsByAdapter {
+			if s.Kind == LooseBed || s.Kind == Stop {
+				w.judgeHeight(s, s.Kind == LooseBed || i+1 == len(w.f.Steps))
+			}
+			continue
+		}
 		if s.Kind == LooseBed || s.Kind == Compression {
 			// Of several in a row the last one is told.
 			w.judgeEnd(s, i+1 == len(w.f.Steps) || w.f.Steps[i+1].Name != s.Name)
@@ -217,27 +283,39 @@ func (w *reviewer) steadiness() {
 	}
 }
 
-func (w *reviewer) judgeEnd(s *Step, tell bool) {
-	sig, c, k := w.f.signals, w.r.Steady, &s.Steadiness
-	short := ""
-	if s.to-s.from < float64(c.Over) {
-		short = fmt.Sprintf("it lasted %v at constant flow, less than %v", units.Time(s.to-s.from), c.Over)
+// tooShort says that a step lasted for a shorter time than the criterion.
+func (w *reviewer) tooShort(s *Step) string {
+	if s.to-s.from < float64(w.r.Steady.Over) {
+		return fmt.Sprintf("it lasted %v at constant %s, less than %v", units.Time(s.to-s.from), w.r.StepsBy, w.r.Steady.Over)
 	}
-	from := s.to - float64(c.Over)
+	return ""
+}
 
+// judgeHeight judges the height at the end of a step.
+func (w *reviewer) judgeHeight(s *Step, tell bool) {
+	sig, c, k := w.f.signals, w.r.Steady, &s.Steadiness
 	change, se := math.NaN(), math.NaN()
-	switch {
+	switch short := w.tooShort(s); {
 	case short != "":
 		k.HeightWhy = short
 	case sig.bed.recorded():
-		change, se, k.HeightWhy = sig.bed.drift(from, s.to)
+		change, se, k.HeightWhy = sig.bed.drift(s.to-float64(c.Over), s.to)
 	default:
 		change, se, k.HeightWhy = w.readingDrift(s)
 	}
 	k.Height, k.HeightStdErr = units.Length(change), units.Length(se)
 	k.HeightIs, k.HeightWhy = verdictOf(change, se, float64(c.Height), k.HeightWhy)
+	if tell && k.HeightIs == NotJudged {
+		w.notJudged("whether the height was steady at the end of %s (%s)", s.Name, k.HeightWhy)
+	}
+}
 
-	change, se = math.NaN(), math.NaN()
+func (w *reviewer) judgeEnd(s *Step, tell bool) {
+	w.judgeHeight(s, tell)
+	sig, c, k := w.f.signals, w.r.Steady, &s.Steadiness
+	short, from := w.tooShort(s), s.to-float64(c.Over)
+
+	change, se := math.NaN(), math.NaN()
 	switch {
 	case short != "":
 		k.PressureWhy = short
@@ -253,8 +331,17 @@ func (w *reviewer) judgeEnd(s *Step, tell bool) {
 	k.Pressure, k.PressureStdErr = units.Fraction(change/level), units.Fraction(se/level)
 	k.PressureIs, k.PressureWhy = verdictOf(change/level, se/level, float64(c.Pressure), k.PressureWhy)
 
-	if tell && k.HeightIs == NotJudged {
-		w.notJudged("whether the height was steady at the end of %s (%s)", s.Name, k.HeightWhy)
+	if w.r.StepsBy == StepsByPressure {
+		change, se = math.NaN(), math.NaN()
+		if k.FlowWhy = short; short == "" {
+			change, se, k.FlowWhy = sig.velocity.drift(from, s.to)
+		}
+		level := sig.velocity.median(from, s.to)
+		k.Flow, k.FlowStdErr = units.Fraction(change/level), units.Fraction(se/level)
+		k.FlowIs, k.FlowWhy = verdictOf(change/level, se/level, float64(c.Pressure), k.FlowWhy)
+		if tell && k.FlowIs == NotJudged {
+			w.notJudged("whether the flow was steady at the end of %s (%s)", s.Name, k.FlowWhy)
+		}
 	}
 	if tell && k.PressureIs == NotJudged {
 		w.notJudged("whether the pressure was steady at the end of %s (%s)", s.Name, k.PressureWhy)
@@ -296,7 +383,7 @@ func (s signal) drift(from, to float64) (change, se float64, why string) {
 	for k := range n {
 		a, b := i+(j-i)*k/n, i+(j-i)*(k+1)/n
 		x[k] = (s.x[a] + s.x[b-1]) / 2
-		y[k] = medianOf(append([]float64(nil), s.y[a:b]...))
+		y[k] = steps.Median(slices.Clone(s.y[a:b]))
 		mx, my = mx+x[k]/float64(n), my+y[k]/float64(n)
 	}
 	sxx, sxy := 0.0, 0.0
@@ -400,7 +487,9 @@ func (w *reviewer) settled() {
 		return
 	}
 	factor := 1.0
-	if len(r.Curve.Points) > 0 {
+	if r.StepsBy == StepsByAdapter && s.Velocity == 0 {
+		w.taken("the height at the end of settling as the settled height, at rest")
+	} else if len(r.Curve.Points) > 0 {
 		if at, err := w.curve().At(s.Velocity); err == nil {
 			factor = at.CompressionFactor
 		} else {
@@ -437,6 +526,9 @@ func (w *reviewer) packed() {
 	before := units.Length(sig.adapter.median(last.from, last.to))
 	if first := f.firstCompression(); first != nil {
 		before = units.Length(sig.adapter.median(first.from, first.to))
+		if r.StepsBy == StepsByAdapter {
+			before = units.Length(sig.adapter.at(first.from))
+		}
 	}
 	f.Travel = before - adapter
 	f.Gap = adapter - height

@@ -96,6 +96,12 @@ func (p Procedure) summary() table.Table {
 		t.Add("empty column", fmt.Sprintf("adds %.3g bar at %.4g cm/h", h.Pressure.In(units.Bar), h.Velocity.In(units.CentimetrePerHour)))
 	}
 	t.Add("limits", p.limitSummary())
+	if len(p.Pressures) > 0 {
+		if l := p.Pressures[0]; l.Used > l.Expected {
+			t.Add("error of the curve", fmt.Sprintf("in the pressures held against limits: %s bar, the upper end of its 95 %% interval; without it %s bar, and of the lowest limit %s",
+				bar(l.Used), bar(l.Expected), margin(1-l.Expected.In(l.Limit))))
+		}
+	}
 	if known(p.Second.RiseBound) && len(p.Rises) > 0 {
 		t.Add("rise on stop", fmt.Sprintf("at most %.2f mm/s", p.Second.RiseBound.In(units.MillimetrePerSecond)))
 	}
@@ -218,16 +224,8 @@ func margin(m float64) string {
 	return fmt.Sprintf("%.0f %% left", math.Floor(100*m+1e-9))
 }
 
-// rulerWords says what to add to a height for the ruler.
-func (p Procedure) rulerWords() string {
-	z := p.Request.RulerZero
-	if z == 0 {
-		return ""
-	}
-	return fmt.Sprintf(" (the ruler reads %+.1f cm)", z.In(units.Centimetre))
-}
-
-// numberTable holds the steps in numbers, as far as there are any.
+// numberTable holds the steps in numbers, as far as there are any. A ruler that is
+// not at zero at the bottom net has columns of its own.
 func (p Procedure) numberTable() table.Table {
 	flowUnit, one := "L/h", units.LitrePerHour
 	volumeUnit, litre := "L", units.Litre
@@ -235,9 +233,14 @@ func (p Procedure) numberTable() table.Table {
 		flowUnit, one = "mL/min", units.MillilitrePerMinute
 		volumeUnit, litre = "mL", units.Millilitre
 	}
-	t := table.Table{Caption: "Steps in numbers, heights above the bottom net" + p.rulerWords(), RowHeaders: true, Columns: []table.Column{{Name: "step"}, {Name: "time", Right: true}, {Name: "longest", Right: true},
+	t := table.Table{Caption: "Steps in numbers, heights above the bottom net", RowHeaders: true, Columns: []table.Column{{Name: "step"}, {Name: "time", Right: true}, {Name: "longest", Right: true},
 		{Name: "velocity", Unit: "cm/h", Right: true}, {Name: "flow", Unit: flowUnit, Right: true}, {Name: "volume", Unit: volumeUnit, Right: true},
 		{Name: "pressure", Unit: "bar", Right: true}, {Name: "bed", Unit: "cm", Right: true}, {Name: "adapter", Unit: "cm", Right: true}}}
+	zero := p.Request.RulerZero
+	if zero != 0 {
+		t.Caption += "; the ruler reads " + cm(zero) + " there"
+		t.Columns = append(t.Columns, table.Column{Name: "ruler: bed", Unit: "cm", Right: true}, table.Column{Name: "ruler: adapter", Unit: "cm", Right: true})
+	}
 	digits := func(x float64) string {
 		if math.IsNaN(x) {
 			return ""
@@ -260,8 +263,12 @@ func (p Procedure) numberTable() table.Table {
 		} else if !known(s.BedHeight) {
 			adapter = ""
 		}
-		t.Add(s.Name, time, longest, number(s.Velocity.In(units.CentimetrePerHour), 0), digits(s.Flow.In(one)), digits(s.Volume.In(litre)),
-			number(s.Pressure.In(units.Bar), 2), number(s.BedHeight.In(units.Centimetre), 1), adapter)
+		row := []string{s.Name, time, longest, number(s.Velocity.In(units.CentimetrePerHour), 0), digits(s.Flow.In(one)), digits(s.Volume.In(litre)),
+			number(s.Pressure.In(units.Bar), 2), number(s.BedHeight.In(units.Centimetre), 1), adapter}
+		if zero != 0 {
+			row = append(row, number((s.BedHeight+zero).In(units.Centimetre), 1), number((s.Adapter+zero).In(units.Centimetre), 1))
+		}
+		t.Add(row...)
 	}
 	return t
 }
@@ -300,7 +307,7 @@ func (p Procedure) choiceTable() table.Table {
 	}
 	byFlow := p.byFlow() && c.Method != flowThenAdapter
 	t := table.Table{Caption: "If the " + read + " reads otherwise: keep the factor or the height, and note which", RowHeaders: true, Columns: []table.Column{{Name: "ruler reads", Unit: "cm", Right: true},
-		{Name: "settled", Unit: "cm", Right: true}, {Name: "keep the factor: mark at", Unit: "cm", Right: true}, {Name: "keep the height: factor", Right: true}}}
+		{Name: "settled height", Unit: "cm", Right: true}, {Name: "keep the factor: ruler at the mark", Unit: "cm", Right: true}, {Name: "keep the height: factor", Right: true}}}
 	if byFlow {
 		t.Columns = append(t.Columns, table.Column{Name: "with it: velocity", Unit: "cm/h", Right: true}, table.Column{Name: "pressure", Unit: "bar", Right: true})
 	}
@@ -354,12 +361,20 @@ func (p Procedure) largeTable() table.Table {
 func (p Procedure) limitTable() table.Table {
 	t := table.Table{Caption: "Limits, lowest first", RowHeaders: true,
 		Columns: []table.Column{{Name: "limit"}, {Name: "allowed", Right: true}, {Name: "planned", Right: true}, {Name: "left", Right: true}}}
+	interval := false
 	for _, l := range p.Pressures {
 		used := "not known"
 		if known(l.Used) {
 			used = fmt.Sprintf("%.2f bar%s", l.Used.In(units.Bar), p.onlyFirst())
 		}
 		t.Add(l.Name, bar(l.Limit)+" bar", used, tableMargin(l.Margin))
+		if l.Used > l.Expected {
+			interval = true
+			t.Add(l.Name+", by the curve itself", "", fmt.Sprintf("%.2f bar%s", l.Expected.In(units.Bar), p.onlyFirst()), tableMargin(1-l.Expected.In(l.Limit)))
+		}
+	}
+	if interval {
+		t.Note = "Pressures are held against their limits with the upper end of the curve's 95 % interval; the lines below say what the curve itself would leave."
 	}
 	for _, l := range p.Flows {
 		t.Add(l.Name, fmt.Sprintf("%.0f cm/h", l.Limit.In(units.CentimetrePerHour)), fmt.Sprintf("%.0f cm/h%s", l.Used.In(units.CentimetrePerHour), p.onlyFirst()), tableMargin(l.Margin))
@@ -460,6 +475,7 @@ func (s Paper) page() table.Page {
 	page.Table(p.summary())
 	page.List("Safety", p.Safety)
 	p.atColumn(&page)
+	page.Break()
 	page.Table(p.sheetTable())
 	log := table.Table{Caption: "Readings during a step, until it is steady", Columns: []table.Column{{Name: "step"}, {Name: "time"}, {Name: "flow"}, {Name: "pressure"}, {Name: "bed height"}}}
 	for range 12 {
@@ -469,10 +485,8 @@ func (s Paper) page() table.Page {
 	return page
 }
 
-// HTML shows what to print, in large type.
-func (s Paper) HTML() string {
-	return "<div style=\"font-size:1.1em\">\n" + s.page().HTML() + "</div>\n"
-}
+// HTML shows what to print.
+func (s Paper) HTML() string { return s.page().HTML() }
 
 // Markdown shows what to print.
 func (s Paper) Markdown() string { return s.page().Markdown() }

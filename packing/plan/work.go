@@ -116,6 +116,7 @@ type work struct {
 type use struct {
 	velocity units.Velocity
 	pressure units.Pressure // NaN: not known
+	upper    units.Pressure // upper end of its 95 % interval; pressure itself if the curve has no errors
 	adapter  bool           // driven by the adapter, not by the pump
 }
 
@@ -542,8 +543,20 @@ func (w *work) hardware(u units.Velocity) units.Pressure {
 	return p
 }
 
-// use notes a flow of the pump for the limits.
-func (w *work) use(u units.Velocity, p units.Pressure) { w.uses = append(w.uses, use{u, p, false}) }
+// use notes a flow of the pump, with its pressure on the curve, for the limits.
+func (w *work) use(u units.Velocity, p units.Pressure) {
+	x := use{velocity: u, pressure: p, upper: p}
+	if len(w.curve.StdErr) > 0 && known(p) {
+		upper, err := w.curve.Upper(u)
+		w.refuseError(err)
+		if known(upper) {
+			x.upper = upper
+		} else {
+			w.notChecked("pressure limits with the error of the curve at %v (not known there), so without it", u)
+		}
+	}
+	w.uses = append(w.uses, x)
+}
 
 // first forms the loose bed, by flow or, at velocity zero, by gravity.
 func (w *work) first() {
@@ -721,64 +734,72 @@ func (w *work) packedPressure(u units.Velocity, mu units.Viscosity) units.Pressu
 	return at.Pressure.Times(u.In(at.Velocity) * mu.In(w.p.Viscosity))
 }
 
-// highest returns the highest pressure over the bed of all flows, and that with
-// the hardware; NaN if one is not known.
-func (w *work) highest() (overBed, total units.Pressure) {
+// A load is the highest pressure over the bed of all flows, and that with the
+// hardware; NaN if one is not known.
+type load struct{ overBed, total units.Pressure }
+
+// highest returns the load by the curve itself, and at the upper end of its 95 %
+// interval.
+func (w *work) highest() (itself, upper load) {
+	none := load{units.Pressure(nan), units.Pressure(nan)}
 	if len(w.uses) == 0 {
-		return units.Pressure(nan), units.Pressure(nan)
+		return none, none
 	}
 	for _, x := range w.uses {
 		if !known(x.pressure) {
-			return units.Pressure(nan), units.Pressure(nan)
+			return none, none
 		}
 		if h := w.hardware(x.velocity); w.hasHardware() && !x.adapter && !(x.velocity <= w.p.EmptyColumn.Velocity) {
 			w.p.EmptyColumn = EmptyColumn{x.velocity, h}
 		}
-		overBed, total = max(overBed, x.pressure), max(total, x.pressure+w.hardware(x.velocity))
+		h := w.hardware(x.velocity)
+		itself = load{max(itself.overBed, x.pressure), max(itself.total, x.pressure+h)}
+		upper = load{max(upper.overBed, x.upper), max(upper.total, x.upper+h)}
 	}
-	return overBed, total
+	return itself, upper
 }
 
 func (w *work) limits() {
 	c := w.c
-	overBed, total := w.highest()
+	itself, upper := w.highest()
 	if c.PackingPressure > 0 { // a set point with the empty column's part
-		total = c.PackingPressure
+		itself.total, upper.total = c.PackingPressure, c.PackingPressure
+		upper.overBed = min(upper.overBed, max(itself.overBed, c.PackingPressure))
 	}
 	where := ""
 	if u := w.topVelocity(); u > 0 && c.PackingPressure == 0 {
 		where = fmt.Sprintf(" at %.4g cm/h", u.In(units.CentimetrePerHour))
 	}
 	var missing []string
-	check := func(name string, limit, used units.Pressure, what string) {
+	check := func(name string, limit, expected, used units.Pressure, what string) {
 		if limit == 0 {
 			missing = append(missing, name)
 			return
 		}
-		l := PressureLimit{Name: name, Limit: limit, Used: used, Margin: 1 - used.In(limit)}
+		l := PressureLimit{Name: name, Limit: limit, Expected: expected, Used: used, Margin: 1 - used.In(limit)}
 		w.p.Pressures = append(w.p.Pressures, l)
 		if !known(used) {
 			w.notChecked("pressure limit of the %s, %v (the pressure of the steps is not known)", l.Name, l.Limit)
 		}
 		if used > l.Limit {
-			w.refuse(fmt.Sprintf("%s %.3g bar%s", what, used.In(units.Bar), where),
-				fmt.Sprintf("it passes the limit of the %s, %.3g bar", l.Name, l.Limit.In(units.Bar)),
+			w.refuse(fmt.Sprintf("%s %.3g bar%s%s", what, used.In(units.Bar), where, l.ofInterval()),
+				fmt.Sprintf("it passes the limit of the %s, %.3g bar%s", l.Name, l.Limit.In(units.Bar), l.withoutError()),
 				"ask for a lower compression factor or a lower bed; a limit is not to be raised for a plan")
 		}
 	}
 	name := "bed of " + mediumName(c.Medium)
 	if c.Method == packInPlace {
-		overBed = c.PackingPressure
+		itself.overBed, upper.overBed = c.PackingPressure, c.PackingPressure
 	}
-	if !w.byAdapter() || known(overBed) {
-		check(name, c.Medium.MaxBedPressure, overBed, "pressure")
+	if !w.byAdapter() || known(itself.overBed) {
+		check(name, c.Medium.MaxBedPressure, itself.overBed, upper.overBed, "pressure")
 	} else if c.Medium.MaxBedPressure == 0 {
 		missing = append(missing, name)
 	}
 	if load := w.p.Adapter.Load; known(load) && c.Medium.MaxBedPressure > 0 {
 		keep := where
 		where = ""
-		check(name+", under the adapter", c.Medium.MaxBedPressure, load, "load")
+		check(name+", under the adapter", c.Medium.MaxBedPressure, load, load, "load")
 		where = keep
 	}
 	for _, l := range []struct {
@@ -787,13 +808,13 @@ func (w *work) limits() {
 		holds bool // the load of the adapter
 	}{{"column", c.Column.MaxPressure, true}, {"tube", c.Limits.TubePressure, true}, {"system", c.Limits.SystemPressure, false},
 		{"pump", c.Limits.PumpPressure, false}, {"relief device", c.Limits.ReliefPressure, false}} {
-		used, what := total, "pressure"
+		expected, used, what := itself.total, upper.total, "pressure"
 		if load := w.p.Adapter.Load; l.holds && known(load) {
 			if under := load + w.packedPressure(c.AdapterSpeed, w.p.Viscosity); !(under <= used) {
-				used, what = under, "load and pressure"
+				expected, used, what = under, under, "load and pressure"
 			}
 		}
-		check(l.name, l.limit, used, what)
+		check(l.name, l.limit, expected, used, what)
 	}
 	if len(missing) > 0 {
 		w.notChecked("pressure limit of %s (not given)", strings.Join(missing, ", "))
@@ -804,6 +825,25 @@ func (w *work) limits() {
 	w.relief()
 	sort.SliceStable(w.p.Pressures, func(i, j int) bool { return w.p.Pressures[i].Limit < w.p.Pressures[j].Limit })
 	w.flowLimits()
+}
+
+// ofInterval says that the error of the curve is in the pressure.
+func (l PressureLimit) ofInterval() string {
+	if !(l.Used > l.Expected) {
+		return ""
+	}
+	return ", the upper end of the curve's 95 % interval"
+}
+
+// withoutError says what would be without the error of the curve.
+func (l PressureLimit) withoutError() string {
+	switch {
+	case !(l.Used > l.Expected):
+		return ""
+	case l.Expected > l.Limit:
+		return fmt.Sprintf("; so does the curve itself, %.3g bar", l.Expected.In(units.Bar))
+	}
+	return fmt.Sprintf("; the curve itself, %.3g bar, keeps it", l.Expected.In(units.Bar))
 }
 
 // relief refuses a relief device that protects nothing.
@@ -942,6 +982,20 @@ func (w *work) stage(name, valves, do, watch, ends string) *Stage {
 
 // row adds a line to the sheet.
 func (w *work) row(what, expected string) { w.p.Sheet = append(w.p.Sheet, SheetRow{what, expected}) }
+
+// place is a height above the bottom net, with what the ruler reads there if that
+// is another number.
+func (w *work) place(l units.Length) string {
+	if w.c.RulerZero == 0 {
+		return cm(l)
+	}
+	return fmt.Sprintf("%s (ruler %s)", cm(l), w.ruler(l))
+}
+
+// atMark says where the adapter stands in the end.
+func (w *work) atMark() string {
+	return "adapter at the mark, " + w.place(w.c.BedHeight) + " above the bottom net"
+}
 
 // ruler is a height as the ruler reads it.
 func (w *work) ruler(l units.Length) string {

@@ -394,3 +394,21 @@ func TestReportOfColumns(t *testing.T) {
 		}
 	}
 }
+
+// TestElementsShow: a column and where a record comes from show in words.
+func TestElementsShow(t *testing.T) {
+	for _, tc := range []struct {
+		c    Column
+		want string
+	}{
+		{Column{Name: "UV", Unit: "mAU", Axis: "time", Values: []float64{3, math.NaN(), 1}}, `"UV" in mAU against time: 2 values from 1 to 3, 1 missing`},
+		{Column{Name: "remark", Texts: []string{"start"}}, `"remark": 1 text`},
+	} {
+		if got := tc.c.String(); got != tc.want {
+			t.Errorf("%s, want %s", got, tc.want)
+		}
+	}
+	if got := (Provenance{File: "a.zip", Member: "b.csv", Bytes: 12, SHA256: "ab"}).String(); got != "a.zip, in it b.csv, 12 bytes, SHA-256 ab" {
+		t.Error(got)
+	}
+}

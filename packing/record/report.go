@@ -122,22 +122,14 @@ const (
 // page lays the report out.
 func (r Report) page() table.Page {
 	var p table.Page
-	facts := table.Table{Caption: "Import of " + shortened(r.Provenance.File), Columns: []table.Column{{Name: "what"}, {Name: "understood"}, {Name: ""}, {Name: "to say it in record.Options"}}, RowHeaders: true}
-	for _, f := range r.Facts {
-		how := ""
-		if f.Guessed {
-			how = "guessed"
-		}
-		facts.Add(shortened(f.What), shortValue(f.Value), how, option(f.Override))
-	}
-	p.Table(facts)
+	p.Table(r.Table())
 	file := plural(int(r.Provenance.Bytes), "byte")
 	if r.Provenance.Member != "" {
 		file += fmt.Sprintf(", an archive, and in it %q", shortened(r.Provenance.Member))
 	}
 	p.Text("The file: " + file + ", SHA-256 " + r.Provenance.SHA256)
 	p.List("Remarks", atMost(r.Remarks, shownRows))
-	p.Table(r.columnTable())
+	p.Table(r.ColumnTable())
 	dropped := table.Table{Caption: "Rows left out", Columns: []table.Column{{Name: "line", Right: true}, {Name: "why"}}}
 	for _, d := range r.Dropped[:min(len(r.Dropped), shownRows)] {
 		line := ""
@@ -164,7 +156,21 @@ func option(override string) string {
 	return strings.TrimSuffix(inner, "}")
 }
 
-func (r Report) columnTable() table.Table {
+// Table returns what was understood of the file.
+func (r Report) Table() table.Table {
+	facts := table.Table{Caption: "Import of " + shortened(r.Provenance.File), Columns: []table.Column{{Name: "what"}, {Name: "understood"}, {Name: ""}, {Name: "to say it in record.Options"}}, RowHeaders: true}
+	for _, f := range r.Facts {
+		how := ""
+		if f.Guessed {
+			how = "guessed"
+		}
+		facts.Add(shortened(f.What), shortValue(f.Value), how, option(f.Override))
+	}
+	return facts
+}
+
+// ColumnTable returns what each column holds.
+func (r Report) ColumnTable() table.Table {
 	cols := table.Table{Caption: "Columns", RowHeaders: true, Columns: []table.Column{
 		{Name: "name"}, {Name: "unit"}, {Name: "against"}, {Name: "values", Right: true}, {Name: "first", Right: true}, {Name: "last", Right: true},
 		{Name: "least", Right: true}, {Name: "largest", Right: true}}}
@@ -274,3 +280,28 @@ func (r Record) Markdown() string { p := r.page(); return p.Markdown() }
 
 // String shows what the record holds and how it was understood.
 func (r Record) String() string { p := r.page(); return p.String() }
+
+// String says what the column holds.
+func (c Column) String() string {
+	s := fmt.Sprintf("%q", shortened(c.Name))
+	if c.Unit != "" {
+		s += " in " + shortened(c.Unit)
+	}
+	if c.Axis != "" {
+		s += " against " + shortened(c.Axis)
+	}
+	if c.Values == nil {
+		return s + ": " + plural(len(c.Texts), "text")
+	}
+	r := reportOf(c)
+	return s + fmt.Sprintf(": %s from %s to %s, %d missing", plural(r.Rows-r.Missing, "value"), shown(r.Least), shown(r.Largest), r.Missing)
+}
+
+// String says which file was read.
+func (p Provenance) String() string {
+	s := p.File
+	if p.Member != "" {
+		s += ", in it " + p.Member
+	}
+	return fmt.Sprintf("%s, %s, SHA-256 %s", s, plural(int(p.Bytes), "byte"), p.SHA256)
+}

@@ -145,6 +145,9 @@ func (t Table) headRow(b *strings.Builder, text func(Column) string, weight stri
 	b.WriteString("</tr>\n")
 }
 
+// inOneLine puts the lines of a cell, or its sentences, into one.
+var inOneLine = strings.NewReplacer(".\n", ". ", "\n", "; ")
+
 // Markdown writes a pipe table under its caption; units stand in the head.
 func (t Table) Markdown() string { return t.bounded(Table.markdown) }
 
@@ -172,7 +175,7 @@ func (t Table) markdown() string {
 	for _, row := range t.Rows {
 		b.WriteString("|")
 		for i := range t.Columns {
-			b.WriteString(" " + strings.ReplaceAll(markdown.Escape(t.cell(row, i)), "\n", "; ") + " |")
+			b.WriteString(" " + inOneLine.Replace(markdown.Escape(t.cell(row, i))) + " |")
 		}
 		b.WriteString("\n")
 	}

@@ -17,6 +17,18 @@ func sample() Table {
 	return t
 }
 
+// TestSentences: lines of a cell stand in one line of Markdown, after a full stop
+// without another mark.
+func TestSentences(t *testing.T) {
+	var x Table
+	x.Columns = []Column{{Name: "do"}}
+	x.Add("Valves: shut.\nVent.")
+	x.Add("packed\nat µ")
+	if got, want := x.Markdown(), "| do |\n| --- |\n| Valves: shut. Vent. |\n| packed; at µ |\n"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}
+
 func TestText(t *testing.T) {
 	want := `Heights <of> "beds"
 stage             height

@@ -14,33 +14,39 @@ import (
 
 // A Plateau is a stretch of samples in which a signal stays at one level.
 type Plateau struct {
-	First, End int     // samples First to End-1
-	From, To   float64 // positions of the first and the last sample
-	Level      float64 // median
+	Start, Finish float64 // where the signal is half way to the neighbours, or the record's ends
+	From, To      float64 // positions of the first and the last sample at the level
+	First, End    int     // these are samples First to End-1
+	Level         float64 // median
 }
 
 // A Finder says what counts as a plateau.
 type Finder struct {
 	Shortest float64 // a plateau lasts at least so long; zero: a hundredth of the record
-	Change   float64 // the smallest change of level that is a step; zero: 2 % of the largest level
+	Within   float64 // readings so near to a level belong to it; zero: 1 % of the highest level
+	Part     float64 // the same as a part of the level; the larger one counts
+	Ties     bool    // positions may repeat, as on a clock of whole seconds
 }
 
-// blocksPerPlateau is in how many blocks the shortest plateau is cut.
-const blocksPerPlateau = 6
+// mostBins keeps the work small whatever the record's length.
+const mostBins = 8192
 
-// A block is a short stretch of samples with the median of its values.
-type block struct {
-	first, end int
-	level      float64
+// A grid is a signal in bins of equal length.
+type grid struct {
+	x0, step float64
+	first    []int     // sample of each bin, and behind the last
+	y        []float64 // median of each bin
+	calm     []float64 // y after a moving median
 }
 
 // Plateaus returns the plateaus of y against the rising positions x, in order.
 //
-// The record is cut into blocks, six to the shortest plateau, and neighbouring
-// blocks belong together while their medians stay within Change of the level, or
-// within five standard deviations of the noise that medians still have. A stretch shorter than the shortest plateau is left out; so is a
-// ramp, which holds no level. Single outliers do not end a plateau. Positions
-// that do not rise and values that are none are an error.
+// A plateau goes on until the signal has left its mean for a quarter of the
+// shortest plateau, by more than Within, Part of the level and three standard
+// deviations of the noise. A stretch shorter than the shortest plateau is left
+// out; so is a ramp, which holds no level. Stretches of one level with a
+// disturbance between them, a short one or one that is no stop, are one plateau.
+// Positions that do not rise and values that are none are an error.
 func (f Finder) Plateaus(x, y []float64) ([]Plateau, error) {
 	if len(x) != len(y) {
 		return nil, fmt.Errorf("%d positions for %d values", len(x), len(y))
@@ -49,131 +55,205 @@ func (f Finder) Plateaus(x, y []float64) ([]Plateau, error) {
 		if !finite(x[i]) || !finite(y[i]) {
 			return nil, fmt.Errorf("sample %d is not a number", i+1)
 		}
-		if i > 0 && !(x[i] > x[i-1]) {
+		if i > 0 && (x[i] < x[i-1] || x[i] == x[i-1] && !f.Ties) {
 			return nil, fmt.Errorf("position %d does not rise, from %g to %g", i+1, x[i-1], x[i])
 		}
 	}
 	if len(x) < 3 {
 		return nil, nil
 	}
-	shortest := f.Shortest
-	if shortest == 0 {
-		shortest = (x[len(x)-1] - x[0]) / 100
+	if f.Shortest == 0 {
+		f.Shortest = (x[len(x)-1] - x[0]) / 100
 	}
-	if !(shortest > 0) || !(f.Change >= 0) {
-		return nil, fmt.Errorf("a shortest plateau of %g and a change of %g make no sense", f.Shortest, f.Change)
+	if !(f.Shortest > 0 && f.Within >= 0 && f.Part >= 0) {
+		return nil, fmt.Errorf("a shortest plateau of %g, within %g or a part of %g, makes no sense", f.Shortest, f.Within, f.Part)
 	}
-	blocks := cut(x, y, shortest/blocksPerPlateau)
-	tolerance := f.Change
-	if tolerance == 0 {
-		for _, b := range blocks {
-			tolerance = math.Max(tolerance, 0.02*math.Abs(b.level))
-		}
+	g := gridOf(x, y, f.Shortest)
+	if f.Within == 0 {
+		f.Within = 0.01 * math.Max(slices.Max(g.calm), -slices.Min(g.calm))
 	}
-	tolerance = math.Max(tolerance/2, 5*scatter(blocks))
+	f.Within = math.Max(f.Within, 3*g.noise())
+	runs := f.join(g, f.grow(g))
 
-	var runs []Plateau
-	for i := 0; i < len(blocks); {
-		run := []float64{blocks[i].level}
-		end := i + 1
-		for end < len(blocks) && math.Abs(blocks[end].level-mean(run)) <= tolerance && x[blocks[end].first]-x[blocks[end-1].end-1] <= shortest {
-			run = append(run, blocks[end].level)
-			end++
-		}
-		if end-i >= 3 {
-			runs = append(runs, Plateau{First: blocks[i].first, End: blocks[end-1].end, Level: median(run)})
-		}
-		i = end
-	}
-	// The ends to the sample; stretches of one level with a disturbance between
-	// them are one plateau.
-	var out []Plateau
-	for i, r := range runs {
-		low, high := 0, len(y)
+	out := make([]Plateau, len(runs))
+	for i, s := range runs {
+		out[i] = Plateau{Start: x[0], Finish: x[len(x)-1], Level: g.level(s)}
 		if i > 0 {
-			low = runs[i-1].End
+			middle := g.halfWay(runs[i-1].end-1, s.first, out[i-1].Level, out[i].Level)
+			out[i-1].Finish, out[i].Start = middle, middle
 		}
-		if i < len(runs)-1 {
-			high = runs[i+1].First
+	}
+	for i := range out {
+		p := &out[i]
+		off := func(k int) bool { return math.Abs(y[k]-p.Level) > 2*f.apart(p.Level) }
+		p.First, p.End = g.first[g.bin(p.Start)], g.first[g.bin(p.Finish)+1]
+		for p.First < p.End-1 && (x[p.First] < p.Start || off(p.First)) {
+			p.First++
 		}
-		r = trim(y, r, low, high, tolerance)
-		if n := len(out); n > 0 && math.Abs(out[n-1].Level-r.Level) <= tolerance && x[r.First]-x[out[n-1].End-1] < shortest {
-			out[n-1].End = r.End
+		for p.End > p.First+1 && (x[p.End-1] > p.Finish || off(p.End-1)) {
+			p.End--
+		}
+		p.From, p.To = x[p.First], x[p.End-1]
+	}
+	return out, nil
+}
+
+// apart is how far from a level another one begins.
+func (f Finder) apart(level float64) float64 { return math.Max(f.Within, f.Part*math.Abs(level)) }
+
+// A run is a stretch of bins at one level, end not included.
+type run struct{ first, end int }
+
+func (g grid) level(r run) float64 { return Median(slices.Clone(g.calm[r.first:r.end])) }
+
+// grow makes each stretch as long as the signal has not left its level for good.
+func (f Finder) grow(g grid) []run {
+	confirm := max(2, int(f.Shortest/4/g.step))
+	var found []run
+	for first := 0; first < len(g.calm); {
+		sum, n, read, away, end := 0.0, 0, 0, 0, len(g.calm)
+		for i := first; i < len(g.calm); i++ {
+			v := g.calm[i]
+			if n > 0 && math.Abs(v-sum/float64(n)) > f.apart(sum/float64(n)) {
+				if away++; away >= confirm {
+					end = i - away + 1
+					break
+				}
+				continue
+			}
+			away, sum, n = 0, sum+v, n+1
+			if g.first[i] < g.first[i+1] {
+				read++
+			}
+		}
+		if float64(end-first)*g.step >= f.Shortest && read >= 3 { // a pause of the record is none
+			found = append(found, run{first, end})
+		}
+		first = end
+	}
+	return found
+}
+
+// join puts together what is at one level and was broken by a disturbance.
+func (f Finder) join(g grid, found []run) []run {
+	var joined []run
+	for _, s := range found {
+		if len(joined) > 0 {
+			last := &joined[len(joined)-1]
+			a, b := g.level(*last), g.level(s)
+			between := g.calm[last.end-1 : s.first+1]
+			swing := math.Max(a-slices.Min(between), slices.Max(between)-a)
+			short := float64(s.first-last.end)*g.step < f.Shortest/2
+			if math.Abs(a-b) <= f.apart((a+b)/2) && (short || swing <= math.Max(3*f.apart(a), math.Abs(a)/2)) {
+				last.end = s.end
+				continue
+			}
+		}
+		joined = append(joined, s)
+	}
+	return joined
+}
+
+// gridOf puts a signal into bins no finer than its usual sampling. Bins without
+// a sample are on a straight line between their neighbours.
+func gridOf(x, y []float64, shortest float64) grid {
+	n := len(x)
+	span := x[n-1] - x[0]
+	bins := max(2, min(mostBins, int(math.Min(span/Spacing(x), mostBins))+1))
+	g := grid{x0: x[0], step: span / float64(bins), first: make([]int, bins+1), y: make([]float64, bins)}
+	last := -1
+	for i, b := 0, 0; b < bins; b++ {
+		g.first[b] = i
+		end := g.x0 + float64(b+1)*g.step
+		for i < n && (x[i] < end || b == bins-1) {
+			i++
+		}
+		g.first[b+1] = i
+		if i == g.first[b] {
 			continue
 		}
-		out = append(out, r)
-	}
-	kept := out[:0]
-	for _, r := range out {
-		r.From, r.To = x[r.First], x[r.End-1]
-		if r.To-r.From >= shortest*(1-1e-9) {
-			r.Level = median(append([]float64(nil), y[r.First:r.End]...))
-			kept = append(kept, r)
+		g.y[b] = Median(slices.Clone(y[g.first[b]:i]))
+		for k := last + 1; k < b; k++ { // the empty ones before; the first bin is none
+			g.y[k] = g.y[last] + (g.y[b]-g.y[last])*float64(k-last)/float64(b-last)
 		}
+		last = b
 	}
-	return kept, nil
+	g.calm = movingMedian(g.y, min(max(int(shortest/4/g.step), 1), 50))
+	return g
 }
 
-// cut makes blocks that are about so long, of at least one sample.
-func cut(x, y []float64, long float64) []block {
-	var blocks []block
-	var buffer []float64
-	for i := 0; i < len(x); {
-		end := i + 1
-		for end < len(x) && x[end]-x[i] < long {
-			end++
-		}
-		buffer = append(buffer[:0], y[i:end]...)
-		blocks = append(blocks, block{i, end, median(buffer)})
-		i = end
-	}
-	return blocks
+func (g grid) x(i int) float64 { return g.x0 + (float64(i)+0.5)*g.step }
+
+func (g grid) bin(x float64) int {
+	return min(max(int((x-g.x0)/g.step), 0), len(g.y)-1)
 }
 
-// scatter returns the standard deviation of medians of blocks, from the second
-// differences of neighbours: most blocks lie on a plateau or a ramp, where these
-// are noise alone. It is 1.4826 times the median of their sizes, over √6.
-func scatter(blocks []block) float64 {
-	if len(blocks) < 3 {
+// noise returns the standard deviation of the bins about their slow course, from
+// the second differences of neighbours: most bins lie on a plateau or a ramp, where
+// these are noise alone. It is 1.4826 times the median of their sizes, over √6.
+func (g grid) noise() float64 {
+	if len(g.y) < 3 {
 		return 0
 	}
-	d := make([]float64, len(blocks)-2)
+	d := make([]float64, len(g.y)-2)
 	for i := range d {
-		d[i] = math.Abs(blocks[i].level - 2*blocks[i+1].level + blocks[i+2].level)
+		d[i] = math.Abs(g.y[i] - 2*g.y[i+1] + g.y[i+2])
 	}
-	return 1.4826 / math.Sqrt(6) * median(d)
+	return 1.4826 / math.Sqrt(6) * Median(d)
 }
 
-// trim moves the ends of a plateau to the last samples that lie within reach of
-// its level, between the neighbours' samples low and high. Two samples in a row
-// must lie there, so that an outlier is no end.
-func trim(y []float64, r Plateau, low, high int, tolerance float64) Plateau {
-	reach := tolerance
-	if n := r.End - r.First; n >= 8 { // single samples scatter more than medians
-		inner := append([]float64(nil), y[r.First+n/4:r.End-n/4]...)
-		for i := range inner {
-			inner[i] = math.Abs(inner[i] - r.Level)
+// halfWay returns the position at which the signal passes the middle between two
+// levels for good, from about bin i to about bin j.
+func (g grid) halfWay(i, j int, a, b float64) float64 {
+	middle := (a + b) / 2
+	beyond := func(k int) bool { return (g.y[k] > middle) == (b > a) }
+	for i > 0 && beyond(i) {
+		i--
+	}
+	for j < len(g.y)-1 && !beyond(j) {
+		j++
+	}
+	for k := i; k < j; k++ {
+		if beyond(k) && beyond(k+1) {
+			if k == 0 {
+				return g.x0
+			}
+			part := (middle - g.y[k-1]) / (g.y[k] - g.y[k-1])
+			return g.x(k-1) + math.Min(math.Max(part, 0), 1)*g.step
 		}
-		reach = math.Max(reach, 4*1.4826*median(inner))
 	}
-	near := func(i int) bool { return math.Abs(y[i]-r.Level) <= reach }
-	middle := (r.First + r.End) / 2
-	first := r.First
-	for first < middle && !(near(first) && near(first+1)) {
-		first++
+	return g.x(j)
+}
+
+// movingMedian returns the median over 2·half+1 values around each, fewer at the
+// ends.
+func movingMedian(y []float64, half int) []float64 {
+	out := make([]float64, len(y))
+	window := make([]float64, 0, 2*half+2) // sorted
+	for i := -half; i < len(y); i++ {
+		if j := i + half; j < len(y) {
+			k, _ := slices.BinarySearch(window, y[j])
+			window = slices.Insert(window, k, y[j])
+		}
+		if j := i - half - 1; j >= 0 {
+			k, _ := slices.BinarySearch(window, y[j])
+			window = slices.Delete(window, k, k+1)
+		}
+		if i >= 0 {
+			out[i] = middle(window)
+		}
 	}
-	for first > low && near(first-1) {
-		first--
+	return out
+}
+
+// Spacing returns the usual distance of two positions, of at most a thousand.
+func Spacing(x []float64) float64 {
+	every := max(1, len(x)/1000)
+	var d []float64
+	for i := every; i < len(x); i += every {
+		d = append(d, x[i]-x[i-1])
 	}
-	end := r.End
-	for end > middle+1 && !(near(end-1) && near(end-2)) {
-		end--
-	}
-	for end < high && near(end) {
-		end++
-	}
-	r.First, r.End = first, end
-	return r
+	return Median(d)
 }
 
 // A Drift is how a signal went on over a stretch: a straight line through it.
@@ -262,9 +342,17 @@ func mean(x []float64) float64 {
 	return sum / float64(len(x))
 }
 
-// median sorts x and returns its middle.
-func median(x []float64) float64 {
+// Median sorts x and returns its middle, NaN of none.
+func Median(x []float64) float64 {
 	slices.Sort(x)
+	return middle(x)
+}
+
+// middle returns the median of sorted values.
+func middle(x []float64) float64 {
 	n := len(x)
+	if n == 0 {
+		return math.NaN()
+	}
 	return (x[(n-1)/2] + x[n/2]) / 2
 }

@@ -61,6 +61,52 @@ func TestPlateaus(t *testing.T) {
 	}
 }
 
+// TestWild: plateaus are found where they are, whatever the level before them, in noise
+// that grows with the level and with single readings that are wild.
+func TestWild(t *testing.T) {
+	for seed := range uint64(60) {
+		r := rand.New(rand.NewPCG(seed, 3))
+		levels, lasts := []float64{0}, []float64{60 + 100*r.Float64()}
+		for range 6 {
+			last := levels[len(levels)-1]
+			level := last
+			for math.Abs(level-last) < 0.25*math.Max(level, last)+5 { // clearly another level
+				level = 200 * r.Float64()
+			}
+			levels, lasts = append(levels, level), append(lasts, 60+600*r.Float64())
+		}
+		every := 0.2 + 2*r.Float64()
+		var x, y []float64
+		at, end := 0.0, 0.0
+		for i, level := range levels {
+			for end += lasts[i]; at < end; at += every * (0.5 + r.Float64()) {
+				x, y = append(x, at), append(y, level+0.8*r.NormFloat64())
+			}
+		}
+		for range len(y) / 100 {
+			y[r.IntN(len(y))] = 400 * r.Float64()
+		}
+		found, err := steps.Finder{Shortest: 20, Within: 1, Part: 0.05}.Plateaus(x, y)
+		if err != nil || len(found) != len(levels) {
+			t.Errorf("seed %d: %d plateaus for levels %.1f: %+v, %v", seed, len(found), levels, found, err)
+			continue
+		}
+		start := 0.0
+		for i, p := range found {
+			if math.Abs(p.Level-levels[i]) > 0.5 {
+				t.Errorf("seed %d: level %v, want %v", seed, p.Level, levels[i])
+			}
+			if math.Abs(p.Start-start) > 4*every {
+				t.Errorf("seed %d: plateau %d starts at %.1f s, want %.1f (one reading each %.1f s)", seed, i, p.Start, start, every)
+			}
+			start += lasts[i]
+			if !(p.Start <= p.From && p.From <= p.To && p.To <= p.Finish) {
+				t.Errorf("seed %d: %+v is not in order", seed, p)
+			}
+		}
+	}
+}
+
 // TestNone: a ramp is no plateau, nor are stretches too short; an outlier and a
 // short disturbance do not cut one.
 func TestNone(t *testing.T) {
@@ -83,6 +129,32 @@ func TestNone(t *testing.T) {
 	_, y, _ := stairs([]float64{50, 100, 150}, 40, 0, 0, 1)
 	if found, err := (steps.Finder{Shortest: 60}).Plateaus(short, y); err != nil || len(found) != 0 {
 		t.Errorf("short plateaus: %v, %v", found, err)
+	}
+}
+
+// TestTies: on a clock of whole seconds, read four times a second, the plateaus
+// are those of the exact clock, to the second; and a pause of the record, over
+// which the level is not known, is none of them.
+func TestTies(t *testing.T) {
+	x, y, from := stairs([]float64{50, 120, 90}, 400, 4, 0.8, 5)
+	for i := range x {
+		x[i] = math.Floor(x[i] / 4)
+	}
+	f := steps.Finder{Shortest: 20, Ties: true}
+	found, err := f.Plateaus(x, y)
+	if err != nil || len(found) != 3 {
+		t.Fatal(found, err)
+	}
+	for i, p := range found {
+		if math.Abs(p.From-float64(from[i])/4) > 1 || math.Abs(p.To-float64(from[i]+400)/4) > 1 {
+			t.Errorf("plateau %d from %v to %v; made from %d to %d", i+1, p.From, p.To, from[i]/4, (from[i]+400)/4)
+		}
+	}
+	for i := from[1]; i < len(x); i++ {
+		x[i] += 3600
+	}
+	if found, err = f.Plateaus(x, y); err != nil || len(found) != 3 || found[0].To > 101 || found[1].From < 3700 {
+		t.Errorf("with a pause of an hour: %+v, %v", found, err)
 	}
 }
 

@@ -59,6 +59,9 @@ func (p *Page) Table(t Table) {
 // Append adds the parts of another page.
 func (p *Page) Append(other Page) { p.parts = append(p.parts, other.parts...) }
 
+// Break begins a new sheet of paper.
+func (p *Page) Break() { p.parts = append(p.parts, sheet{}) }
+
 // SVG adds a picture, with a text in its place where pictures do not show. The
 // picture must be the program's own: it is not escaped.
 func (p *Page) SVG(svg, text string) { p.parts = append(p.parts, picture{svg, text}) }
@@ -180,6 +183,12 @@ func (c code) Markdown() string {
 func (c code) String() string {
 	return "    " + strings.ReplaceAll(strings.TrimSuffix(string(c), "\n"), "\n", "\n    ") + "\n"
 }
+
+type sheet struct{}
+
+func (sheet) HTML() string     { return `<div style="break-before:page"></div>` + "\n" }
+func (sheet) Markdown() string { return "" }
+func (sheet) String() string   { return "" }
 
 type picture struct{ svg, text string }
 

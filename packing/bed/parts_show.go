@@ -1,0 +1,128 @@
+package bed
+
+import (
+	"fmt"
+
+	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/units"
+)
+
+// String says velocity, compression factor and pressure.
+func (p Point) String() string {
+	return fmt.Sprintf("%v: compression factor %.4g, %v", p.Velocity, p.CompressionFactor, p.Pressure)
+}
+
+// String says both errors.
+func (e PointError) String() string {
+	return fmt.Sprintf("compression factor %s, pressure %s", orUnknown(e.CompressionFactor, "± %.2g"), orUnknown(e.Pressure.In(units.Bar), "± %.2g bar"))
+}
+
+// orUnknown writes a number, or that it is not known.
+func orUnknown(v float64, format string) string {
+	if s := number(v, format); s != "" {
+		return s
+	}
+	return "unknown"
+}
+
+// String says where bed and suspension end.
+func (f Front) String() string {
+	return fmt.Sprintf("%v: bed up to %v, suspension up to %v", f.Time, f.Bed, f.Interface)
+}
+
+// String says stress, void and lost pressure at the depth.
+func (l Layer) String() string {
+	return fmt.Sprintf("%v deep: stress %v, void %.4g, pressure lost %v", l.Depth, l.Stress, l.Void, l.Pressure)
+}
+
+// String says both states.
+func (l Lag) String() string { return fmt.Sprintf("up %v; down %v", l.Up, l.Down) }
+
+// String says what was read, and whether it was steady.
+func (s Step) String() string {
+	return fmt.Sprintf("%v to %v, %v, %v: pressure over the bed %s, height %s, %s", s.From, s.To, s.Direction, s.Velocity,
+		orUnknown(s.Pressure.In(units.Bar), "%.4f bar"), orUnknown(s.Height.In(units.Centimetre), "%.3f cm"), s.verdict())
+}
+
+// cells are value, standard error, interval and unit of the parameter.
+func (x Parameter) cells() []string {
+	if x.Held {
+		return []string{fmt.Sprintf("%.4g", x.Value/x.one), "held", "", x.unit}
+	}
+	return []string{fmt.Sprintf("%.4g", x.Value/x.one), fmt.Sprintf("%.2g", x.StdErr/x.one), fmt.Sprintf("%.4g to %.4g", x.Low/x.one, x.High/x.one), x.unit}
+}
+
+// String says the value with its standard error.
+func (x Parameter) String() string {
+	if x.one == 0 {
+		return fmt.Sprintf("%s %.4g in SI units", x.Name, x.Value)
+	}
+	c := x.cells()
+	if x.Held {
+		return fmt.Sprintf("%s %s %s, held", x.Name, c[0], x.unit)
+	}
+	return fmt.Sprintf("%s %s ± %s %s", x.Name, c[0], c[1], x.unit)
+}
+
+// String says the bound.
+func (b VelocityBound) String() string { return fmt.Sprintf("%s: %v", b.Name, b.Velocity) }
+
+// String says slope, intercept and the ratios they were measured at.
+func (l CriticalLine) String() string {
+	return fmt.Sprintf("u·L0 = %.5g·(L0/D) + %.5g cm²/h at %v, settled height over diameter from %.3g to %.3g",
+		l.Slope.In(SquareCentimetrePerHour), l.Intercept.In(SquareCentimetrePerHour), l.Viscosity, l.LeastRatio, l.MostRatio)
+}
+
+func (s LineState) page() table.Page {
+	var p table.Page
+	if s.Height == 0 {
+		p.Notice("No result:", "nothing has been worked out.")
+		return p
+	}
+	if s.Extrapolated {
+		p.Notice("Doubt:", "the size lies outside of the measured ratios of height over diameter.")
+	}
+	t := table.Table{Caption: fmt.Sprintf("Bed at %v after the critical line", s.Velocity), RowHeaders: true, Columns: []table.Column{
+		{Name: "what"}, {Name: "value", Right: true}, {Name: "unit"}}}
+	t.Add("critical velocity", fmt.Sprintf("%.1f", s.Critical.In(units.CentimetrePerHour)), "cm/h")
+	t.Add("part of the critical velocity", fmt.Sprintf("%.1f", 100*s.Velocity.In(s.Critical)), "%")
+	t.Add("height lost, of the settled height", fmt.Sprintf("%.4f", s.Loss), "")
+	t.Add("height", fmt.Sprintf("%.2f", s.Height.In(units.Centimetre)), "cm")
+	t.Add("compression factor", fmt.Sprintf("%.4f", s.CompressionFactor), "")
+	t.Add("void", fmt.Sprintf("%.4f", s.Void), "")
+	t.Add("pressure drop", fmt.Sprintf("%.4g", s.Pressure.In(units.Bar)), "bar")
+	p.Table(t)
+	p.List("Cautions", []string{caution})
+	return p
+}
+
+// HTML shows the state.
+func (s LineState) HTML() string { return s.page().HTML() }
+
+// Markdown shows the state.
+func (s LineState) Markdown() string { return s.page().Markdown() }
+
+// String shows the state as text.
+func (s LineState) String() string { return s.page().String() }
+
+func (b ScaledBed) page() table.Page {
+	var p table.Page
+	if b.Critical == 0 {
+		p.Notice("No result:", "nothing has been worked out.")
+		return p
+	}
+	t := scaledTable("What a bed of " + b.Size.String() + " allows")
+	t.Add(b.row()...)
+	p.Table(t)
+	p.List("Cautions", []string{caution})
+	return p
+}
+
+// HTML shows what the size allows.
+func (b ScaledBed) HTML() string { return b.page().HTML() }
+
+// Markdown shows what the size allows.
+func (b ScaledBed) Markdown() string { return b.page().Markdown() }
+
+// String shows what the size allows as text.
+func (b ScaledBed) String() string { return b.page().String() }
