@@ -13,6 +13,7 @@ import (
 
 	"github.com/evenbed/evenbed/kernel/display"
 	"github.com/evenbed/evenbed/kernel/internal/host"
+	"github.com/evenbed/evenbed/kernel/internal/idle"
 	"github.com/evenbed/evenbed/kernel/internal/wire"
 )
 
@@ -158,15 +159,18 @@ const stopPause = 10 * time.Millisecond
 
 // runCells runs cells until the queue is closed.
 func (k *Kernel) runCells() {
+	rest := idle.NewTimer()
 	count := 0
 	for {
 		j := k.queue.next()
 		if j == nil {
 			return
 		}
+		rest.Begin()
 		count = k.run(j, count)
 		k.queue.done()
 		k.status(wire.Idle, j.RawHeader)
+		rest.End()
 	}
 }
 

@@ -180,6 +180,22 @@ func (c *Cell) Functions() int {
 	return n
 }
 
+// Lasts reports whether something of the cell may run after it has ended, or
+// be looked at: functions, goroutines and types.
+func (c *Cell) Lasts() bool {
+	lasts := false
+	for _, node := range c.Nodes {
+		Inspect(node, func(n ast.Node) bool {
+			switch n.(type) {
+			case *ast.FuncDecl, *ast.FuncLit, *ast.GoStmt, *ast.TypeSpec:
+				lasts = true
+			}
+			return !lasts
+		})
+	}
+	return lasts
+}
+
 // An Order is an order in which declarations can be compiled.
 type Order struct {
 	Types     []ast.Node      // types and constants

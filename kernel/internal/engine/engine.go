@@ -22,6 +22,7 @@ import (
 
 	"github.com/evenbed/evenbed/kernel/display"
 	"github.com/evenbed/evenbed/kernel/internal/host"
+	"github.com/evenbed/evenbed/kernel/internal/idle"
 	"github.com/evenbed/evenbed/kernel/internal/pipe"
 	"github.com/evenbed/evenbed/packing/task"
 )
@@ -87,6 +88,7 @@ type engine struct {
 
 	updates   updates
 	questions questions
+	idle      idle.Timer
 }
 
 // running is the cell that runs.
@@ -110,7 +112,7 @@ type running struct {
 }
 
 func serve(conn *pipe.Conn, out, errs io.Writer) error {
-	e := &engine{conn: conn, texts: [2]io.Writer{out, errs}, token: rand.Text()}
+	e := &engine{conn: conn, texts: [2]io.Writer{out, errs}, token: rand.Text(), idle: idle.NewTimer()}
 	in, err := newInterp(e)
 	if err != nil {
 		return err
@@ -143,6 +145,7 @@ func serve(conn *pipe.Conn, out, errs io.Writer) error {
 // begin makes a cell the running one. It is called in the order of messages,
 // so that an interrupt that follows finds the cell.
 func (e *engine) begin(m *pipe.Message) *running {
+	e.idle.Begin()
 	ctx, cancel := context.WithCancel(context.Background())
 	cell := &running{request: m, stop: make(chan struct{}), ctx: ctx, cancel: cancel}
 	e.cellMu.Lock()
@@ -201,6 +204,7 @@ func (e *engine) ended(cell *running, f *failure) {
 	if f != nil {
 		last = append(last, &pipe.Message{Kind: pipe.Failure, ID: cell.request.ID, Name: f.name, Text: f.message, Lines: f.traceback(e.in)})
 	}
+	e.idle.End()
 	e.send(append(last, &pipe.Message{Kind: pipe.Done, ID: cell.request.ID, Flag: f == nil})...)
 }
 

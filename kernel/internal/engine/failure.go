@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"go/ast"
-	"go/token"
 	"reflect"
 	"regexp"
 	"runtime"
@@ -81,25 +80,9 @@ func interrupted(places []place) *failure {
 func (in *interp) returned(err error, name string, c *cell.Cell) *failure {
 	f := &failure{name: "error", message: err.Error()}
 	if n := len(c.Nodes); n > 0 {
-		f.places = []place{in.place(c.Nodes[n-1].Pos())}
+		f.places = []place{in.sources.place(c.Nodes[n-1].Pos())}
 	}
 	return f
-}
-
-// place returns the place of a position.
-func (in *interp) place(pos token.Pos) place {
-	p := in.ir.Comp.Fileset.Position(pos)
-	return in.original(place{p.Filename, p.Line, p.Column})
-}
-
-// original returns the place in the cell as it was written.
-func (in *interp) original(p place) place {
-	in.sourceMu.Lock()
-	defer in.sourceMu.Unlock()
-	if s := in.sources[p.cell].parsed; s != nil {
-		p.line, p.column = s.Place(p.line, p.column)
-	}
-	return p
 }
 
 // places returns where the interpreter stands: the innermost statement first,
@@ -108,7 +91,7 @@ func (in *interp) places(env *fast.Env) []place {
 	var all []place
 	for depth := 0; env != nil && depth < 64; depth++ {
 		if env.IP >= 0 && env.IP < len(env.DebugPos) {
-			if p := in.place(env.DebugPos[env.IP]); p.line > 0 {
+			if p := in.sources.place(env.DebugPos[env.IP]); p.line > 0 {
 				all = append(all, p)
 			}
 		}
@@ -188,7 +171,7 @@ func (in *interp) notCompiled(rec any, name string, c *cell.Cell) *failure {
 	switch rec := rec.(type) {
 	case scanner.ErrorList:
 		p := rec[0].Pos
-		return &failure{name: "syntax error", message: in.explain(rec[0].Msg), places: []place{in.original(place{p.Filename, p.Line, p.Column})}}
+		return &failure{name: "syntax error", message: in.explain(rec[0].Msg), places: []place{in.sources.original(place{p.Filename, p.Line, p.Column})}}
 	case runtime.Error: // of an expression of constants
 		return &failure{name: "compile error", message: strings.TrimPrefix(rec.Error(), "runtime error: "), places: in.compilerPlace(name)}
 	case error:
@@ -250,7 +233,7 @@ func (in *interp) unmask(parsed *cell.Cell) (why any) {
 // compilerPlace returns where the compiler stands.
 func (in *interp) compilerPlace(name string) []place {
 	if p := in.ir.Comp.Position(); p.IsValid() && p.Filename == name {
-		return []place{in.original(place{p.Filename, p.Line, p.Column})}
+		return []place{in.sources.original(place{p.Filename, p.Line, p.Column})}
 	}
 	return nil
 }
@@ -264,7 +247,7 @@ func (in *interp) positionIn(text string) []place {
 	}
 	line, _ := strconv.Atoi(m[2]) // digits, by the expression
 	column, _ := strconv.Atoi(m[3])
-	return []place{in.original(place{m[1], line, column})}
+	return []place{in.sources.original(place{m[1], line, column})}
 }
 
 func withoutPosition(text string) string { return positionStart.ReplaceAllString(text, "") }
@@ -346,7 +329,7 @@ func (in *interp) inGo(f *failure, errors []check.Problem) {
 		return
 	}
 	for _, e := range errors {
-		if p := in.place(e.Pos); p.line == f.places[0].line {
+		if p := in.sources.place(e.Pos); p.line == f.places[0].line {
 			f.message, f.places = e.Message, []place{p}
 			break
 		}
@@ -431,7 +414,7 @@ func (in *interp) checkImports(c *cell.Cell) *failure {
 		if _, ok := imports.Packages[im.Path]; ok {
 			continue
 		}
-		f := &failure{name: "compile error", places: []place{in.place(im.Pos)}}
+		f := &failure{name: "compile error", places: []place{in.sources.place(im.Pos)}}
 		f.message = fmt.Sprintf("package %q is not linked into evenbed and cannot be imported", im.Path)
 		if hint, ok := symbols.Missing(im.Path, ""); ok {
 			f.message = hint
@@ -464,7 +447,7 @@ func (in *interp) checkHidden(c *cell.Cell) *failure {
 		if ok && id.Name != "display" || ok && id.Name == "display" && path != displayPath {
 			r, n := utf8.DecodeRuneInString(id.Name)
 			other := "my" + strings.ToUpper(string(r)) + id.Name[n:]
-			return &failure{name: "compile error", places: []place{in.place(id.Pos())},
+			return &failure{name: "compile error", places: []place{in.sources.place(id.Pos())},
 				message: fmt.Sprintf("%s is the name of the imported package %q, which later cells could not reach any more; take another name, such as %s",
 					id.Name, path, other)}
 		}
@@ -477,15 +460,13 @@ func (in *interp) checkHidden(c *cell.Cell) *failure {
 // legible on light and dark; red is not where clients paint errors on red.
 func (f *failure) traceback(in *interp) []string {
 	lines := []string{"\x1b[1m" + f.name + "\x1b[0m: " + f.message}
-	in.sourceMu.Lock()
-	defer in.sourceMu.Unlock()
 	for i, p := range f.places {
 		if i == 6 && len(f.places) > 7 {
 			lines = append(lines, fmt.Sprintf("... and %d more calls", len(f.places)-i))
 			break
 		}
 		lines = append(lines, fmt.Sprintf("\x1b[36m%s, line %d\x1b[0m", p.cell, p.line))
-		source := in.sources[p.cell].lines
+		source := in.sources.lines(p.cell)
 		if p.line < 1 || p.line > len(source) {
 			continue
 		}

@@ -11,7 +11,6 @@ import (
 	"reflect"
 	"slices"
 	"strconv"
-	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -46,22 +45,16 @@ type interp struct {
 
 	checker *check.Checker
 
-	sourceMu sync.Mutex
-	sources  map[string]source // of cells, by the name in positions
+	sources *sources
+	parses  int // how often something was parsed
 
 	goMu sync.Mutex
 	gos  map[*target]*running // goroutines that cells have started
 }
 
-// A source is the text of a cell.
-type source struct {
-	lines  []string
-	parsed *cell.Source // nil until it is compiled
-}
-
 // newInterp starts an interpreter.
 func newInterp(e *engine) (in *interp, err error) {
-	in = &interp{e: e, sources: map[string]source{}, gos: map[*target]*running{}}
+	in = &interp{e: e, sources: newSources(), gos: map[*target]*running{}}
 	defer func() {
 		if rec := recover(); rec != nil {
 			err = fmt.Errorf("the interpreter does not start: %v", rec)
@@ -80,7 +73,7 @@ func newInterp(e *engine) (in *interp, err error) {
 	c.Options &^= base.OptShowPrompt | base.OptTrapPanic
 	c.Stdout, c.Stderr = io.Discard, io.Discard // the interpreter's own remarks; print and println go another way
 
-	in.checker = check.New(&c.Fileset.FileSet)
+	in.checker = check.New(in.sources.files)
 	in.declareBuiltins()
 	in.ir.DeclBuiltin("probe", fast.Builtin{Compile: in.compileProbe})
 	in.ir.Eval("func probing() { probe() }")
@@ -142,9 +135,7 @@ func (in *interp) start(cell *running) {
 	if n := cell.request.Number; n > 0 {
 		name = fmt.Sprintf("cell %d", n)
 	}
-	in.sourceMu.Lock()
-	in.sources[name] = source{lines: strings.Split(cell.request.Code, "\n")}
-	in.sourceMu.Unlock()
+	in.sources.begin(name, cell.request.Code)
 
 	l := in.lane.Load()
 	a := &attempt{in: in, lane: l, target: newTarget(l.run), cell: cell, name: name}
@@ -324,7 +315,7 @@ func (a *attempt) body() (f *failure) {
 		if rec := recover(); rec != nil {
 			places := in.places(run.CurrEnv)
 			if len(places) == 0 { // an expression by itself has no place
-				places = []place{in.place(a.parsed.Nodes[a.cell.step].Pos())}
+				places = []place{in.sources.place(a.parsed.Nodes[a.cell.step].Pos())}
 			}
 			f = in.panicked(rec, a.name, places)
 			if notes := a.cell.notes(); len(notes) > 0 && f.name == "panic" {
@@ -362,7 +353,7 @@ func (a *attempt) showValue(vs []xr.Value) *failure {
 	if len(vs) == 2 && hasOK(a.parsed) {
 		if _, asserts := a.parsed.Last().(*ast.TypeAssertExpr); asserts && !vs[1].Bool() {
 			return &failure{name: "panic", message: fmt.Sprintf("interface conversion: the value is no %v", types[0]),
-				places: []place{a.in.place(a.parsed.Last().Pos())}}
+				places: []place{a.in.sources.place(a.parsed.Last().Pos())}}
 		}
 		vs, types = vs[:1], types[:1]
 	}
@@ -477,14 +468,17 @@ func (a *attempt) compileOnce(source string, inOrder bool, forget []string) (f *
 	c.Line = 0
 	c.Filepath = a.name
 	text, err := cell.NewSource(source, in.isGeneric)
-	in.setSource(a.name, text)
+	in.sources.set(a.name, text)
 	var wrong *cell.SourceError
 	if errors.As(err, &wrong) {
 		return &failure{name: "compile error", message: wrong.Message, places: []place{{a.name, wrong.Line, wrong.Column}}}
 	}
-	nodes := c.ParseBytes([]byte(text.Text))
+	nodes := in.parse(a.name, text.Text)
 	a.checked = in.checker.Cell(nodes)
 	a.parsed = cell.New(source, nodes, a.checked)
+	if a.parsed.Lasts() {
+		in.sources.keep()
+	}
 	if f := in.checkImports(a.parsed); f != nil {
 		return f
 	}
@@ -516,7 +510,7 @@ func (a *attempt) wrong() *failure {
 		return nil
 	}
 	p := a.checked.Problems[0]
-	return &failure{name: "compile error", message: a.in.explain(p.Message), places: []place{a.in.place(p.Pos)}}
+	return &failure{name: "compile error", message: a.in.explain(p.Message), places: []place{a.in.sources.place(p.Pos)}}
 }
 
 // compileInOrder compiles nodes one by one. Of declarations it takes types and
@@ -561,15 +555,6 @@ func (in *interp) compileInOrder(nodes []ast.Node) []*fast.Expr {
 		nodes = nodes[n:]
 	}
 	return code
-}
-
-// setSource remembers how the text of a cell was parsed.
-func (in *interp) setSource(name string, parsed *cell.Source) {
-	in.sourceMu.Lock()
-	defer in.sourceMu.Unlock()
-	s := in.sources[name]
-	s.parsed = parsed
-	in.sources[name] = s
 }
 
 // isGeneric reports whether a cell has declared a generic function or type.
@@ -676,7 +661,7 @@ func (in *interp) compileNote(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *
 	if !isError(arg.Type) {
 		return in.command(c, func(*fast.Env) {})
 	}
-	at, get := in.place(id.Pos()), arg.AsX1()
+	at, get := in.sources.place(id.Pos()), arg.AsX1()
 	return in.command(c, func(env *fast.Env) {
 		if err := errorIn(get(env)); err != nil {
 			if cell := in.e.current(); cell != nil {
@@ -720,7 +705,7 @@ func (in *interp) compileGuard(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) 
 	if t == nil || t.Kind() != reflect.Func {
 		c.Errorf("expression in go must be a function call")
 	}
-	get, at := arg.AsX1(), in.place(node.Pos())
+	get, at := arg.AsX1(), in.sources.place(node.Pos())
 	fun := new(fast.Expr)
 	fun.Type = c.Universe.FuncOf(nil, []xr.Type{t}, false)
 	fun.Fun = func(env *fast.Env) xr.Value {
