@@ -574,7 +574,7 @@ func (w *work) inPlaceStages() {
 	s.BedHeight, s.Adapter = c.BedHeight, c.BedHeight
 	w.row("slurry concentration", c.Slurry.Concentration.String())
 	w.row("temperature of slurry and column", c.Temperature.String())
-	w.row("ruler: head plate", w.ruler(c.BedHeight))
+	w.row("height of the head plate", cm(c.BedHeight))
 	w.row("slurry in the tank before", volume(p.Pour.Prepared)+" or more")
 	w.row("flow while filling", p.flow(c.FillFlow))
 	w.row("time of filling", span(t))

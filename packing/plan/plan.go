@@ -17,8 +17,8 @@
 //	steps, err := plan.ConstantFlow{Column: column, Medium: medium, Slurry: slurry,
 //		BedHeight: 18 * Centimetre, CompressionFactor: 1.12, Curve: curve}.Plan()
 //
-// [Review] reads a recorded pack back, holds it against the plan and says what to
-// do next; [AfterFailedTest] says what to do after a failed test.
+// [Review] reads a recorded pack back, by constant flow, by constant pressure or by
+// the adapter, holds it against the plan and says what to do next; [AfterFailedTest] says what to do after a failed test.
 //
 // Nothing about a medium is assumed: what compresses the bed comes from a curve
 // measured by the user, or from a law fitted to one, see package bed. Rules of the

@@ -3,6 +3,7 @@ package plan
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/units"
@@ -31,7 +32,13 @@ func (w *reviewer) cutByAdapter() error {
 			f.Steps = append(f.Steps, Step{Kind: kind, Name: name, Start: units.Time(from), End: units.Time(to), from: from, to: to})
 		}
 	}
-	add(LooseBed, "settle", first, at)
+	if on, off, ok := sig.velocity.flowing(first, at); ok {
+		add(Waiting, "before the flow", first, on)
+		add(LooseBed, "step 1, loose bed", on, off)
+		add(Waiting, "flow off", off, at)
+	} else {
+		add(LooseBed, "settle", first, at)
+	}
 	settled := float64(w.reading(first, at))
 	if sig.bed.recorded() {
 		settled = sig.bed.median(at-math.Min(30, (at-first)/5), at)
@@ -63,17 +70,38 @@ func (w *reviewer) cutByAdapter() error {
 	}
 	// Flow that comes back ends the hold.
 	hold := &f.Steps[len(f.Steps)-1]
-	_, most := extremes(sig.velocity.y)
-	i, j := sig.velocity.within(hold.from, hold.to)
-	for ; i < j; i++ {
-		if v := sig.velocity.y[i]; v > 0 && v > most/4 && i+1 < j && sig.velocity.y[i+1] > most/4 && most > float64(leastVelocity) {
-			end := hold.to
-			hold.End, hold.to = units.Time(sig.velocity.x[i]), sig.velocity.x[i]
-			add(LaterFlow, "flow afterwards", sig.velocity.x[i], end)
-			break
-		}
+	if on, off, ok := sig.velocity.flowing(hold.from, hold.to); ok {
+		hold.End, hold.to = units.Time(on), on
+		add(LaterFlow, "flow afterwards", on, off)
 	}
 	return nil
+}
+
+// flowing returns when the flow of a stretch begins and ends: the first and the
+// last reading above half of the level that 90 % of those with flow stay below.
+// There must be three.
+func (s signal) flowing(from, to float64) (on, off float64, ok bool) {
+	i, j := s.within(from, to)
+	var flows []float64
+	for _, v := range s.y[i:j] {
+		if v > float64(leastVelocity) {
+			flows = append(flows, v)
+		}
+	}
+	if len(flows) < 3 {
+		return 0, 0, false
+	}
+	slices.Sort(flows)
+	half := flows[len(flows)*9/10] / 2
+	on = math.NaN()
+	for k := i; k < j; k++ {
+		if s.y[k] > half {
+			if off = s.x[k]; math.IsNaN(on) {
+				on = off
+			}
+		}
+	}
+	return on, off, true
 }
 
 // leastVelocity is what counts as flow at all, above the noise of a meter at zero

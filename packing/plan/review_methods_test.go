@@ -253,6 +253,9 @@ func TestReviewByPressure(t *testing.T) {
 	if f, err = over.Of(p.run(t)); err != nil || f.Advice != plan.Repack {
 		t.Errorf("limit passed: %v, %v, %q", err, f.Advice, f.Reasons)
 	}
+	if _, err = (plan.Review{Plan: steps, StepsBy: 9}).Of(p.run(t)); err == nil || !strings.Contains(err.Error(), "steps by 9: there is no such signal") {
+		t.Errorf("no such signal: %v", err)
+	}
 	run := p.run(t)
 	run.Pressure = trace.Trace{}
 	if _, err = (plan.Review{Plan: steps}).Of(run); err == nil || !strings.Contains(err.Error(), "StepsBy: plan.StepsByFlow") {
@@ -401,6 +404,35 @@ func TestReviewByAdapter(t *testing.T) {
 			}
 			about(t, fmt.Sprintf("speed of %v cm/h, seed %d", speed, seed), f.Steps[2].Velocity.In(CentimetrePerHour), speed, 0.03*speed)
 			about(t, fmt.Sprintf("factor at %v cm/h, seed %d", speed, seed), f.CompressionFactor, 20.16/18, 0.001)
+		}
+	}
+
+	// A flow that helps the bed to settle, 20 cm/h from 3 to 50 min.
+	helped := byAdapter(30, 18, 0)
+	later := helped.velocity
+	helped.velocity = func(t float64) float64 {
+		if t >= 3 && t < 50 {
+			return 20
+		}
+		return later(t)
+	}
+	q := steps.Request
+	flowing, err := plan.AxialCompression{Column: q.Column, Medium: q.Medium, Slurry: q.Slurry, BedHeight: q.BedHeight, CompressionFactor: q.CompressionFactor,
+		FirstVelocity: 20 * CentimetrePerHour, AdapterSpeed: 30 * CentimetrePerHour}.Plan()
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err = plan.Review{Plan: flowing}.Of(helped.run(t))
+	if err != nil || kinds(f) != "before the flow | step 1, loose bed | flow off | adapter to the bed | compress | hold | flow afterwards" || f.Advice != plan.ProceedToTest {
+		t.Fatalf("settled under flow: %v, %s, %v, %q", err, kinds(f), f.Advice, f.Reasons)
+	}
+	about(t, "velocity of step 1", f.Steps[1].Velocity.In(CentimetrePerHour), 20, 0.02)
+	about(t, "start of step 1, min", f.Steps[1].Start.In(Minute), 3, 0.04)
+	about(t, "end of step 1, min", f.Steps[1].End.In(Minute), 50, 0.04)
+	about(t, "volume of step 1, L: u·A·t", f.Steps[1].Volume.In(Litre), 20*area*47/60/1000, 0.05)
+	for _, d := range f.Deviations {
+		if d.What == "velocity of step 1" && d.Verdict != plan.Within {
+			t.Errorf("%v", d)
 		}
 	}
 

@@ -45,9 +45,7 @@ func (w *reviewer) cutByLevel() error {
 	if w.r.StepsBy == StepsByPressure {
 		told = w.f.signals.pressure
 	}
-	byHeight := slices.Clone(told.y)
-	slices.Sort(byHeight)
-	most := byHeight[len(byHeight)*99/100] // which single readings do not make
+	most := steps.Rank(slices.Clone(told.y), len(told.y)*99/100) // which single readings do not make
 	flats, err := steps.Finder{Shortest: float64(w.r.ShortestPlateau), Within: 0.005 * most, Part: float64(w.r.FlowTolerance), Ties: true}.Plateaus(told.x, told.y)
 	if err != nil {
 		return w.noPlateaus(w.r.StepsBy.String(), err)

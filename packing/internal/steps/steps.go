@@ -342,17 +342,49 @@ func mean(x []float64) float64 {
 	return sum / float64(len(x))
 }
 
-// Median sorts x and returns its middle, NaN of none.
+// Median returns the middle of x, which it puts in another order; NaN of none.
 func Median(x []float64) float64 {
-	slices.Sort(x)
-	return middle(x)
-}
-
-// middle returns the median of sorted values.
-func middle(x []float64) float64 {
 	n := len(x)
 	if n == 0 {
 		return math.NaN()
 	}
-	return (x[(n-1)/2] + x[n/2]) / 2
+	high := Rank(x, n/2)
+	if n%2 == 1 {
+		return high
+	}
+	return (slices.Max(x[:n/2]) + high) / 2
 }
+
+// Rank returns the value of rank k, from 0, and puts it at k, smaller ones before
+// it (Hoare).
+func Rank(x []float64, k int) float64 {
+	for low, high := 0, len(x)-1; low < high; {
+		pivot := x[(low+high)/2]
+		i, j := low, high
+		for i <= j {
+			for x[i] < pivot {
+				i++
+			}
+			for x[j] > pivot {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			high = j
+		case k >= i:
+			low = i
+		default:
+			return x[k]
+		}
+	}
+	return x[k]
+}
+
+// middle returns the median of sorted values.
+func middle(x []float64) float64 { n := len(x); return (x[(n-1)/2] + x[n/2]) / 2 }
