@@ -131,6 +131,7 @@ def memory(peers):
     for name, (command, env) in peers.items():
         with Kernel(command, env) as kernel:
             kernel.execute("1+1")
+            time.sleep(0.5)  # at rest is what stays, not what a start or a cell needs for a moment
             rest = kernel.memory()
             for number in range(10_000):
                 kernel.execute(f"{number}+1")

@@ -5,7 +5,6 @@ import (
 	"go/ast"
 	"go/parser"
 	"reflect"
-	"regexp"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -14,6 +13,7 @@ import (
 	xr "github.com/cosmos72/gomacro/xreflect"
 
 	"github.com/evenbed/evenbed/kernel/internal/host"
+	"github.com/evenbed/evenbed/kernel/internal/pattern"
 	"github.com/evenbed/evenbed/kernel/symbols"
 )
 
@@ -252,12 +252,12 @@ func (s session) Describe(expr string) (string, bool) {
 func typeText(t xr.Type) string { return short(t.String()) }
 
 var (
-	pathBefore = regexp.MustCompile(`[\w.~-]+(/[\w.~-]+)+\.`)
-	mainBefore = regexp.MustCompile(`\bmain\.`)
+	pathBefore = pattern.New(`[\w.~-]+(/[\w.~-]+)+\.`)
+	mainBefore = pattern.New(`\bmain\.`)
 )
 
 func short(text string) string {
-	text = pathBefore.ReplaceAllStringFunc(text, func(path string) string {
+	text = pathBefore().ReplaceAllStringFunc(text, func(path string) string {
 		path = strings.TrimSuffix(path, ".")
 		name, ok := symbols.PackageName(path)
 		if !ok {
@@ -265,7 +265,7 @@ func short(text string) string {
 		}
 		return name + "."
 	})
-	return mainBefore.ReplaceAllString(text, "")
+	return mainBefore().ReplaceAllString(text, "")
 }
 
 // maxKeys bounds how many keys of a map are listed.

@@ -4,12 +4,12 @@ import (
 	"go/token"
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/evenbed/evenbed/kernel/internal/host"
+	"github.com/evenbed/evenbed/kernel/internal/pattern"
 )
 
 // inString proposes what may stand in a string literal behind the tokens: the
@@ -60,14 +60,14 @@ func keys(lex []lexeme, scope Scope) []string {
 	return nil
 }
 
-var fileFunction = regexp.MustCompile(`(?i)(open|read|file|load|dir|folder|stat|create|remove|glob|path)`)
+var fileFunction = pattern.New(`(?i)(open|read|file|load|dir|folder|stat|create|remove|glob|path)`)
 
 // takesFile reports whether the tokens end in the arguments of a function that
 // takes a file, as its name says.
 func takesFile(lex []lexeme) bool {
 	for open := enclosing(lex); open > 0; open = enclosing(lex[:open]) {
 		if lex[open].tok == token.LPAREN && lex[open-1].tok == token.IDENT {
-			return fileFunction.MatchString(lex[open-1].lit)
+			return fileFunction().MatchString(lex[open-1].lit)
 		}
 	}
 	return false

@@ -20,6 +20,7 @@ import (
 
 	"github.com/evenbed/evenbed/kernel/internal/cell"
 	"github.com/evenbed/evenbed/kernel/internal/check"
+	"github.com/evenbed/evenbed/kernel/internal/pattern"
 	"github.com/evenbed/evenbed/kernel/symbols"
 )
 
@@ -163,7 +164,7 @@ func runtimeWords(s string) string {
 // notCompiled is the failure of a cell that could not be parsed or compiled.
 // compMu is held, and the names are those that the failed compilation left.
 func (in *interp) notCompiled(rec any, name string, c *cell.Cell) *failure {
-	if err, ok := rec.(error); ok && c != nil && masked.MatchString(withoutPosition(err.Error())) {
+	if err, ok := rec.(error); ok && c != nil && masked().MatchString(withoutPosition(err.Error())) {
 		if other := in.unmask(c); other != nil {
 			rec = other
 		}
@@ -183,7 +184,7 @@ func (in *interp) notCompiled(rec any, name string, c *cell.Cell) *failure {
 		message := plain(withoutPosition(text))
 		f.message = in.explain(message)
 		f.raw = f.message == message
-		if m := undefined.FindStringSubmatch(message); m != nil && c != nil &&
+		if m := undefined().FindStringSubmatch(message); m != nil && c != nil &&
 			slices.ContainsFunc(c.Declared(), func(id *ast.Ident) bool { return id.Name == m[1] }) {
 			f.message = m[1] + " is not declared before it is used; move its declaration up, or into a cell above"
 		}
@@ -200,7 +201,7 @@ func (in *interp) notCompiled(rec any, name string, c *cell.Cell) *failure {
 
 // masked is what the interpreter says of a call f() or f(x) whose f does not
 // compile: it then takes f for a type, and reports that it is none.
-var masked = regexp.MustCompile(`^(invalid qualified type|not a type|unimplemented type)`)
+var masked = pattern.New(`^(invalid qualified type|not a type|unimplemented type)`)
 
 // unmask finds out why the function of the call at which the compiler stopped
 // does not compile. It returns nil if it does.
@@ -238,10 +239,10 @@ func (in *interp) compilerPlace(name string) []place {
 	return nil
 }
 
-var positionStart = regexp.MustCompile(`^(cell(?: \d+)?):(\d+):(\d+): `)
+var positionStart = pattern.New(`^(cell(?: \d+)?):(\d+):(\d+): `)
 
 func (in *interp) positionIn(text string) []place {
-	m := positionStart.FindStringSubmatch(text)
+	m := positionStart().FindStringSubmatch(text)
 	if m == nil {
 		return nil
 	}
@@ -250,56 +251,63 @@ func (in *interp) positionIn(text string) []place {
 	return []place{in.sources.original(place{m[1], line, column})}
 }
 
-func withoutPosition(text string) string { return positionStart.ReplaceAllString(text, "") }
+func withoutPosition(text string) string { return positionStart().ReplaceAllString(text, "") }
 
 var (
-	bracketed   = regexp.MustCompile(`<([\w.*\[\]{}/() -]+)>`)
-	expr        = regexp.MustCompile(`Expr\{Type: [^,]*, Value: ([^}]*)\} ([\w.]+)`)
-	constant    = regexp.MustCompile(`untyped constant \{(\w+) ([^}]*)\}`)
-	ownPath     = regexp.MustCompile(`github\.com/evenbed/evenbed/(?:\w+/)*`)
-	otherErrors = regexp.MustCompile(`^error compiling [^:\n]*: [^\n]*\n\s*`)
+	bracketed   = pattern.New(`<([\w.*\[\]{}/() -]+)>`)
+	expr        = pattern.New(`Expr\{Type: [^,]*, Value: ([^}]*)\} ([\w.]+)`)
+	constant    = pattern.New(`untyped constant \{(\w+) ([^}]*)\}`)
+	ownPath     = pattern.New(`github\.com/evenbed/evenbed/(?:\w+/)*`)
+	otherErrors = pattern.New(`^error compiling [^:\n]*: [^\n]*\n\s*`)
 )
 
 // plain turns a message of the interpreter into words for readers who do not
 // know the interpreter.
 func plain(s string) string {
-	s = otherErrors.ReplaceAllString(s, "")
-	s = constant.ReplaceAllString(s, "constant $2 (untyped $1)")
-	s = bracketed.ReplaceAllString(s, "$1")
-	s = ownPath.ReplaceAllString(s, "")
-	s = expr.ReplaceAllString(s, "$1 ($2)")
+	s = otherErrors().ReplaceAllString(s, "")
+	s = constant().ReplaceAllString(s, "constant $2 (untyped $1)")
+	s = bracketed().ReplaceAllString(s, "$1")
+	s = ownPath().ReplaceAllString(s, "")
+	s = expr().ReplaceAllString(s, "$1 ($2)")
 	return strings.Join(strings.Fields(s), " ")
 }
 
 var (
-	undefined  = regexp.MustCompile(`^undefined (?:identifier: |")(\w+)`)
-	noMember   = regexp.MustCompile(`^(?:not a type: (\w+)\.(\w+)|package (\w+) "[^"]*" has no symbol (\w+))`)
-	noPackage  = regexp.MustCompile(`^(?:not a package|not a type): (\w+)`)
-	mixedTypes = regexp.MustCompile(`(?:mismatched types|cannot convert) .*(?:units\.\w+.* (?:float64|int)\b|\b(?:float64|int)\b.*units\.\w+)`)
+	undefined  = pattern.New(`^undefined (?:identifier: |")(\w+)`)
+	noMember   = pattern.New(`^(?:not a type: (\w+)\.(\w+)|package (\w+) "[^"]*" has no symbol (\w+))`)
+	noPackage  = pattern.New(`^(?:not a package|not a type): (\w+)`)
+	mixedTypes = pattern.New(`(?:mismatched types|cannot convert) .*(?:units\.\w+.* (?:float64|int)\b|\b(?:float64|int)\b.*units\.\w+)`)
 )
 
 // ways are ways round what the interpreter does not have, by what it says.
 var ways = []struct {
-	message *regexp.Regexp
+	message func() *regexp.Regexp
 	instead string
 }{
+<<<<<<< HEAD
 	{regexp.MustCompile(`cannot range over .* func\(`), "the interpreter cannot range over a function here, where its type is generic; call it, with the loop's body as a function: seq(func(v int) bool { ...; return true })"},
 	{regexp.MustCompile(`goto label not found`), "the interpreter has no goto; use a loop"},
 	{regexp.MustCompile(`unimplemented type inference`), "the interpreter cannot find out the type arguments; write them, as f[float64](x)"},
 	{regexp.MustCompile(`^generic method declaration not yet`), "the interpreter has no methods of generic types; write a function that takes the value"},
+=======
+	{pattern.New(`^cannot range over .* func\(`), "the interpreter cannot range over a function; call it, with the loop's body as a function: seq(func(v int) bool { ...; return true })"},
+	{pattern.New(`goto label not found`), "the interpreter has no goto; use a loop"},
+	{pattern.New(`unimplemented type inference`), "the interpreter cannot find out the type arguments; write them, as f[float64](x)"},
+	{pattern.New(`^generic method declaration not yet`), "the interpreter has no methods of generic types; write a function that takes the value"},
+>>>>>>> w-mem
 }
 
 // explain adds to a compiler's message what helps to mend the cell.
 func (in *interp) explain(s string) string {
 	for _, w := range ways {
-		if m := w.message.FindStringSubmatchIndex(s); m != nil {
-			return string(w.message.ExpandString(nil, w.instead, s, m))
+		if m := w.message().FindStringSubmatchIndex(s); m != nil {
+			return string(w.message().ExpandString(nil, w.instead, s, m))
 		}
 	}
 	if strings.Contains(s, "*engine.Stdin") {
 		return s + "; in a cell os.Stdin asks the user: it is an io.Reader, and no *os.File"
 	}
-	if m := undefined.FindStringSubmatch(s); m != nil {
+	if m := undefined().FindStringSubmatch(s); m != nil {
 		if path, ok := packageNamed(m[1]); ok {
 			return fmt.Sprintf("%s is not declared; the package needs import %q first", m[1], path)
 		}
@@ -308,13 +316,13 @@ func (in *interp) explain(s string) string {
 		}
 		return m[1] + " is not declared"
 	}
-	if m := noMember.FindStringSubmatch(s); m != nil {
+	if m := noMember().FindStringSubmatch(s); m != nil {
 		pkg, name := m[1]+m[3], m[2]+m[4]
 		if path, ok := in.importPath(pkg); ok {
 			return noSuch(path, pkg, name)
 		}
 	}
-	if m := noPackage.FindStringSubmatch(s); m != nil {
+	if m := noPackage().FindStringSubmatch(s); m != nil {
 		if path, ok := packageNamed(m[1]); ok {
 			return fmt.Sprintf("%s is not imported; write import %q first", m[1], path)
 		}
@@ -334,7 +342,7 @@ func (in *interp) inGo(f *failure, errors []check.Problem) {
 			break
 		}
 	}
-	if mixedTypes.MatchString(f.message) {
+	if mixedTypes().MatchString(f.message) {
 		f.message += "; a plain number in a variable v gets its unit by Times, as in CentimetrePerHour.Times(v)"
 	}
 }

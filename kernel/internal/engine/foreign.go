@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"hash/fnv"
 	"html"
-	"regexp"
 	"strings"
 
 	"github.com/go-gota/gota/dataframe"
@@ -15,6 +14,7 @@ import (
 	"gonum.org/v1/plot/vg"
 
 	"github.com/evenbed/evenbed/kernel/display"
+	"github.com/evenbed/evenbed/kernel/internal/pattern"
 )
 
 // Size of a plot that a cell shows without saying one.
@@ -59,7 +59,7 @@ func plotBundle(p *plot.Plot) display.Bundle {
 	if i := strings.Index(svg, "<svg"); i > 0 {
 		svg = svg[i:] // inside a page there is no XML declaration
 	}
-	svg = liberation.ReplaceAllStringFunc(svg, func(s string) string {
+	svg = liberation().ReplaceAllStringFunc(svg, func(s string) string {
 		kind := strings.TrimSuffix(strings.TrimPrefix(s, "font-family:Liberation "), ";")
 		return "font-family:'Liberation " + kind + "'," + sameWidths[kind] + ";"
 	})
@@ -84,7 +84,7 @@ func plotBundle(p *plot.Plot) display.Bundle {
 // The fonts that a plot was measured with, and others of the same widths, for
 // where they are missing.
 var (
-	liberation = regexp.MustCompile(`font-family:Liberation (Serif|Sans|Mono);`)
+	liberation = pattern.New(`font-family:Liberation (Serif|Sans|Mono);`)
 	sameWidths = map[string]string{"Serif": "'Times New Roman',serif", "Sans": "Arial,Helvetica,sans-serif", "Mono": "'Courier New',monospace"}
 )
 
