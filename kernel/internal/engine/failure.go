@@ -284,17 +284,10 @@ var ways = []struct {
 	message func() *regexp.Regexp
 	instead string
 }{
-<<<<<<< HEAD
-	{regexp.MustCompile(`cannot range over .* func\(`), "the interpreter cannot range over a function here, where its type is generic; call it, with the loop's body as a function: seq(func(v int) bool { ...; return true })"},
-	{regexp.MustCompile(`goto label not found`), "the interpreter has no goto; use a loop"},
-	{regexp.MustCompile(`unimplemented type inference`), "the interpreter cannot find out the type arguments; write them, as f[float64](x)"},
-	{regexp.MustCompile(`^generic method declaration not yet`), "the interpreter has no methods of generic types; write a function that takes the value"},
-=======
-	{pattern.New(`^cannot range over .* func\(`), "the interpreter cannot range over a function; call it, with the loop's body as a function: seq(func(v int) bool { ...; return true })"},
+	{pattern.New(`cannot range over .* func\(`), "the interpreter cannot range over a function here, where its type is generic; call it, with the loop's body as a function: seq(func(v int) bool { ...; return true })"},
 	{pattern.New(`goto label not found`), "the interpreter has no goto; use a loop"},
 	{pattern.New(`unimplemented type inference`), "the interpreter cannot find out the type arguments; write them, as f[float64](x)"},
 	{pattern.New(`^generic method declaration not yet`), "the interpreter has no methods of generic types; write a function that takes the value"},
->>>>>>> w-mem
 }
 
 // explain adds to a compiler's message what helps to mend the cell.
