@@ -19,7 +19,7 @@ func TestIdleGivesMemoryBack(t *testing.T) {
 	}
 	sink = nil
 	time.Sleep(2 * pause)
-	if _, more := heap(); more < garbage {
+	if _, more := heap(); more < garbage-least {
 		t.Errorf("a busy process holds %d bytes of %d", more, garbage)
 	}
 	timer.End()
