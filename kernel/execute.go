@@ -241,10 +241,16 @@ func (k *Kernel) run(j *job, count int) int {
 			response.UserExpressions[key] = k.evaluate(j, x.UserExpressions[key])
 		}
 	}
+	e := entry{session: k.history.current(), number: number, input: x.Code, output: result}
 	if store {
-		k.history.add(entry{number: number, input: x.Code, output: result})
+		k.history.add(e)
 	}
 	k.reply(j.request, wire.ExecuteReply, json.RawMessage(fmt.Sprintf(`{"started":%q}`, wire.Date(started))), response)
+	if store {
+		if err := k.history.save(e); err != nil {
+			k.log.print("%v", err)
+		}
+	}
 	return count
 }
 

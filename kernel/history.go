@@ -11,21 +11,25 @@ import (
 
 // An entry is one cell of the history.
 type entry struct {
-	number int
-	input  string
-	output string // the text of its value
+	session int // 1 is the oldest one known
+	number  int
+	input   string
+	output  string // the text of its value; only cells of this session have one
 }
 
-// A history holds the cells of this process. Nothing is kept when it ends: a
-// notebook holds its own cells.
+// A history holds the cells of this session, and of earlier ones if it was
+// loaded from a file.
 type history struct {
 	mu      sync.Mutex
 	entries []entry
+
+	earlier int    // sessions
+	path    string // of the file in which the next session finds them; "" means nowhere
+	id      string // of this session in the file
 }
 
-// historySession is the number of the only session there is; front ends also
-// write 0 for the current one.
-const historySession = 1
+// current is the number of this session.
+func (h *history) current() int { return h.earlier + 1 }
 
 // What a history holds: so many cells, and so many bytes of each one's value.
 const (
@@ -52,11 +56,12 @@ func (h *history) find(q wire.History) []entry {
 	h.mu.Unlock()
 	switch q.Access {
 	case "range":
-		if q.Session != 0 && q.Session != historySession {
-			return nil
+		session := q.Session
+		if session <= 0 { // counted back from this one
+			session += h.current()
 		}
 		all = slices.DeleteFunc(all, func(e entry) bool {
-			return e.number < q.Start || q.Stop > 0 && e.number >= q.Stop
+			return e.session != session || e.number < q.Start || q.Stop > 0 && e.number >= q.Stop
 		})
 	case "search":
 		pattern := glob(q.Pattern)
@@ -105,7 +110,7 @@ func (k *Kernel) recall(r *request) {
 	}
 	reply := wire.HistoryResponse{Reply: ok(), History: [][3]any{}}
 	for _, e := range k.history.find(q) {
-		line := [3]any{historySession, e.number, e.input}
+		line := [3]any{e.session, e.number, e.input}
 		if q.Output {
 			line[2] = [2]*string{&e.input, nil}
 			if e.output != "" {

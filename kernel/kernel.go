@@ -90,6 +90,10 @@ type Options struct {
 	// returned.
 	Start func(o host.Options) (Backend, error)
 
+	// History is the file that keeps the cells over sessions; "" means that
+	// nothing is kept.
+	History string
+
 	Version string    // of this program; "" means unknown
 	Log     io.Writer // nil means standard error
 }
@@ -185,6 +189,11 @@ func Listen(c Connection, o Options) (*Kernel, error) {
 		ready:   make(chan struct{}),
 	}
 	k.queue.wake = make(chan struct{}, 1)
+	if o.History != "" {
+		if err := k.history.load(o.History, k.session); err != nil {
+			k.log.print("the history of earlier sessions cannot be read: %v", err)
+		}
+	}
 	if err := k.listen(); err != nil {
 		k.close(context.Background())
 		return nil, err

@@ -3,10 +3,16 @@ package kernel
 import (
 	"bytes"
 	"context"
+	"os"
+	"path/filepath"
+	"runtime"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
+
+	"github.com/evenbed/evenbed/kernel/internal/wire"
 )
 
 func TestAKernelDoesNotOutliveItsFrontEnd(t *testing.T) {
@@ -33,6 +39,82 @@ func TestTheHistoryIsBounded(t *testing.T) {
 	}
 	if n := len(last.output); n > maxOutput+4 || n < maxOutput || !strings.HasSuffix(last.output, "µ…") {
 		t.Errorf("%d bytes", n)
+	}
+}
+
+// Two kernels at once keep their cells in one file, and a third finds them. A
+// line that is broken, as by a kernel that was killed, costs only itself.
+func TestHistoryOverSessions(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "state", "history.jsonl")
+	open := func(id string) *history {
+		h := new(history)
+		if err := h.load(path, id); err != nil {
+			t.Fatal(err)
+		}
+		return h
+	}
+	a, b := open("a"), open("b")
+	if a.current() != 1 || b.current() != 1 {
+		t.Errorf("sessions %d and %d", a.current(), b.current())
+	}
+	var wait sync.WaitGroup
+	for _, h := range []*history{a, b} {
+		if err := h.save(entry{number: 1, input: "first of " + h.id}); err != nil {
+			t.Fatal(err)
+		}
+		wait.Go(func() {
+			for i := range 200 {
+				if err := h.save(entry{number: 2 + i, input: strings.Repeat("x", 5000) + "\n" + h.id}); err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	wait.Wait()
+	if err := a.save(entry{number: 300, input: strings.Repeat("x", maxInput+1)}); err != nil {
+		t.Error(err)
+	}
+	if info, err := os.Stat(path); err != nil || runtime.GOOS != "windows" && info.Mode().Perm() != 0o600 || info.Size() < 400*5000 {
+		t.Errorf("%v, %v", info, err)
+	}
+	f, err := os.OpenFile(path, os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.WriteString("{\"session\":\"c\",\"numb\n"); err != nil {
+		t.Fatal(err)
+	}
+	f.Close()
+	h := open("d")
+	if h.current() != 3 || len(h.entries) != 402 {
+		t.Fatalf("session %d, %d entries", h.current(), len(h.entries))
+	}
+	h.add(entry{session: 3, number: 1, input: "mine"})
+	for _, tc := range []struct {
+		q    wire.History
+		want int
+	}{
+		{wire.History{Access: "range"}, 1}, {wire.History{Access: "range", Session: 3}, 1}, {wire.History{Access: "range", Session: -1}, 201},
+		{wire.History{Access: "range", Session: 1, Stop: 2}, 1}, {wire.History{Access: "range", Session: -9}, 0},
+		{wire.History{Access: "search", Pattern: "first of *"}, 2}, {wire.History{Access: "tail", N: 5}, 5},
+	} {
+		if got := h.find(tc.q); len(got) != tc.want {
+			t.Errorf("%+v: %d entries, want %d", tc.q, len(got), tc.want)
+		}
+	}
+	// A file that has grown too long loses its older half.
+	for i := range 40 {
+		if err := h.save(entry{number: i + 1, input: strings.Repeat("y", 5000)}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	h = open("e")
+	if info, err := os.Stat(path); err != nil || info.Size() > maxHistory/2 || info.Size() < maxHistory/2-6000 || h.entries[len(h.entries)-1].number != 40 {
+		t.Errorf("%v, %v", info, err)
+	}
+	h.path = filepath.Join(path, "below a file")
+	if h.save(entry{number: 1, input: "lost"}) == nil || h.save(entry{number: 2, input: "lost"}) != nil {
+		t.Error("a file that cannot be written is not said once")
 	}
 }
 

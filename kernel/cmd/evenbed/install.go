@@ -35,18 +35,24 @@ func system() spec.System {
 func installCommand() command {
 	return command{
 		name: "install", summary: "tell Jupyter about the kernel",
-		usage: "[--user | --sys-prefix | --prefix DIR] [--name NAME] [--display-name TEXT] [--memory-limit SIZE]",
+		usage: "[--user | --sys-prefix | --prefix DIR] [--name NAME] [--display-name TEXT] [--memory-limit SIZE] [--no-history]",
 		about: `Copies this program, with its logo, to where Jupyter looks for kernels. The
 copy is what Jupyter starts; this file may be moved or removed afterwards.
 An older evenbed there is replaced, even while it runs.
 
 A memory limit ends a cell that uses more, and all variables with it; a new
 engine then takes its place. The environment variable EVENBED_MEMORY_LIMIT sets
-one for evenbed run and check too.`,
+one for evenbed run and check too.
+
+The kernel keeps the text of the cells it runs, and nothing that they show, in a
+file that only the user can read, so that a console finds them the next time.
+With --no-history, or with EVENBED_HISTORY=off, it keeps none. Run and check
+never do.`,
 		prepare: func(flags *flag.FlagSet) func([]string, io.Writer, io.Writer) error {
 			where := place(flags)
 			display := flags.String("display-name", spec.DisplayName, "what Jupyter shows: `TEXT`, usually \""+spec.DisplayName+"\"")
 			limit := flags.String("memory-limit", "", "how much memory cells may use: `SIZE`, as 4GB; usually no limit")
+			forget := flags.Bool("no-history", false, "keep no cells for the history of later sessions")
 			return func(args []string, stdout, _ io.Writer) error {
 				at, name, err := where()
 				if err != nil {
@@ -59,7 +65,7 @@ one for evenbed run and check too.`,
 				if err != nil {
 					return err
 				}
-				folder, err := spec.Install{Place: at, Name: name, DisplayName: *display, Program: program, MemoryLimit: *limit}.Install(system())
+				folder, err := spec.Install{Place: at, Name: name, DisplayName: *display, Program: program, MemoryLimit: *limit, NoHistory: *forget}.Install(system())
 				if err != nil {
 					return err
 				}

@@ -53,7 +53,7 @@ func kernelCommand(*flag.FlagSet) func([]string, io.Writer, io.Writer) error {
 		if len(args) != 1 {
 			return usageError("needs one CONNECTION_FILE, which Jupyter writes")
 		}
-		return kernel.Run(args[0], kernel.Options{Version: version(), Log: stderr})
+		return kernel.Run(args[0], kernel.Options{Version: version(), Log: stderr, History: system().HistoryFile()})
 	}
 }
 

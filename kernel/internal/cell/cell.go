@@ -32,6 +32,10 @@ const (
 	// x is. Unbox(x, T) returns it as the T that it was.
 	Box   = "box value"
 	Unbox = "unbox value"
+	// IsError and AsError are errors.Is and errors.As that see the methods of
+	// types that cells have declared.
+	IsError = "is error"
+	AsError = "as error"
 	// Values is called as Values(a, b) in place of the list "a, b" at the end
 	// of a cell, and returns both. Values(a) has one value alone. It is written into the source, so it is an
 	// identifier, of a letter that no keyboard has.
@@ -88,13 +92,16 @@ func prints(n ast.Node) bool {
 }
 
 // fmtFunction returns the name of the function of package fmt that is called.
-func fmtFunction(call *ast.CallExpr) (string, bool) {
+func fmtFunction(call *ast.CallExpr) (string, bool) { return functionOf("fmt", call) }
+
+// functionOf returns the name of the function of a package that is called.
+func functionOf(pkg string, call *ast.CallExpr) (string, bool) {
 	sel, ok := call.Fun.(*ast.SelectorExpr)
 	if !ok {
 		return "", false
 	}
-	pkg, ok := sel.X.(*ast.Ident)
-	return sel.Sel.Name, ok && pkg.Name == "fmt"
+	id, ok := sel.X.(*ast.Ident)
+	return sel.Sel.Name, ok && id.Name == pkg
 }
 
 // Last returns the expression with which the cell ends, or nil.

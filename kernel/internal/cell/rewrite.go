@@ -145,6 +145,7 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 			}
 		case *ast.CallExpr:
 			convertArguments(n, t)
+			seeErrors(n, t)
 			giveTexts(n, t)
 			oneValue(n, t)
 		case *ast.StructType:
@@ -238,12 +239,7 @@ func toInterface(x ast.Expr, typ types.Type, t Types) ast.Expr {
 	if typ == nil || !types.IsInterface(typ) || typ.Underlying().(*types.Interface).Empty() {
 		return x
 	}
-	of := t.Type(x)
-	if p, ok := of.(*types.Pointer); ok {
-		of = p.Elem()
-	}
-	n, ok := of.(*types.Named)
-	if !ok || types.IsInterface(n) || n.Obj().Pkg() == nil || n.Obj().Pkg().Path() != "main" {
+	if !ofCell(t.Type(x)) {
 		return x
 	}
 	named := t.TypeExpr(typ)
@@ -260,6 +256,31 @@ func notConstant(x ast.Expr) ast.Expr { return call(Values, x.Pos(), x) }
 
 func conversion(named, x ast.Expr) ast.Expr {
 	return &ast.CallExpr{Fun: &ast.ParenExpr{Lparen: x.Pos(), X: named, Rparen: x.Pos()}, Lparen: x.Pos(), Args: []ast.Expr{x}, Rparen: x.End()}
+}
+
+// seeErrors makes errors.Is, and errors.As to a type that a cell has declared,
+// calls of ours.
+func seeErrors(call *ast.CallExpr, t Types) {
+	name, ok := functionOf("errors", call)
+	if !ok || t == nil || len(call.Args) != 2 || typeOf(call.Fun, t) == nil {
+		return
+	}
+	switch p, _ := t.Type(call.Args[1]).(*types.Pointer); {
+	case name == "Is":
+		call.Fun = &ast.Ident{NamePos: call.Pos(), Name: IsError}
+	case name == "As" && p != nil && ofCell(p.Elem()):
+		call.Fun = &ast.Ident{NamePos: call.Pos(), Name: AsError}
+	}
+}
+
+// ofCell reports whether a type, or what it points to, is one that a cell has
+// declared, and no interface.
+func ofCell(typ types.Type) bool {
+	if p, ok := typ.(*types.Pointer); ok {
+		typ = p.Elem()
+	}
+	n, ok := typ.(*types.Named)
+	return ok && !types.IsInterface(n) && n.Obj().Pkg() != nil && n.Obj().Pkg().Path() == "main"
 }
 
 // convertArguments is toInterface for the arguments of a call.
@@ -795,7 +816,11 @@ func giveTexts(call *ast.CallExpr, t Types) {
 		}
 		at := a.Pos()
 		id := func(s string) *ast.Ident { return &ast.Ident{NamePos: at, Name: s} }
-		if types.IsInterface(typ) {
+		if name == "Errorf" && method == "Error" { // which errors.As finds
+			a = toInterface(a, types.Universe.Lookup("error").Type(), t)
+			typ = t.Type(a)
+		}
+		if typ == nil || types.IsInterface(typ) {
 			call.Args[i] = &ast.CallExpr{Fun: id(Text), Lparen: at, Rparen: a.End(), Args: []ast.Expr{a}}
 			continue
 		}

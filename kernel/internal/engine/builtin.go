@@ -16,17 +16,19 @@ import (
 // rewriter.
 func (in *interp) declareBuiltins() {
 	for name, b := range map[string]fast.Builtin{
-		"Display":   {Compile: in.compileDisplay, ArgMin: 1, ArgMax: 1},
-		"min":       {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
-		"max":       {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
-		"clear":     {Compile: in.compileClear, ArgMin: 1, ArgMax: 1},
-		cell.Guard:  {Compile: in.compileGuard, ArgMin: 1, ArgMax: 1},
-		cell.Note:   {Compile: in.compileNote, ArgMin: 1, ArgMax: 1},
-		cell.Step:   {Compile: in.compileStep, ArgMin: 1, ArgMax: 1},
-		cell.Text:   {Compile: in.compileText, ArgMin: 1, ArgMax: 2},
-		cell.Box:    {Compile: in.compileBox, ArgMin: 1, ArgMax: 1},
-		cell.Unbox:  {Compile: in.compileUnbox, ArgMin: 2, ArgMax: 2},
-		cell.Values: {Compile: in.compileValues, ArgMin: 1, ArgMax: 1000},
+		"Display":    {Compile: in.compileDisplay, ArgMin: 1, ArgMax: 1},
+		"min":        {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
+		"max":        {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
+		"clear":      {Compile: in.compileClear, ArgMin: 1, ArgMax: 1},
+		cell.Guard:   {Compile: in.compileGuard, ArgMin: 1, ArgMax: 1},
+		cell.Note:    {Compile: in.compileNote, ArgMin: 1, ArgMax: 1},
+		cell.Step:    {Compile: in.compileStep, ArgMin: 1, ArgMax: 1},
+		cell.Text:    {Compile: in.compileText, ArgMin: 1, ArgMax: 2},
+		cell.Box:     {Compile: in.compileBox, ArgMin: 1, ArgMax: 1},
+		cell.Unbox:   {Compile: in.compileUnbox, ArgMin: 2, ArgMax: 2},
+		cell.IsError: {Compile: in.compileIs, ArgMin: 2, ArgMax: 2},
+		cell.AsError: {Compile: in.compileAs, ArgMin: 2, ArgMax: 2},
+		cell.Values:  {Compile: in.compileValues, ArgMin: 1, ArgMax: 1000},
 	} {
 		in.ir.DeclBuiltin(name, b)
 	}

@@ -53,6 +53,34 @@ func (s System) userData() (string, error) {
 	return filepath.Join(s.Home, ".local", "share", "jupyter"), nil
 }
 
+// HistoryEnv is the environment variable that, as "off", keeps the kernel from
+// writing a history file.
+const HistoryEnv = "EVENBED_HISTORY"
+
+// HistoryFile returns where the kernel keeps the cells of earlier sessions: in
+// the user's folder for such files, which is that of the XDG Base Directory
+// Specification where there is no other. It is "" if no history is to be kept,
+// or no folder is known.
+func (s System) HistoryFile() string {
+	folder := filepath.Join(s.Home, ".local", "state")
+	switch {
+	case s.getenv(HistoryEnv) == "off":
+		return ""
+	case s.OS == "windows" && s.getenv("LOCALAPPDATA") != "":
+		folder = s.getenv("LOCALAPPDATA")
+	case s.OS == "windows":
+		folder = filepath.Join(s.Home, "AppData", "Local")
+	case s.OS == "darwin":
+		folder = filepath.Join(s.Home, "Library", "Application Support")
+	case filepath.IsAbs(s.getenv("XDG_STATE_HOME")): // the specification ignores others
+		return filepath.Join(s.getenv("XDG_STATE_HOME"), "evenbed", "history.jsonl")
+	}
+	if !filepath.IsAbs(folder) {
+		return ""
+	}
+	return filepath.Join(folder, "evenbed", "history.jsonl")
+}
+
 // platformDirs reads Jupyter's switch: on if set, unless to a word for no.
 func (s System) platformDirs() bool {
 	value, set := s.LookupEnv("JUPYTER_PLATFORM_DIRS")

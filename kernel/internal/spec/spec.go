@@ -46,6 +46,7 @@ type Install struct {
 	DisplayName string // shown to the user
 	Program     string // the program to copy; usually os.Executable
 	MemoryLimit string // of the engine, such as "4GB"; "" means none
+	NoHistory   bool   // cells are forgotten when the kernel ends
 }
 
 var validName = regexp.MustCompile(`^[a-z0-9][a-z0-9._-]*$`)
@@ -132,9 +133,12 @@ func (i Install) Install(s System) (folder string, err error) {
 	if title == "" {
 		title = DisplayName
 	}
-	var env map[string]string
+	env := map[string]string{}
 	if i.MemoryLimit != "" {
-		env = map[string]string{host.MemoryEnv: i.MemoryLimit}
+		env[host.MemoryEnv] = i.MemoryLimit
+	}
+	if i.NoHistory {
+		env[HistoryEnv] = "off"
 	}
 	data, err := json.MarshalIndent(kernelFile{
 		Env:             env,

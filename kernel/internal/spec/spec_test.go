@@ -50,6 +50,50 @@ func TestFolder(t *testing.T) {
 	}
 }
 
+// The folders are those of the XDG Base Directory Specification 0.8 and of the
+// platforms' own rules, as platformdirs has them for user_state_dir.
+func TestHistoryFile(t *testing.T) {
+	type env = map[string]string
+	for _, tc := range []struct {
+		os, home string
+		env      env
+		want     string
+	}{
+		{"linux", "/h", nil, "/h/.local/state"},
+		{"linux", "/h", env{"XDG_STATE_HOME": "/s"}, "/s"},
+		{"linux", "/h", env{"XDG_STATE_HOME": "relative"}, "/h/.local/state"},
+		{"linux", "", nil, ""},
+		{"linux", "/h", env{HistoryEnv: "off"}, ""},
+		{"darwin", "/h", nil, "/h/Library/Application Support"},
+		{"windows", "/h", env{"LOCALAPPDATA": "/l"}, "/l"},
+		{"windows", "/h", nil, "/h/AppData/Local"},
+	} {
+		if tc.want != "" {
+			tc.want = filepath.FromSlash(tc.want + "/evenbed/history.jsonl")
+		}
+		if got := system(tc.os, tc.home, tc.env).HistoryFile(); got != tc.want {
+			t.Errorf("%s %q %v: %s, want %s", tc.os, tc.home, tc.env, got, tc.want)
+		}
+	}
+}
+
+func TestNoHistory(t *testing.T) {
+	program := filepath.Join(t.TempDir(), "evenbed")
+	if err := os.WriteFile(program, []byte("program"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	for _, off := range []bool{false, true} {
+		folder, err := Install{Place: Place{Prefix: t.TempDir()}, Program: program, NoHistory: off}.Install(system("linux", "/h", nil))
+		if err != nil {
+			t.Fatal(err)
+		}
+		data, err := os.ReadFile(filepath.Join(folder, "kernel.json"))
+		if err != nil || strings.Contains(string(data), `"EVENBED_HISTORY": "off"`) != off {
+			t.Errorf("%v: %s, %v", off, data, err)
+		}
+	}
+}
+
 func TestMemoryLimit(t *testing.T) {
 	program := filepath.Join(t.TempDir(), "evenbed")
 	if err := os.WriteFile(program, []byte("program"), 0o755); err != nil {

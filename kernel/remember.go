@@ -1,0 +1,82 @@
+package kernel
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"github.com/evenbed/evenbed/kernel/internal/file"
+)
+
+// What a history file holds: so many bytes before its older half is dropped,
+// and so many of one cell.
+const (
+	maxHistory = 2 << 20
+	maxInput   = 64 << 10
+)
+
+// A remembered is one cell as a line of the history file.
+type remembered struct {
+	Session string `json:"session"` // of the process that ran it
+	Number  int    `json:"number"`
+	Input   string `json:"input"`
+}
+
+// load reads the cells of earlier sessions, which are numbered from 1 in the
+// order in which they began, and keeps those of this one in the same file.
+// Several kernels may do so at once: a cell is a line, written at once.
+func (h *history) load(path, session string) error {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return err
+	}
+	data, err := os.ReadFile(path)
+	if err != nil && !os.IsNotExist(err) {
+		return err
+	}
+	if len(data) > maxHistory {
+		data = data[len(data)-maxHistory/2:]
+		data = data[bytes.IndexByte(data, '\n')+1:]
+		if err := file.Replace(path, 0o600, data); err != nil {
+			return err
+		}
+	}
+	numbers := map[string]int{}
+	for line := range bytes.Lines(data) {
+		var r remembered
+		if json.Unmarshal(line, &r) != nil || r.Number <= 0 {
+			continue // half a line, of a kernel that was killed
+		}
+		if numbers[r.Session] == 0 {
+			numbers[r.Session] = len(numbers) + 1
+		}
+		h.add(entry{session: numbers[r.Session], number: r.Number, input: r.Input})
+	}
+	h.earlier, h.path, h.id = len(numbers), path, session
+	return nil
+}
+
+// save appends a cell to the file. Values are not kept, nor what a user typed
+// while a cell ran.
+func (h *history) save(e entry) error {
+	if h.path == "" || len(e.input) > maxInput {
+		return nil
+	}
+	line, err := json.Marshal(remembered{h.id, e.number, e.input})
+	if err != nil {
+		return err
+	}
+	f, err := os.OpenFile(h.path, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o600)
+	if err == nil {
+		_, err = f.Write(append(line, '\n'))
+		if err2 := f.Close(); err == nil {
+			err = err2
+		}
+	}
+	if err != nil {
+		h.path = "" // said once
+		return fmt.Errorf("the history of this session is not kept: %w", err)
+	}
+	return nil
+}
