@@ -330,9 +330,14 @@ func fromCall(n ast.Node) []*ast.Ident {
 	return nil
 }
 
+// hasCall reports whether one of the expressions is a call, which may have
+// failed. One that makes an error has not.
 func hasCall(xs []ast.Expr) bool {
 	for _, x := range xs {
-		if _, ok := x.(*ast.CallExpr); ok {
+		if call, ok := x.(*ast.CallExpr); ok {
+			if name, ok := functionOf("errors", call); ok && name == "New" {
+				continue
+			}
 			return true
 		}
 	}

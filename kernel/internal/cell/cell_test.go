@@ -66,6 +66,7 @@ func TestWhatIsPutBetweenStatements(t *testing.T) {
 		{"err := f()\nfunc() { use(err) }()", "STEP(0); err := f(); STEP(1); func() { use(err) }()"},
 		{"err := f()\nx.err = 1", "STEP(0); err := f(); NOTE(err); STEP(1); x.err = 1"},
 		{"var err = f()", "var err = f(); NOTE(err)"},
+		{"var err = errors.New(m)", "var err = errors.New(m)"},
 		{"err := other", "STEP(0); err := other"},
 		{"go f(1)", "STEP(0); go GUARD(f)(1)"},
 		{"go func(i int) {}(1)", "STEP(0); go GUARD(func(i int) { })(1)"},

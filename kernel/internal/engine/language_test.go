@@ -78,6 +78,7 @@ var language = []struct{ what, code, want string }{
 	{"Stringers in slices and maps through fmt", "fmt.Sprint([]st{{}, {}}, map[string]st{\"a\": {}}, [][]*st{{{}}}, fmt.Sprintf(\"%s|%v\", []st{{}}, [1]st{}))", "value [mine mine] map[a:mine] [[mine]][mine]|[mine]"},
 	{"a cell's interface through fmt", "fmt.Sprint(areas[1], areas[:1])", "value 2 [1]"},
 	{"%T of a cell's type", "type tt struct{}\nfmt.Sprintf(\"%T\", tt{})", "value struct {}"},
+	{"a struct with a field that is not exported", "struct{ a, B int }{1, 2}", "value {a:1 B:2}"},
 	{"%v of a cell's type", "fmt.Sprintf(\"%v\", struct{ A int }{1})", "value {1}"},
 	{"an error type of a cell", "type myErr struct{ n int }\nfunc (e myErr) Error() string { return \"mine\" }\nfunc fails() error { return myErr{1} }\nfails().Error()", "value mine"},
 	{"errors.As to a cell's error type", "import \"errors\"\nvar me myErr\nerrors.As(fmt.Errorf(\"at 1: %w\", fails()), &me), me.n", "value true 1"},

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/cosmos72/gomacro/base"
 	"github.com/cosmos72/gomacro/fast"
 	xr "github.com/cosmos72/gomacro/xreflect"
 
@@ -134,8 +135,12 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 	case reflect.Chan, reflect.UnsafePointer:
 		return typeName(rv.Type())
 	}
-	return fmt.Sprintf("%+v", x)
+	return strings.ReplaceAll(fmt.Sprintf("%+v", x), unexported, "")
 }
+
+// unexported stands before the names of fields that are not exported: to the
+// interpreter, all are.
+const unexported = base.StrGensymPrivate
 
 // writer returns what calls the Error or String method of a value of a type
 // that a cell declared, or nil if it has none.
