@@ -548,13 +548,13 @@ def test_written_animl(ours, tmp_path, seed):
 
 # What we write again, and in which formats.
 COPIED = {
-    TESTDATA + "column04-pulse.csv": ("csv", "parquet", "nc"),
-    TESTDATA + "export-decimal-comma.csv": ("csv", "parquet", "nc"),
-    TESTDATA + "export-paired.csv": ("csv", "parquet", "nc"),
-    TESTDATA + "export-remarks.csv": ("csv", "parquet", "nc"),
-    NETCDF + "own_times.cdf": ("csv", "parquet", "nc"),
-    COLUMNAR + "types.parquet": ("parquet",),
-    "hard": ("csv", "parquet", "nc"),
+    TESTDATA + "column04-pulse.csv": ("csv", "parquet", "xlsx", "nc"),
+    TESTDATA + "export-decimal-comma.csv": ("csv", "parquet", "xlsx", "nc"),
+    TESTDATA + "export-paired.csv": ("csv", "parquet", "xlsx", "nc"),
+    TESTDATA + "export-remarks.csv": ("csv", "parquet", "xlsx", "nc"),
+    NETCDF + "own_times.cdf": ("csv", "parquet", "xlsx", "nc"),
+    COLUMNAR + "types.parquet": ("parquet", "xlsx"),
+    "hard": ("csv", "parquet", "xlsx", "nc"),
 }
 
 
@@ -651,6 +651,67 @@ def test_written_parquet(copies, path):
         if "start" not in column:
             same(column, frame[column["name"]])
             assert (table.field(column["name"]).metadata or {}).get(b"unit", b"").decode() == column.get("unit", "")
+
+
+@pytest.mark.parametrize("path", [p for p in COPIED if "xlsx" in COPIED[p]])
+def test_written_workbook(ours, copies, path):
+    """openpyxl and pandas read our workbook to the last bit, and so do we; the preamble stands in its second sheet."""
+    columns, stem = copies[path]
+    file = stem.with_suffix(".xlsx")
+    book = openpyxl.load_workbook(file, read_only=True)
+    signals, about = (list(sheet.iter_rows(values_only=True)) for sheet in book)
+    frame = pd.read_excel(file, sheet_name="Signals")
+    assert about[0] == ("part of the record", "key", "value")
+    for column in columns:
+        if "start" in column:  # moments are dates or texts
+            continue
+        place = signals[0].index(titled(column))
+        same(column, [np.nan if row[place] is None else row[place] for row in signals[1:]])
+        if column["name"] != "large":  # whole numbers beyond 64 bits are words to pandas
+            same(column, frame[titled(column)])
+    (answer,) = ours.ask([{"path": str(file), "options": KEEP_ROWS}])
+    assert "error" not in answer, answer["error"]
+    again = [c for c in answer["columns"] if "values" in c]
+    assert [(c["name"], c.get("unit"), c["values"]) for c in again] == [(c["name"], c.get("unit"), c["values"]) for c in columns]
+
+
+@pytest.mark.parametrize("compression", ["snappy", "gzip", "brotli", "zstd", "lz4"])
+@pytest.mark.parametrize("version", ["1.0", "2.0"])
+def test_packed_parquet(ours, tmp_path, compression, version):
+    """What pyarrow packs, in many pages, well and badly, we unpack."""
+    r = np.random.default_rng(5)
+    n = 30_000
+    wanted = {"Time": np.arange(n) * 0.25, "UV": r.normal(size=n), "step": np.arange(n) // 1000 * 1.5, "flow": np.where(r.random(n) < 0.1, np.nan, 20.0)}
+    table = pa.table({k: pa.array(v, from_pandas=True) for k, v in wanted.items()})
+    file = tmp_path / "packed.parquet"
+    pa.parquet.write_table(table, file, compression=compression, data_page_version=version, row_group_size=20_000, data_page_size=20_000)
+    (answer,) = ours.ask([{"path": str(file), "options": {"Axis": "Time", "Units": {"Time": "s"}}}])
+    assert "error" not in answer, answer["error"]
+    for column in answer["columns"]:
+        same(column, wanted[column["name"]])
+    assert len(answer["columns"]) == len(wanted)
+
+
+@pytest.mark.parametrize("separator, decimal, encoding", [(",", ".", "utf-8"), (";", ",", "utf-8"), ("\t", ",", "utf-16")])
+def test_signals_below_each_other(ours, tmp_path, separator, decimal, encoding):
+    """pandas' pivot takes rows of several signals apart as we do."""
+    r = random.Random(11)
+    rows = [(f"2026-03-09 08:{i // 60:02}:{i % 60:02}", name, r.uniform(-5, 50), unit)
+            for i in range(600) for name, unit in (("Pressure", "bar"), ("Flow", "L/h"), ("UV", "mAU")) if r.random() < 0.7]
+    frame = pd.DataFrame(rows, columns=["Moment", "Tag", "Value", "Unit"])
+    file = tmp_path / "history.csv"
+    frame.to_csv(file, index=False, sep=separator, decimal=decimal, encoding=encoding)
+    wide = frame.pivot(index="Moment", columns="Tag", values="Value")
+    (answer,) = ours.ask([{"path": str(file)}])
+    assert "error" not in answer, answer["error"]
+    columns = {c["name"]: c for c in answer["columns"]}
+    assert len(columns) == 6
+    start = pd.Timestamp(rows[0][0])
+    for name, unit in {(n, u) for _, n, _, u in rows}:
+        theirs = wide[name].dropna()
+        assert columns[name]["unit"] == unit
+        same(columns[name], theirs)
+        same(columns[columns[name]["axis"]], (pd.to_datetime(theirs.index.to_series()) - start).dt.total_seconds())
 
 
 @pytest.mark.parametrize("path", [p for p in COPIED if "nc" in COPIED[p]])

@@ -11,7 +11,7 @@
 //	export.Aligned(...)             all columns on one axis
 //	export.ByVolume(flow)           the same against volume
 //	export.Within(...)              a part of it
-//	export.Write("copy.parquet")    CSV, Parquet or netCDF
+//	export.Write("copy.parquet")    CSV, Parquet, a workbook or netCDF
 //	export.WriteSignal("uv.cdf", "UV")   one signal for other programs (ASTM E1947)
 //
 // [Folder] takes one signal from each file of a folder, for many tests at once.

@@ -16,17 +16,20 @@ import (
 	"github.com/evenbed/evenbed/packing/internal/unit"
 	"github.com/evenbed/evenbed/packing/record/internal/columnar"
 	"github.com/evenbed/evenbed/packing/record/internal/netcdf"
+	"github.com/evenbed/evenbed/packing/record/internal/sheet"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
 	"github.com/evenbed/evenbed/packing/record/internal/text"
 	"github.com/evenbed/evenbed/packing/trace"
 )
 
 // Write writes the record into a file, in the format that the ending names:
-// .csv, .parquet, or .nc and .cdf for netCDF classic. [Read] reads it back with
-// the same names, units, numbers to the last bit, events and preamble; but a
-// text cannot tell axes of the same length apart, Parquet and netCDF keep notes
-// in the preamble, and texts and Parquet hold moments in place of times that count
-// from one. A file that exists is replaced once the new one is
+// .csv, .parquet, .xlsx for a workbook, or .nc and .cdf for netCDF classic. [Read]
+// reads it back with the same names, units, numbers to the last bit, events and
+// preamble; but texts and workbooks cannot tell axes of the same length apart,
+// Parquet and netCDF keep notes in the preamble, and all but netCDF hold moments in
+// place of times that count from one. A workbook has the columns in its first
+// sheet, as many rows as a sheet holds at most, and in its second preamble, notes,
+// events and where the record comes from. A file that exists is replaced once the new one is
 // whole; the one that the record was read from is never replaced.
 func (r Record) Write(path string) error {
 	write, err := r.writer(path)
@@ -133,10 +136,12 @@ func (r Record) writer(path string) (func(io.Writer, source.Table) error, error)
 		return r.timed(writeCSV), nil
 	case ".parquet":
 		return r.timed(func(w io.Writer, t source.Table) error { return columnar.Write(w, keyed(t)) }), nil
+	case ".xlsx":
+		return r.timed(func(w io.Writer, t source.Table) error { return sheet.Write(w, t, r.about()) }), nil
 	case ".nc", ".cdf":
 		return writeNetCDF, nil
 	default:
-		return nil, Error{File: path, Problem: fmt.Sprintf("no format is known by the ending %q", ending), Remedy: "use .csv, .parquet, .nc or .cdf"}
+		return nil, Error{File: path, Problem: fmt.Sprintf("no format is known by the ending %q", ending), Remedy: "use .csv, .parquet, .xlsx, .nc or .cdf"}
 	}
 }
 
@@ -320,6 +325,20 @@ func keyed(t source.Table) source.Table {
 	return t
 }
 
+// about returns the events and the provenance of a record as rows for people.
+func (r Record) about() (rows [][3]string) {
+	for _, e := range r.Events {
+		rows = append(rows, [3]string{"event", e.Axis.Show(e.At), e.Name + ": " + e.Text})
+	}
+	p := r.report.Provenance
+	for _, e := range [][2]string{{"file", p.File}, {"file in the archive", p.Member}, {"SHA-256", p.SHA256}, {"read by", r.report.Code}} {
+		if e[1] != "" {
+			rows = append(rows, [3]string{"import", e[0], e[1]})
+		}
+	}
+	return rows
+}
+
 // writeNetCDF writes variables and their coordinate variables.
 func writeNetCDF(w io.Writer, t source.Table) error {
 	d, err := netcdf.Signals(keyed(t))
@@ -363,11 +382,7 @@ func writeCSV(w io.Writer, t source.Table) error {
 			case i < len(c.Texts):
 				b.WriteString(csvCell(c.Texts[i]))
 			case i < len(c.Times) && !c.Times[i].IsZero():
-				form := "2006-01-02T15:04:05.999999999"
-				if _, offset := c.Times[i].Zone(); offset != 0 {
-					form += "-07:00"
-				}
-				b.WriteString(c.Times[i].Format(form))
+				b.WriteString(sheet.ISO(c.Times[i]))
 			}
 		}
 		if err := b.WriteByte('\n'); err != nil {

@@ -82,10 +82,10 @@ func invent(r *rand.Rand) Record {
 }
 
 func TestWritesReadBackEqual(t *testing.T) {
-	for _, ending := range []string{".csv", ".parquet", ".nc"} {
+	for _, ending := range []string{".csv", ".parquet", ".xlsx", ".nc"} {
 		for seed := range uint64(300) {
 			r := invent(rand.New(rand.NewPCG(seed, 7)))
-			if ending != ".csv" {
+			if ending != ".csv" && ending != ".xlsx" {
 				r.Notes = nil
 			}
 			path := filepath.Join(t.TempDir(), "copy"+ending)
@@ -158,7 +158,7 @@ func TestZonesAndStarts(t *testing.T) {
 	}
 	start := time.Date(2024, 1, 2, 2, 4, 6, 0, time.UTC)
 	shifted := r.with(0, Column{Name: "Moment", Unit: "min", Start: start, Values: []float64{1.5, 1.75}})
-	for _, ending := range []string{".csv", ".parquet", ".nc"} {
+	for _, ending := range []string{".csv", ".parquet", ".xlsx", ".nc"} {
 		path := filepath.Join(t.TempDir(), "copy"+ending)
 		if err := r.Write(path); err != nil {
 			t.Fatal(err)

@@ -38,14 +38,18 @@ func Parquet(data []byte, meter *source.Meter) (f source.File, err error) {
 	if int64(n) > int64(len(data)-12) {
 		return f, source.Error{Place: "footer", Problem: fmt.Sprintf("%d bytes do not fit into a file of %d", n, len(data)), Remedy: "the file is damaged or cut short: export or copy it again"}
 	}
-	if err := verifyThrift(data[len(data)-8-int(n):len(data)-8], &purse{budget(len(data))}); err != nil {
+	footer := data[len(data)-8-int(n) : len(data)-8]
+	if err := verifyThrift(footer, &purse{budget(len(data))}); err != nil {
 		return f, damaged("footer", err)
+	}
+	p := &purse{budget(len(data))}
+	if data, err = withoutLZ4(data, footer, p, meter); err != nil {
+		return f, err
 	}
 	file, err := parquet.OpenFile(bytes.NewReader(data), int64(len(data)), parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true))
 	if err != nil {
 		return f, damaged("footer", err)
 	}
-	p := &purse{budget(len(data))}
 	notes := fieldNotes(file, p)
 	var cols []*column
 	var left, zones []string
@@ -153,6 +157,18 @@ func fieldNotes(file *parquet.File, p *purse) map[string]arrow.Metadata {
 // inspect walks the pages of a column before the library does: what they claim
 // must fit the file and the purse.
 func inspect(data []byte, m *format.ColumnMetaData, rows int64, p *purse, meter *source.Meter) error {
+	return pages(data, m, rows, p, meter, func(h *format.PageHeader, levels, body []byte, packed bool) error {
+		if !packed {
+			return nil
+		}
+		return unpacked(m.Codec, body, int64(h.UncompressedPageSize)-int64(len(levels)))
+	})
+}
+
+// pages shows the pages of a column: the levels that stand apart, what follows,
+// and whether that is packed.
+func pages(data []byte, m *format.ColumnMetaData, rows int64, p *purse, meter *source.Meter,
+	visit func(h *format.PageHeader, levels, body []byte, packed bool) error) error {
 	start := m.DataPageOffset
 	if m.DictionaryPageOffset != 0 {
 		start = m.DictionaryPageOffset
@@ -187,8 +203,9 @@ func inspect(data []byte, m *format.ColumnMetaData, rows int64, p *purse, meter 
 			return fmt.Errorf("a page of %d bytes does not fit into the %d that are left", h.CompressedPageSize, len(body))
 		}
 		body, rest = body[:h.CompressedPageSize], body[h.CompressedPageSize:]
-		packed, whole := body, int64(h.UncompressedPageSize)
 		var n int32
+		var apart []byte
+		packed := true
 		switch {
 		case h.DataPageHeader.Valid:
 			n = h.DataPageHeader.V.NumValues
@@ -196,13 +213,11 @@ func inspect(data []byte, m *format.ColumnMetaData, rows int64, p *purse, meter 
 			v := h.DataPageHeaderV2.V
 			n = v.NumValues
 			levels := int64(v.DefinitionLevelsByteLength) + int64(v.RepetitionLevelsByteLength)
-			if v.DefinitionLevelsByteLength < 0 || v.RepetitionLevelsByteLength < 0 || levels > int64(len(body)) || levels > whole {
+			if v.DefinitionLevelsByteLength < 0 || v.RepetitionLevelsByteLength < 0 || levels > int64(len(body)) || levels > int64(h.UncompressedPageSize) {
 				return fmt.Errorf("levels of %d bytes do not fit into a page of %d", levels, len(body))
 			}
-			packed, whole = body[levels:], whole-levels
-			if v.IsCompressed.Valid && !v.IsCompressed.V {
-				packed = nil
-			}
+			apart, body = body[:levels], body[levels:]
+			packed = !v.IsCompressed.Valid || v.IsCompressed.V
 		case h.DictionaryPageHeader.Valid:
 			if d := h.DictionaryPageHeader.V.NumValues; d < 0 || int64(d) > 8*int64(h.UncompressedPageSize)+8 {
 				return fmt.Errorf("a dictionary of %d values in %d bytes", d, h.UncompressedPageSize)
@@ -213,7 +228,7 @@ func inspect(data []byte, m *format.ColumnMetaData, rows int64, p *purse, meter 
 		}
 		values += int64(n)
 		p.spend(int64(h.UncompressedPageSize))
-		if err := unpacked(m.Codec, packed, whole); err != nil {
+		if err := visit(&h, apart, body, packed); err != nil {
 			return err
 		}
 	}
@@ -224,9 +239,8 @@ func inspect(data []byte, m *format.ColumnMetaData, rows int64, p *purse, meter 
 }
 
 // unpacked checks that packed bytes unpack to as many as the page says. The
-// library makes room for whatever comes. LZ4 is refused: the library never
-// ends on damaged LZ4, and takes a buffer of zeros for the values of pages that
-// pack to more than a third.
+// library makes room for whatever comes. LZ4 has been unpacked before, if it is
+// that of a single block; the older one is arranged in more than one way.
 func unpacked(codec format.CompressionCodec, packed []byte, want int64) error {
 	if len(packed) == 0 {
 		return nil
@@ -258,6 +272,8 @@ func unpacked(codec format.CompressionCodec, packed []byte, want int64) error {
 		}
 		defer r.Close()
 		stream = r
+	case format.Lz4:
+		return source.Error{Problem: "its values are packed by the old LZ4 of Parquet, which writers arrange in different ways and which is not supported", Remedy: "save it again with LZ4_RAW, Snappy or Zstandard"}
 	default:
 		return source.Error{Problem: fmt.Sprintf("its values are packed by %v, which is not supported", codec), Remedy: "save it with Snappy or Zstandard"}
 	}

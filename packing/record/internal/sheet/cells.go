@@ -346,7 +346,7 @@ func (w *builder) text(c *cell, s []byte) {
 		return
 	}
 	at := w.put(c, s)
-	if comma, ok := numeric(s); ok {
+	if comma, ok := numeric(s); ok && w.g.Name != aboutSheet { // which has texts alone
 		if w.g.NumbersAsText++; w.g.NumbersAsText == 1 {
 			w.g.FirstAsText = cellName(c.row, c.column)
 		}

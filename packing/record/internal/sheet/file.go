@@ -20,6 +20,10 @@ func Read(data []byte, o Options, as text.Options, m text.Monitor) (source.File,
 	out := source.File{Facts: facts}
 	as.Separator, as.Decimal, as.Thousands, as.Encoding = "\t", ".", "none", "utf-8"
 	var empty []string
+	var about *Grid
+	if last := len(grids) - 1; last > 0 && grids[last].Name == aboutSheet {
+		about, grids = &grids[last], grids[:last]
+	}
 	for i := range grids {
 		g := &grids[i]
 		none := g.Numbers+g.Dates+g.Clocks+g.NumbersAsText == 0 && o.Sheet == ""
@@ -61,6 +65,10 @@ func Read(data []byte, o Options, as text.Options, m text.Monitor) (source.File,
 			out.Tables = append(out.Tables, t)
 		}
 	}
+	if about != nil && len(out.Tables) > 0 {
+		about.entries(&out.Tables[0])
+		out.Facts = append(out.Facts, source.Fact{What: "preamble and notes", Value: fmt.Sprintf("from sheet %q", aboutSheet)})
+	}
 	if len(empty) > 0 {
 		if len(out.Tables) == 0 {
 			return source.File{}, source.Error{Place: "sheet " + strings.Join(empty, ", "), Problem: "there are no numbers in it", Remedy: "check that this is the file you meant, and that it was saved with its values"}
@@ -68,6 +76,24 @@ func Read(data []byte, o Options, as text.Options, m text.Monitor) (source.File,
 		out.Facts = append(out.Facts, source.Fact{What: "sheets without numbers left out", Value: strings.Join(empty, ", ")})
 	}
 	return out, nil
+}
+
+// entries adds preamble and notes to a table, from the sheet that Write makes of
+// them.
+func (g Grid) entries(t *source.Table) {
+	for line := range strings.Lines(string(g.Text)) {
+		cells := strings.Split(strings.TrimSuffix(line, "\n"), "\t")
+		if len(cells) < 3 {
+			continue
+		}
+		e := source.Entry{Key: cells[1], Value: cells[2]}
+		switch cells[0] {
+		case preamblePart:
+			t.Meta = append(t.Meta, e)
+		case notesPart:
+			t.Notes = append(t.Notes, e)
+		}
+	}
 }
 
 // facts tells what was done to the cells.

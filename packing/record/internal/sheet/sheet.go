@@ -66,10 +66,18 @@ func Grids(data []byte, o Options) ([]Grid, []source.Fact, error) {
 		return nil, nil, err
 	}
 	facts := []source.Fact{{What: "format", Value: "workbook (XLSX), values as stored"}, {What: "date system", Value: b.dateSystem()}}
-	var grids []Grid
+	var grids, about []Grid
 	var hidden, names []string
 	for _, s := range b.sheets {
 		names = append(names, fmt.Sprintf("%q", s.name))
+		if s.name == aboutSheet && o.Sheet != aboutSheet {
+			g, err := b.read(s)
+			if err != nil {
+				return nil, nil, err
+			}
+			about = append(about, g)
+			continue
+		}
 		if o.Sheet != "" && !strings.EqualFold(s.name, o.Sheet) {
 			continue
 		}
@@ -93,7 +101,7 @@ func Grids(data []byte, o Options) ([]Grid, []source.Fact, error) {
 	if len(hidden) > 0 {
 		facts = append(facts, source.Fact{What: "hidden sheets left out", Value: strings.Join(hidden, ", "), Override: `record.Options{Table: "name"}`})
 	}
-	return grids, facts, nil
+	return append(grids, about...), facts, nil
 }
 
 // A book is an opened workbook.

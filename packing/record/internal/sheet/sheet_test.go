@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -409,5 +410,45 @@ func check(t *testing.T, data []byte) {
 				t.Errorf("row %d has %d cells of %d", i+1, n, g.Width)
 			}
 		}
+	}
+}
+
+// What Write cannot put into a workbook, and what spreadsheets make of texts.
+func TestWrite(t *testing.T) {
+	for _, tc := range []struct {
+		c    source.Column
+		want string
+	}{
+		{source.Column{Name: "a", Values: make([]float64, maxRows)}, "1048576 rows and 1 columns; a sheet has room for 1048575 rows below the names and 16384 columns; write it as .parquet or .csv, or write a part: Within"},
+		{source.Column{Name: "a", Texts: []string{"b", strings.Repeat("x", maxCellText+1)}}, "cell A3: a text of 32768 characters, and a cell has room for 32767"},
+		{source.Column{Name: "a", Values: []float64{math.Inf(-1)}}, "cell A2: infinity"},
+	} {
+		err := Write(io.Discard, source.Table{Columns: []source.Column{tc.c}}, nil)
+		var e source.Error
+		if !errors.As(err, &e) || e.Remedy == "" || !strings.Contains(err.Error(), tc.want) {
+			t.Errorf("%v, want %q", err, tc.want)
+		}
+	}
+	var b bytes.Buffer
+	day := time.Date(2026, 3, 9, 8, 30, 0, 250e6, time.UTC)
+	if err := Write(&b, source.Table{Columns: []source.Column{{Name: "At", Times: []time.Time{day, {}}}, {Name: "Note", Texts: []string{"=1+1", "<b>\x01 "}}}}, nil); err != nil {
+		t.Fatal(err)
+	}
+	f, err := excelize.OpenReader(&b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	// By hand: 46090 days from 30 December 1899, and 30600.25 s of 86400 s.
+	if raw, err := f.GetCellValue(signalsSheet, "A2", excelize.Options{RawCellValue: true}); err != nil || !strings.HasPrefix(raw, "46090.35416956018") {
+		t.Errorf("the moment is %q, %v", raw, err)
+	}
+	for cell, want := range map[string]string{"A1": "At", "A3": "", "B2": "=1+1", "B3": "<b>\ufffd "} {
+		if got, err := f.GetCellValue(signalsSheet, cell); err != nil || got != want {
+			t.Errorf("%s: %q, %v, want %q", cell, got, err, want)
+		}
+	}
+	if formula, err := f.GetCellFormula(signalsSheet, "B2"); err != nil || formula != "" {
+		t.Errorf("a text became the formula %q, %v", formula, err)
 	}
 }

@@ -26,7 +26,8 @@ schema = pa.schema([pa.field(n, t, metadata=m) for n, t, _, m in plain], metadat
 table = pa.table([pa.array(v, t) for _, t, v, _ in plain], schema=schema)
 pq.write_table(table, "types.parquet", row_group_size=2, compression="snappy")
 pq.write_table(table, "types_v2_zstd.parquet", data_page_version="2.0", compression="zstd", version="2.6")
-pq.write_table(table, "bad_lz4.parquet", compression="lz4")
+pq.write_table(table, "types_lz4.parquet", compression="lz4")
+pq.write_table(table, "types_v2_lz4.parquet", compression="lz4", data_page_version="2.0", row_group_size=2)
 pq.write_table(table, "types_brotli.parquet", compression="brotli", data_page_version="2.0")
 pq.write_table(table, "types_old.parquet", version="1.0", compression="gzip", use_dictionary=False, use_deprecated_int96_timestamps=True, store_schema=False)
 
