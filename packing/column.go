@@ -19,7 +19,7 @@ type Column struct {
 // Check refuses a column that cannot be. What was not given passes, except the
 // diameter.
 func (c Column) Check() error {
-	if err := span(c.name(), "inner diameter", c.InnerDiameter.String(), float64(c.InnerDiameter),
+	if err := span(c.name(), "inner diameter", c.InnerDiameter,
 		1e-3, 3, "1 mm", "3 m", "30 * Centimetre"); err != nil {
 		return err
 	}
@@ -27,7 +27,7 @@ func (c Column) Check() error {
 		what string
 		l    units.Length
 	}{{"tube height", c.TubeHeight}, {"extension", c.Extension}, {"allowance", c.Allowance}} {
-		if err := optional(c.name(), l.what, l.l.String(), float64(l.l),
+		if err := optional(c.name(), l.what, l.l,
 			1e-3, 5, "1 mm", "5 m", "60 * Centimetre"); err != nil {
 			return err
 		}
@@ -36,7 +36,7 @@ func (c Column) Check() error {
 		return &InputError{c.name(), fmt.Sprintf("allowance %v", c.Allowance),
 			fmt.Sprintf("leaves nothing of the tube of %v", c.TubeHeight+c.Extension), "give a smaller allowance"}
 	}
-	return optional(c.name(), "maximum pressure", c.MaxPressure.String(), float64(c.MaxPressure),
+	return optional(c.name(), "maximum pressure", c.MaxPressure,
 		100, 1e8, "1 mbar", "1000 bar", "3 * Bar")
 }
 

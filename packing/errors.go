@@ -35,10 +35,14 @@ func forgotten(example string) string {
 	return "was the unit forgotten? Write for example " + example
 }
 
-// span checks a positive quantity against the sizes that occur. The value is
-// shown with its unit, and example shows how to write it.
-func span(where, what, shown string, v, low, high float64, lowText, highText, example string) error {
-	what += " " + shown
+// span checks a positive quantity against the sizes that occur. Its value is
+// written only if it is refused, and example shows how to write it.
+func span[Q quantity](where, what string, q Q, low, high float64, lowText, highText, example string) error {
+	v := float64(q)
+	if v >= low && v <= high {
+		return nil
+	}
+	what += " " + q.String()
 	switch {
 	case math.IsNaN(v) || math.IsInf(v, 0):
 		return &InputError{where, what, "is not a number that can be used", "give a measured value"}
@@ -48,36 +52,40 @@ func span(where, what, shown string, v, low, high float64, lowText, highText, ex
 		return &InputError{where, what, "it must be above zero", "write for example " + example}
 	case v > high:
 		return &InputError{where, what, "more than " + highText + ", which does not occur", forgotten(example)}
-	case v < low:
-		return &InputError{where, what, "less than " + lowText + ", which does not occur", forgotten(example)}
 	}
-	return nil
+	return &InputError{where, what, "less than " + lowText + ", which does not occur", forgotten(example)}
+}
+
+// A quantity is a number in SI that shows itself with its unit.
+type quantity interface {
+	~float64
+	String() string
 }
 
 // optional is span for an input whose zero value means "not given".
-func optional(where, what, shown string, v, low, high float64, lowText, highText, example string) error {
-	if v == 0 {
+func optional[Q quantity](where, what string, q Q, low, high float64, lowText, highText, example string) error {
+	if q == 0 {
 		return nil
 	}
-	return span(where, what, shown, v, low, high, lowText, highText, example)
+	return span(where, what, q, low, high, lowText, highText, example)
 }
 
 // CheckBedHeight refuses a bed height that no column has.
 func CheckBedHeight(h units.Length) error {
-	return span("", "bed height", h.String(), float64(h), 1e-3, 3, "1 mm", "3 m", "18 * Centimetre")
+	return span("", "bed height", h, 1e-3, 3, "1 mm", "3 m", "18 * Centimetre")
 }
 
 // CheckVelocity refuses a velocity that no packed bed sees. Name says which
 // velocity it is, for the message.
 func CheckVelocity(name string, u units.Velocity) error {
-	return span("", name, u.String(), float64(u), float64(0.01*units.CentimetrePerHour), float64(20000*units.CentimetrePerHour),
+	return span("", name, u, float64(0.01*units.CentimetrePerHour), float64(20000*units.CentimetrePerHour),
 		"0.01 cm/h", "20000 cm/h", "20 * CentimetrePerHour")
 }
 
 // CheckPressure refuses a pressure that no column sees. Name says which
 // pressure it is, for the message; zero, not given, passes.
 func CheckPressure(name string, p units.Pressure) error {
-	return optional("", name, p.String(), float64(p), 100, 1e8, "1 mbar", "1000 bar", "3 * Bar")
+	return optional("", name, p, 100, 1e8, "1 mbar", "1000 bar", "3 * Bar")
 }
 
 // CheckTemperature refuses a temperature at which no column is packed.

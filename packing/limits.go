@@ -29,11 +29,11 @@ func (l Limits) Check() error {
 		name string
 		q    units.VolumeFlow
 	}{{"pump flow limit", l.PumpFlow}, {"least pump flow", l.LeastPumpFlow}} {
-		if err := optional("", q.name, q.q.String(), float64(q.q),
+		if err := optional("", q.name, q.q,
 			1e-12, 0.1, "0.06 mL/min", "360000 L/h", "300 * LitrePerHour"); err != nil {
 			return err
 		}
 	}
-	return optional("", "adapter force limit", l.AdapterForce.String(), float64(l.AdapterForce),
+	return optional("", "adapter force limit", l.AdapterForce,
 		0.1, 1e8, "0.1 N", "100000 kN", "20 * Kilonewton")
 }

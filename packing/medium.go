@@ -35,14 +35,14 @@ func (m Medium) Check() error {
 	if err := m.Class.Check(); err != nil {
 		return err
 	}
-	if err := span(where, "mean bead", m.MeanBead.String(), float64(m.MeanBead),
+	if err := span(where, "mean bead", m.MeanBead,
 		1e-6, 2e-3, "1 µm", "2 mm", "90 * Micrometre"); err != nil {
 		return err
 	}
 	if err := m.checkVoid(); err != nil {
 		return err
 	}
-	if err := span(where, "density excess", m.DensityExcess.String(), float64(m.DensityExcess),
+	if err := span(where, "density excess", m.DensityExcess,
 		1, 20000, "1 kg/m³", "20000 kg/m³", "80 * KilogramPerCubicMetre"); err != nil {
 		return err
 	}
@@ -50,11 +50,11 @@ func (m Medium) Check() error {
 		return &InputError{where, fmt.Sprintf("settling exponent %v", n), "is outside 2 to 10",
 			"leave it zero for 4.65, the value for small beads"}
 	}
-	if err := optional(where, "maximum bed pressure", m.MaxBedPressure.String(), float64(m.MaxBedPressure),
+	if err := optional(where, "maximum bed pressure", m.MaxBedPressure,
 		100, 1e8, "1 mbar", "1000 bar", "2 * Bar"); err != nil {
 		return err
 	}
-	return optional(where, "maximum velocity", m.MaxVelocity.String(), float64(m.MaxVelocity),
+	return optional(where, "maximum velocity", m.MaxVelocity,
 		float64(units.CentimetrePerHour), float64(20000*units.CentimetrePerHour), "1 cm/h", "20000 cm/h", "400 * CentimetrePerHour")
 }
 

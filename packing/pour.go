@@ -50,7 +50,7 @@ func (p Pour) Evaluate() (PourResult, error) {
 		name string
 		v    units.Volume
 	}{{"dead volume", p.DeadVolume}, {"rinse", p.Rinse}} {
-		if err := optional(p.Column.name(), v.name, v.v.String(), float64(v.v), 1e-9, 10, "1 µL", "10 m³", "0.5 * Litre"); err != nil {
+		if err := optional(p.Column.name(), v.name, v.v, 1e-9, 10, "1 µL", "10 m³", "0.5 * Litre"); err != nil {
 			return PourResult{}, err
 		}
 	}

@@ -99,5 +99,5 @@ func (a Adjustment) String() string { return a.page().String() }
 
 // checkVolume refuses a volume that no vessel has.
 func checkVolume(name string, v units.Volume) error {
-	return span("", name, v.String(), float64(v), 1e-9, 1e3, "1 µL", "1000 m³", "27 * Litre")
+	return span("", name, v, 1e-9, 1e3, "1 µL", "1000 m³", "27 * Litre")
 }

@@ -21,9 +21,11 @@ type Breakthrough struct {
 	BedVolume         units.Volume // in place of Column and BedHeight
 	Flow              units.VolumeFlow
 	FeedConcentration units.Density // of what binds
-	// HoldUp is V0, the volume at which a feed that does not bind comes through:
-	// tubing and the liquid in the column. Zero: not given, and the capacities
-	// count it as bound.
+	// HoldUp is the hold-up volume V0, at which a feed that does not bind comes
+	// through: the liquid in the column and the extra-column volume together.
+	// Zero: not given, and the capacities count it as bound.
+	//
+	// Source of the term: L. S. Ettre, Pure Appl. Chem. 65 (1993) 819-872 (IUPAC).
 	HoldUp units.Volume
 
 	// Search is the stretch of the trace that holds the load; zero: all of it.
@@ -188,8 +190,8 @@ func (b Breakthrough) start(tr trace.Trace) (BreakthroughResult, error) {
 			return none, &packing.InputError{What: fmt.Sprintf("breakthrough of %v", p), Problem: "it must lie between 0 and 100 %", Remedy: "write for example 10 * Percent"}
 		}
 	}
-	if w := b.Smoothing.Window; w < 0 || w > 1 && w%2 == 0 {
-		return none, fmt.Errorf("smoothing window of %d points; use an odd number, or 1 for no smoothing", w)
+	if err := b.Smoothing.check(); err != nil {
+		return none, err
 	}
 	r.Breakthrough = b
 	return r, nil

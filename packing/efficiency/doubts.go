@@ -187,7 +187,7 @@ func (r *PulseResult) doubtTest() {
 	}
 	if v := r.ColumnVolumes; v < leastRetention || v > mostRetention {
 		r.warn(fmt.Sprintf("The peak comes after %.2f column volumes, outside %v to %v", v, leastRetention, mostRetention),
-			"Check flow and bed height, and whether the trace's zero is the start of the sample; then look for a tracer that binds, a gap above the bed, or hold-up in the tubing")
+			"Check flow and bed height, and whether the trace's zero is the start of the sample; then look for a tracer that binds, a gap above the bed, or much tubing outside the column")
 	}
 }
 

@@ -18,7 +18,7 @@ import (
 // flows only.
 type ExtraColumn struct {
 	// Volume is the mean of the peak, its first moment, from the start of the
-	// sample: the hold-up volume of the system.
+	// sample: the extra-column volume.
 	Volume units.Volume
 	// Deviation is the peak's standard deviation, the root of its variance.
 	Deviation units.Volume

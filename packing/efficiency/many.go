@@ -51,7 +51,7 @@ type PulseRow struct {
 	SymmetryFactor, SymmetryFactorStdErr float64
 	HETP                                 units.Length
 	Verdict                              Outcome
-	Warnings                             []Warning
+	Warnings                             []Warning // shared by rows of a series that say the same
 }
 
 // EvaluateAll evaluates many traces as [Pulse.Evaluate] does one, over all
@@ -74,25 +74,11 @@ func (p Pulse) EvaluateFrom(source trace.Source) (PulseSeries, error) {
 	if s.Refusal = p.checkMany(source); s.Refusal != nil {
 		return s, s.Refusal
 	}
-	all, stopped := evaluateEach(source, "pulse tests", func(tr trace.Trace) (PulseRow, error) {
-		r, err := p.Evaluate(tr)
-		return newPulseRow(r), err
-	})
-	s.Rows = make([]PulseRow, 0, len(all))
-	for i, one := range all {
-		if errors.Is(one.err, errNotDone) {
-			s.Missing++
-			continue
-		}
-		row := one.result
-		if one.err != nil {
-			row = newPulseRow(PulseResult{})
-		}
-		row.Number, row.File, row.Signal, row.Err = i+1, one.name, one.signal, one.err
-		s.Rows = append(s.Rows, row)
-	}
+	rows, stopped := p.evaluateEach(source)
+	s.Rows = slices.DeleteFunc(rows, PulseRow.untried)
+	s.Missing = source.Len() - len(s.Rows)
 	if stopped != nil {
-		return s, fmt.Errorf("the pulse tests were stopped: %d of %d traces are evaluated, %d are missing; evaluate again for all of them: %w", len(s.Rows), len(all), s.Missing, stopped)
+		return s, fmt.Errorf("the pulse tests were stopped: %d of %d traces are evaluated, %d are missing; evaluate again for all of them: %w", len(s.Rows), len(rows), s.Missing, stopped)
 	}
 	return s, nil
 }
@@ -110,6 +96,9 @@ func (p Pulse) checkMany(source trace.Source) error {
 	_, err = p.start(any)
 	return err
 }
+
+// untried reports that the trace's turn never came, or was stopped half way.
+func (r PulseRow) untried() bool { return r.Number == 0 }
 
 // newPulseRow takes what is reported from a result.
 func newPulseRow(r PulseResult) PulseRow {

@@ -161,7 +161,7 @@ func (r PlateHeightResult) figure(run *FastestRun) figure.Figure {
 	if run != nil {
 		f.Levels = []figure.Level{{Y: float64(run.PlateHeight), Label: "allowed, " + run.PlateHeight.String()}}
 		f.Marks = append(f.Marks, figure.Mark{X1: float64(run.Velocity), Y1: float64(run.High), X2: float64(run.Velocity), Y2: float64(run.High),
-			Label: fmt.Sprintf("run at %v", run.Velocity), Place: figure.Below, Colour: 3})
+			Label: fmt.Sprintf("run at %v", run.Velocity), Place: figure.LeftOf, Colour: 3})
 		f.Description += fmt.Sprintf(" Allowed are %v, met up to %v.", run.PlateHeight, run.Velocity)
 	}
 	return f
@@ -261,7 +261,7 @@ func (f FastestRun) Table() table.Table {
 	if f.Velocity == 0 {
 		return without("Largest superficial velocity", nil)
 	}
-	t := table.Table{Caption: "Largest superficial velocity", RowHeaders: true, Columns: []table.Column{{Name: "demand"}, {Name: "velocity", Unit: "cm/h", Right: true}, {Name: "from"}}}
+	t := table.Table{Caption: "Largest superficial velocity, rounded down", RowHeaders: true, Columns: []table.Column{{Name: "demand"}, {Name: "velocity", Unit: "cm/h", Right: true}, {Name: "from"}}}
 	if math.IsInf(float64(f.ByResidence), 1) {
 		t.Add("residence time", "no demand", "")
 	} else {

@@ -54,6 +54,14 @@ type Smoothing struct {
 	PeakOnly bool
 }
 
+// check refuses a window that has no middle.
+func (s Smoothing) check() error {
+	if w := s.Window; w < 0 || w > 1 && w%2 == 0 {
+		return fmt.Errorf("smoothing window of %d points; use an odd number, or 1 for no smoothing", w)
+	}
+	return nil
+}
+
 // A Direction is that of the flow through the bed. Test in the one that the
 // column is used in.
 type Direction int
@@ -209,13 +217,9 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 	if err != nil {
 		return PulseResult{}, err
 	}
-	bead := p.MeanBead
-	if bead == 0 {
-		bead = p.Medium.MeanBead
-	}
-	if !(bead > 0 && bead < 5*units.Millimetre) {
-		return PulseResult{}, &packing.InputError{What: "mean bead " + bead.String(), Problem: "no bead that a reduced plate height can be taken from",
-			Remedy: "give Medium, or MeanBead: 90 * Micrometre; plates are not shown without it"}
+	bead, err := meanBead(p.MeanBead, p.Medium)
+	if err != nil {
+		return PulseResult{}, err
 	}
 	volume := p.Column.Volume(p.BedHeight)
 	if !(p.SampleVolume >= 0) {
@@ -248,6 +252,20 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 		return PulseResult{}, fmt.Errorf("trace %q has %d points; a peak cannot be measured in fewer than 8", tr.Name, tr.Len())
 	}
 	return PulseResult{Pulse: p, Signal: tr.Name, Unit: tr.Unit, File: tr.From, Bead: bead, Velocity: u, Axis: tr.Axis(), volume: volume}, nil
+}
+
+// meanBead returns the bead that was given, or the medium's, and refuses what is
+// none.
+func meanBead(given units.Length, m packing.Medium) (units.Length, error) {
+	bead := given
+	if bead == 0 {
+		bead = m.MeanBead
+	}
+	if !(bead > 0 && bead < 5*units.Millimetre) {
+		return 0, &packing.InputError{What: "mean bead " + bead.String(), Problem: "no bead that a reduced plate height can be taken from",
+			Remedy: "give Medium, or MeanBead: 90 * Micrometre; plates are not shown without it"}
+	}
+	return bead, nil
 }
 
 // flowRemedy is how a flow is given.
@@ -475,7 +493,7 @@ func (r *PulseResult) numbers() {
 // judge compares the reportable numbers with the limits.
 func (r *PulseResult) judge() {
 	l := r.Pulse.Limits
-	r.Checks = nil
+	r.Checks = make([]Check, 0, 4)
 	for _, c := range []struct {
 		quantity string
 		value    float64

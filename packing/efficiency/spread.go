@@ -28,6 +28,9 @@ const (
 	local = mArea // those below need a few points near the peak only
 )
 
+// crossed are the parts of the height that the crossings stand at, two by two.
+var crossed = [...]float64{0.5, 0.1, 0.05}
+
 // measured holds one value of each.
 type measured [measures]float64
 
@@ -323,7 +326,11 @@ func (r *PulseResult) curvatureAtApex(s *spread) float64 {
 func (r *PulseResult) localSpread(s *spread) {
 	// The parabola through the points about the highest one.
 	q, k, m := r.reach(), r.Apex.Index, r.half()
-	memory := make([]float64, 3*(2*q+1)+3*(2*q+1+2*m)+6*(2+2*m))
+	var space [512]float64 // enough for usual windows, and not on the heap
+	memory := space[:]
+	if need := 3*(2*q+1) + 3*(2*q+1+2*m) + 6*(2+2*m); need > len(memory) {
+		memory = make([]float64, need)
+	}
 	room := &memory
 	n, t2, t4 := integers(q)
 	det := n*t4 - t2*t2
@@ -359,8 +366,8 @@ func (r *PulseResult) localSpread(s *spread) {
 	var own, tilt [local]float64
 	aside, lower, above := highest(ratio)
 	own[mApex], own[mHeight] = step/curvature*aside, lower
-	crossings := [...]float64{r.Half.Left, r.Half.Right, r.Tenth.Left, r.Tenth.Right, r.Fifth.Left, r.Fifth.Right}
-	for c, x := range crossings {
+	at := r.measured()
+	for c, x := range at[mLeft50:local] {
 		if math.IsNaN(x) {
 			continue
 		}
@@ -374,7 +381,7 @@ func (r *PulseResult) localSpread(s *spread) {
 		j := mLeft50 + c
 		read[j] = r.reading(s, i+offset, part[:], room)
 		slope := r.slopeBetween(s, i)
-		own[j], tilt[j] = -1/slope, lower*[...]float64{0.5, 0.1, 0.05}[c/2]/slope
+		own[j], tilt[j] = -1/slope, lower*crossed[c/2]/slope
 	}
 	var raw [local][local]float64
 	for i := range local {
@@ -393,7 +400,7 @@ func (r *PulseResult) localSpread(s *spread) {
 				tilt[i]*own[j]*raw[mHeight][j] + tilt[i]*tilt[j]*raw[mHeight][mHeight]
 		}
 	}
-	for c, x := range crossings {
+	for c, x := range at[mLeft50:local] {
 		j := mLeft50 + c
 		s.doubt[j] = r.doubtCrossing(s, c, x, math.Sqrt(s.cov[j][j]))
 	}
@@ -432,7 +439,7 @@ func (r *PulseResult) doubtCrossing(s *spread, c int, x, se float64) string {
 	if math.IsNaN(x) {
 		return "the signal does not fall so far"
 	}
-	fraction := [...]float64{0.5, 0.1, 0.05}[c/2]
+	fraction := crossed[c/2]
 	level, m := fraction*r.Height, r.half()
 	// The points outside, of which one in m is independent of the others.
 	seen := r.recorded // where the crossing was looked for
@@ -593,8 +600,8 @@ func (r *PulseResult) sampling() measured {
 	most[mHeight] = 0.07 * flat * flat * r.Height
 
 	q := max(1, r.PointsAboveHalfHeight/perSlopeReach)
-	crossings := [...]float64{r.Half.Left, r.Half.Right, r.Tenth.Left, r.Tenth.Right, r.Fifth.Left, r.Fifth.Right}
-	for c, x := range crossings {
+	at := r.measured()
+	for c, x := range at[mLeft50:local] {
 		if math.IsNaN(x) {
 			continue
 		}
@@ -608,7 +615,7 @@ func (r *PulseResult) sampling() measured {
 			y0, y1, y2 = y0+y, y1+d*y, y2+d*d*y
 		}
 		slope, bend := math.Abs(y1/t2), math.Abs(2*(n*y2-t2*y0)/(n*t4-t2*t2))
-		fraction := [...]float64{0.5, 0.1, 0.05}[c/2]
+		fraction := crossed[c/2]
 		most[mLeft50+c] = (bend/8 + fraction*most[mHeight]) / slope * (position(r.calm, i+1) - position(r.calm, i))
 	}
 	return most

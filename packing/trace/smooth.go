@@ -149,7 +149,11 @@ func smooth(y []float64, m int) {
 	first, last := f.ends(y[:2*m+1], m), f.ends(y[n-2*m-1:], m)
 
 	// was holds the points as they were, from m before a block to m behind it.
-	was := make([]float64, smoothBlock+2*m)
+	var space [2 * smoothBlock]float64
+	was := space[:]
+	if smoothBlock+2*m > len(was) {
+		was = make([]float64, smoothBlock+2*m)
+	}
 	copy(was, y[:m])
 	for start := m; start < n-m; start += smoothBlock {
 		out := y[start:min(start+smoothBlock, n-m)]

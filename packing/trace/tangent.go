@@ -22,8 +22,8 @@ func (t Tangents) Width() float64 { return t.Back.Foot - t.Front.Foot }
 // Tangents finds the tangents at the points of inflection of the peak with apex
 // a. Each is that of a cubic, by least squares, through reach samples on each
 // side, 2 at least, of the one next to the inflection, which is looked for from
-// the steepest sample of the flank above a tenth of the height. The baseline should have been taken away before. A flank with too
-// few samples is an error.
+// the steepest sample of the flank above a tenth of the height. The baseline
+// should have been taken away before. A flank with too few samples is an error.
 //
 // The cubic is exact for a cubic; on a Gaussian of standard deviation σ a reach
 // over a length r makes the slope wrong by about 0.012 (r/σ)⁴ of itself.
