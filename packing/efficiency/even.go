@@ -49,6 +49,46 @@ func (e even) plateau(ends [2]int) Plateau {
 	return Plateau{Level: mean, Noise: math.Sqrt(rest / (n - 2)), Drift: slope * (n - 1), Points: len(part)}
 }
 
+// A level is the straight line of a plateau, by samples.
+type level struct{ middle, mean, slope, points float64 }
+
+func (l level) at(i int) float64 { return l.mean + l.slope*(float64(i)-l.middle) }
+
+// level returns the mean of the samples from ends[0] to before ends[1], and with
+// it their slope if that is a drift: it stands out from the noise, is no more
+// bent than it is steep, and is not nothing beside the step.
+func (e even) level(ends [2]int, step float64) level {
+	p := e.plateau(ends)
+	n := float64(p.Points)
+	l := level{middle: float64(ends[0]+ends[1]-1) / 2, mean: p.Level, points: n}
+	half := (ends[0] + ends[1]) / 2
+	if half-ends[0] < leastPlateau {
+		return l
+	}
+	slope, own := p.Drift/(n-1), p.Noise*math.Sqrt(12/n)/n
+	first, second := e.plateau([2]int{ends[0], half}), e.plateau([2]int{half, ends[1]})
+	bend := math.Abs(first.Drift/float64(first.Points-1) - second.Drift/float64(second.Points-1))
+	// A half of the points knows its slope √8 times worse, and two of them
+	// differ by √2 times that.
+	if math.Abs(slope) > driftStands*own && math.Abs(p.Drift) > leastDrift*math.Abs(step) && bend < math.Max(math.Abs(slope), 4*driftStands*own) {
+		l.slope = slope
+	}
+	return l
+}
+
+// between returns the front from one level to the other, F = (C-C0)/(C∞-C0).
+// Behind sample hi C0 stays as it is there, and C∞ in front of lo, so that no
+// line is drawn on where it counts no more.
+func (e even) between(zero, one level, lo, hi int) even {
+	y := make([]float64, len(e.y))
+	for i, v := range e.y {
+		z := zero.at(min(i, hi))
+		y[i] = (v - z) / (one.at(max(i, lo)) - z)
+	}
+	e.y = y
+	return e
+}
+
 // jitter returns the noise from ends[0] to before ends[1] by differences of
 // neighbours, which does not see what changes slowly.
 func (e even) jitter(ends [2]int) float64 {

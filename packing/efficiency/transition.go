@@ -30,9 +30,10 @@ type Transition struct {
 	Flow      units.VolumeFlow
 	Medium    packing.Medium // its mean bead makes the reduced plate height
 	MeanBead  units.Length   // in place of the medium's
-	// ExtraColumnVolume is the volume between the valve and the column and
-	// between the column and the detector; it is taken off every volume. Zero:
-	// not given.
+	// ExtraColumnVolume is what lies outside the column: between the valve and the
+	// column, and between the column and the detector. It is taken off every
+	// volume. It is not the hold-up volume of [Breakthrough], which has the liquid
+	// in the column, too. Zero: not given.
 	ExtraColumnVolume units.Volume
 	// ExpectedVolume is the volume of liquid in the column that the tracer
 	// reaches, as a pulse of the same tracer found it. Zero: not given, the mass
@@ -43,7 +44,10 @@ type Transition struct {
 	// zero: all of it. It and the two below are on the axis of the trace.
 	Search trace.Range
 	// Before and After are the plateaus in front of and behind the step; zero:
-	// found. The moments are taken between them.
+	// found, as the stretches from eight standard deviations of the front from
+	// its middle to twice as far. The moments are taken between them. A plateau
+	// that drifts along a straight line is one: the front is measured from line
+	// to line.
 	Before, After trace.Range
 	// From and To are the parts of the step at which the front starts and
 	// ends, and between which the clipped moments are taken; zero: 1 and 99 %.
@@ -62,6 +66,9 @@ type Plateau struct {
 	Noise  float64     // standard deviation about a straight line
 	Drift  float64     // change along the stretch, of that line
 	Points int
+	// Sloped tells that the drift is a straight line that stands out from the
+	// noise, and that the step of a transition was measured from that line.
+	Sloped bool
 }
 
 // FrontMoments are the mean, the variance and the shape of the residence
@@ -85,12 +92,13 @@ type FrontPlates struct {
 // count from the trace's zero, less the extra-column volume.
 //
 // Standard errors hold the noise of the signal, taken as independent from
-// sample to sample, and through it the error of both plateaus' levels. Drift of
-// the plateaus, flow, extra-column volume and what the front itself does from
-// cycle to cycle are not in them. They are of first order, and too small by a
-// tenth or more for the asymmetry once its warning about the derivative's noise
-// stands beside it. In a resampled trace the noise is not independent, and they are
-// rough. Without noise they are zero.
+// sample to sample, and through it the error of both plateaus' levels, and of
+// their slopes where a drift was taken off. Other drift, flow, extra-column
+// volume and what the front itself does from cycle to cycle are not in them.
+// They are of first order, and too small by a tenth or more for the asymmetry
+// once its warning about the derivative's noise stands beside it. In a
+// resampled trace the noise is not independent, and they are rough. Without
+// noise they are zero.
 type TransitionResult struct {
 	Refusal    error // why there are no numbers, or nil
 	Transition Transition
@@ -101,7 +109,7 @@ type TransitionResult struct {
 	Velocity   units.Velocity // superficial; NaN without a flow
 
 	Before, After Plateau
-	Step          float64 // from one level to the other, in the signal's unit
+	Step          float64 // from one level to the other amid the front, in the signal's unit
 	Rising        bool
 	Noise         float64 // standard deviation of one sample about the plateaus
 
@@ -147,7 +155,7 @@ type TransitionResult struct {
 	calm   even // F smoothed
 	slope  even // its derivative
 	lo, hi int  // the samples of front between the plateaus
-	quiet  [2]int
+	levels [2]level
 	volume units.Volume // one column volume
 }
 
@@ -167,6 +175,8 @@ const (
 	tooFewInFront     = 3
 	leastFrontVolume  = 0.5 // column volumes
 	mostFrontVolume   = 1.2
+	driftStands       = 3.0  // standard errors of a slope; below: no drift
+	leastDrift        = 1e-5 // of the step, along a plateau; below: no drift
 	straightFront     = 1.45 // (V95-V5)/(V84-V16): 1.65 for a Gaussian, 1.32 for a gradient
 	methodsApart      = 0.25 // plates by moments below those by quantiles
 	mostSlopeNoise    = 0.02 // of the derivative's height
@@ -244,13 +254,9 @@ func (t Transition) start(tr trace.Trace) (TransitionResult, error) {
 	if err := packing.CheckBedHeight(t.BedHeight); err != nil {
 		return none, err
 	}
-	bead := t.MeanBead
-	if bead == 0 {
-		bead = t.Medium.MeanBead
-	}
-	if !(bead > 0 && bead < 5*units.Millimetre) {
-		return none, &packing.InputError{What: "mean bead " + bead.String(), Problem: "no bead that a reduced plate height can be taken from",
-			Remedy: "give Medium, or MeanBead: 90 * Micrometre; plates are not shown without it"}
+	bead, err := meanBead(t.MeanBead, t.Medium)
+	if err != nil {
+		return none, err
 	}
 	u := units.Velocity(math.NaN())
 	if t.Flow != 0 || tr.Axis() == trace.Time {
@@ -282,8 +288,8 @@ func (t Transition) start(tr trace.Trace) (TransitionResult, error) {
 		return none, &packing.InputError{What: fmt.Sprintf("front from %v to %v of the step", t.From, t.To),
 			Problem: "From must lie above 0 and up to 15 %, To from 85 to below 100 %", Remedy: "write for example 1 * Percent and 99 * Percent"}
 	}
-	if w := t.Smoothing.Window; w < 0 || w > 1 && w%2 == 0 {
-		return none, fmt.Errorf("smoothing window of %d points; use an odd number, or 1 for no smoothing", w)
+	if err := t.Smoothing.check(); err != nil {
+		return none, err
 	}
 	return TransitionResult{Transition: t, Signal: tr.Name, Unit: tr.Unit, File: tr.From, Bead: bead, Velocity: u, volume: volume}, nil
 }
@@ -393,7 +399,12 @@ func (r *TransitionResult) plateaus(s even) error {
 	r.Before, r.After = s.plateau(ends[0]), s.plateau(ends[1])
 	nb, na := float64(r.Before.Points-2), float64(r.After.Points-2)
 	r.Noise = math.Sqrt((nb*r.Before.Noise*r.Before.Noise + na*r.After.Noise*r.After.Noise) / (nb + na))
-	r.Step = r.After.Level - r.Before.Level
+	r.lo, r.hi = ends[0][1]-1, ends[1][0]
+	rough := r.After.Level - r.Before.Level
+	r.levels = [2]level{s.level(ends[0], rough), s.level(ends[1], rough)}
+	r.Before.Sloped, r.After.Sloped = r.levels[0].slope != 0, r.levels[1].slope != 0
+	amid := (r.lo + r.hi) / 2
+	r.Step = r.levels[1].at(amid) - r.levels[0].at(amid)
 	r.Rising = r.Step > 0
 	for i, p := range []*Plateau{&r.Before, &r.After} {
 		p.Range = trace.Range{Axis: s.axis, From: r.onAxis(s.axis, s.x(ends[i][0])), To: r.onAxis(s.axis, s.x(ends[i][1]-1))}
@@ -408,9 +419,7 @@ func (r *TransitionResult) plateaus(s even) error {
 	if math.Abs(r.Step) < leastStep*r.Noise {
 		return r.noStep("its levels, %.4g and %.4g %s, are less than %v times the noise of %.2g apart", r.Before.Level, r.After.Level, r.Unit, leastStep, r.Noise)
 	}
-	r.lo, r.hi = ends[0][1]-1, ends[1][0]
-	r.quiet = [2]int{r.Before.Points, r.After.Points}
-	r.front = s.scaled(r.Before.Level, r.Step)
+	r.front = s.between(r.levels[0], r.levels[1], r.lo, r.hi)
 	return nil
 }
 
@@ -455,6 +464,9 @@ func (r TransitionResult) given(s even, g trace.Range) (lo, hi int, err error) {
 // wide, until the front is what lies within eight of its standard deviations of
 // its middle. A plateau is as long as that again at most. Where the trace is
 // shorter, both are.
+//
+// Seen from level plateaus, a drift makes the front too wide. So where they
+// drift, its width is found again, from line to line, until it stays.
 func (r TransitionResult) beside(s even, ends [2][2]int, given [2]bool) ([2][2]int, error) {
 	if given[0] && given[1] {
 		return ends, nil
@@ -494,14 +506,30 @@ func (r TransitionResult) beside(s even, ends [2][2]int, given [2]bool) ([2][2]i
 	if moved > 0.25 && frontReach*wide < float64(n) {
 		return ends, r.noStep("beside the step near %s it changes again before it has come to rest", s.axis.Show(r.onAxis(s.axis, s.x0+at*s.h)))
 	}
-	for i, room := range []float64{at, float64(n-1) - at} {
-		if given[i] {
-			continue
+	ends, short := aside(at, wide, n, ends, given)
+	for range 40 {
+		rough := s.plateau(ends[1]).Level - s.plateau(ends[0]).Level
+		zero, one := s.level(ends[0], rough), s.level(ends[1], rough)
+		if zero.slope == 0 && one.slope == 0 {
+			break
 		}
-		// The plateau needs some points and a standard deviation of length.
-		need := math.Max(leastPlateau, wide)
-		reach := math.Min(frontReach*wide, room-need)
-		if reach < leastReach*wide {
+		lo, hi := ends[0][1]-1, ends[1][0]
+		mean, sigma := s.between(zero, one, lo, hi).centre(lo, hi)
+		if v := mean + sigma; v-v != 0 { // no number
+			if short[0] || short[1] {
+				break
+			}
+			return ends, r.noStep("the lines through both plateaus meet amid the front")
+		}
+		was := wide
+		at, wide = math.Min(math.Max((mean-s.x0)/s.h, float64(first)), float64(last-1)), math.Max(sigma/s.h, 0.5)
+		ends, short = aside(at, wide, n, ends, given)
+		if math.Abs(wide/was-1) < 0.01 {
+			break
+		}
+	}
+	for i, room := range []float64{at, float64(n-1) - at} {
+		if short[i] {
 			side, verb, more := "before", "begins", "start recording earlier"
 			if i == 1 {
 				side, verb, more = "after", "ends", "record until the signal is steady"
@@ -509,16 +537,34 @@ func (r TransitionResult) beside(s even, ends [2][2]int, given [2]bool) ([2][2]i
 			return ends, fmt.Errorf("trace %q does not show the plateau %s the step: it %s only %.1f standard deviations of the front from its middle, and %.0f are the least; %s, or give the plateau, or set Search to one transition. A gradient of the pump has no plateau and no plates",
 				r.Signal, side, verb, room/wide, leastReach+1, more)
 		}
+	}
+	return ends, nil
+}
+
+// aside puts the plateaus that were not given beside a front of this middle and
+// width, and tells which side is too short for one.
+func aside(at, wide float64, n int, ends [2][2]int, given [2]bool) (_ [2][2]int, short [2]bool) {
+	if !(wide < float64(n)) {
+		wide = float64(n)
+	}
+	for i, room := range []float64{at, float64(n-1) - at} {
+		if given[i] {
+			continue
+		}
+		// The plateau needs some points and a standard deviation of length.
+		need := math.Max(leastPlateau, math.Min(wide, room/2))
+		reach := math.Min(frontReach*wide, room-need)
+		short[i] = reach < leastReach*wide
 		length := int(math.Max(reach, need))
 		if i == 0 {
-			end := int(at-reach) + 1
+			end := max(int(at-reach)+1, leastPlateau)
 			ends[0] = [2]int{max(0, end-length), end}
 		} else {
-			begin := int(math.Ceil(at + reach))
+			begin := min(int(math.Ceil(at+reach)), n-leastPlateau)
 			ends[1] = [2]int{begin, min(n, begin+length)}
 		}
 	}
-	return ends, nil
+	return ends, short
 }
 
 // plateNumber makes plates of one method.
@@ -553,7 +599,7 @@ func (r *TransitionResult) measure() error {
 	r.Derivative, r.Discretisation = f.differences(r.lo, r.hi)
 	r.Clipped = r.calm.clipped(float64(r.Start), float64(r.End), float64(r.Transition.From), float64(r.Transition.To))
 	if !(r.Moments.Mean > 0) {
-		return fmt.Errorf("trace %q: the front comes at %v, before the new buffer can be there; the trace's zero must be the moment it enters the system, and ExtraColumnVolume what lies outside the column", r.Signal, r.Moments.Mean)
+		return fmt.Errorf("trace %q: the front comes at %v, before the new buffer can be there; the trace's zero must be the moment it enters the system, and ExtraColumnVolume only what lies outside the column", r.Signal, r.Moments.Mean)
 	}
 	if !(r.V16 < r.V50 && r.V50 < r.V84 && r.Clipped.Variance > 0) {
 		return r.noStep("15.87, 50 and 84.13 %% of its step do not follow each other")

@@ -21,8 +21,11 @@ func (r *TransitionResult) doubtPlateaus() {
 	}{{"before", r.Before}, {"after", r.After}} {
 		// A slope's own error along n points is √(12/n) of the noise.
 		if d := math.Abs(p.Drift); d > mostPlateauDrift*step && d > 4*p.Noise*math.Sqrt(12/float64(p.Points)) {
-			r.warn(fmt.Sprintf("The plateau %s the step is not level: it changes by %s of the step from %s", p.side, percentage(d/step), p.Range),
-				"Record until the signal is steady, set Before and After to level stretches, and look at the temperature compensation; moments suffer first")
+			what := fmt.Sprintf("The plateau %s the step is not level: it changes by %s of the step from %s", p.side, percentage(d/step), p.Range)
+			if p.Sloped {
+				what += ". The step was measured from a straight line through it"
+			}
+			r.warn(what, "Record until the signal is steady, set Before and After to level stretches, and look at the temperature compensation; moments suffer first")
 		}
 	}
 	_, sigma := r.front.centre(r.lo, r.hi)
@@ -49,8 +52,8 @@ func (r TransitionResult) elsewhere() (x, part float64) {
 	noise := r.Noise / math.Abs(r.Step)
 	for i, v := range r.front.y {
 		switch {
-		case i <= r.lo-r.quiet[0]:
-		case i >= r.hi+r.quiet[1]:
+		case i <= r.lo-r.Before.Points:
+		case i >= r.hi+r.After.Points:
 			v--
 		default:
 			continue

@@ -51,22 +51,33 @@ func (r TransitionResult) spreadSlope(g gradient, i int, w float64) {
 }
 
 // stdErr returns the standard error of a number with this gradient: its own
-// samples, and those of the plateaus, whose means make the levels.
+// samples, and those of the plateaus, which make the levels.
 //
 //	∂F/∂C = 1/ΔC,  ∂F/∂C0 = -(1-F)/ΔC,  ∂F/∂C∞ = -F/ΔC
 func (r TransitionResult) stdErr(g gradient) float64 {
-	zero, one := 0.0, 0.0
+	var mean, tilt [2]float64 // how the number follows each level and its slope
 	for i, v := range g {
-		zero += v * (1 - r.front.y[i])
-		one += v * r.front.y[i]
+		f := r.front.y[i]
+		for k, part := range [2]float64{v * (1 - f), v * f} {
+			at := min(i, r.hi)
+			if k == 1 {
+				at = max(i, r.lo)
+			}
+			mean[k] += part
+			tilt[k] += part * (float64(at) - r.levels[k].middle)
+		}
 	}
 	sum := 0.0
 	for i, v := range g {
-		switch {
-		case i <= r.lo && i > r.lo-r.quiet[0]:
-			v -= zero / float64(r.quiet[0])
-		case i >= r.hi && i < r.hi+r.quiet[1]:
-			v -= one / float64(r.quiet[1])
+		for k, l := range r.levels {
+			from := float64(i) - l.middle
+			if math.Abs(from) > l.points/2 {
+				continue
+			}
+			v -= mean[k] / l.points
+			if l.slope != 0 {
+				v -= tilt[k] * from * 12 / (l.points * (l.points*l.points - 1))
+			}
 		}
 		sum += v * v
 	}

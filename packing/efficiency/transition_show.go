@@ -138,7 +138,11 @@ func (r TransitionResult) Measured() table.Table {
 		name string
 		p    Plateau
 	}{{"plateau before", r.Before}, {"plateau after", r.After}} {
-		t.Add(s.name, fmt.Sprintf("%s %s over %d points, %s; it changes by %s of the step", significant(s.p.Level, 5), r.Unit, s.p.Points, s.p.Range, percentage(math.Abs(s.p.Drift/r.Step))))
+		text := fmt.Sprintf("%s %s over %d points, %s; it changes by %s of the step", significant(s.p.Level, 5), r.Unit, s.p.Points, s.p.Range, percentage(math.Abs(s.p.Drift/r.Step)))
+		if s.p.Sloped {
+			text += ", and the step was measured from this straight line"
+		}
+		t.Add(s.name, text)
 	}
 	t.Add("step", r.stepText())
 	step := r.SamplingStep.String()

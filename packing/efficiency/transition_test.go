@@ -268,6 +268,81 @@ func noisyFront(t testing.TB, seed uint64, noise float64) (Transition, trace.Tra
 	})
 }
 
+// Fronts of known moments whose plateaus drift along straight lines, by parts of
+// the step in a column volume. Seen from level plateaus, 2 % made N 373 of 670.
+func TestDriftingFronts(t *testing.T) {
+	const mu, sigma, tau, noise, seeds = 0.9, 0.032, 0.015, 4e-4, 25
+	p, cv := inColumnVolumes(18 * Centimetre)
+	front := func(seed uint64, before, after float64) TransitionResult {
+		r := rand.New(rand.NewPCG(seed, 11))
+		return evaluateFront(t, p, stepOf(t, cv, 900, 0.0025, func(v float64) float64 {
+			f := made.EMGFront(v, mu, sigma, tau)
+			return 5 + 80*(f+(1-f)*before*v+f*after*v+noise*r.NormFloat64())
+		}))
+	}
+	wide := func(r TransitionResult) float64 { return (r.Moments.To - r.Moments.From).In(cv) }
+	level := front(0, 0, 0)
+	if level.Before.Sloped || level.After.Sloped {
+		t.Error("a level plateau has a slope")
+	}
+	for _, d := range [][2]float64{{0.005, 0.005}, {0.02, 0.02}, {-0.05, -0.05}, {0.1, 0.1}, {0.02, 0.005}, {-0.02, 0.02}} {
+		// A line whose slopes differ makes no other front: F is what was put in.
+		plates, mean := (mu+tau)*(mu+tau)/(sigma*sigma+tau*tau), mu+tau
+		sum := 0.0
+		for seed := range uint64(seeds) {
+			r := front(seed, d[0], d[1])
+			if !r.Before.Sloped || !r.After.Sloped {
+				t.Errorf("drift %v: no slope was seen", d)
+			}
+			z := (r.ByMoments.Plates - plates) / r.ByMoments.PlatesStdErr
+			sum += z
+			// Of 150 independent errors the largest is seldom above 3.5.
+			if math.Abs(z) > 4 {
+				t.Errorf("drift %v: %v plates by moments, want %v to %v", d, r.ByMoments.Plates, plates, r.ByMoments.PlatesStdErr)
+			}
+			near(t, "mean", r.FrontVolume, mean, 4*r.FrontVolumeStdErr, "µ + τ")
+			near(t, "range of the moments", wide(r), wide(level), 0.03*wide(level), "the same front without drift")
+		}
+		if bias := sum / seeds; math.Abs(bias) > 3/math.Sqrt(seeds) {
+			t.Errorf("drift %v: the plates are off by %.2f standard errors on average", d, bias)
+		}
+	}
+	r := front(1, 0.05, 0.05)
+	if s := r.String(); !strings.Contains(s, "The step was measured from a straight line through it") || !strings.Contains(r.Measured().String(), "straight line") {
+		t.Errorf("the drift is not told:\n%s", s)
+	}
+}
+
+// What is taken for the drift of a plateau, and what is not.
+func TestPlateauLevel(t *testing.T) {
+	const n, noise = 200, 0.001
+	made := func(seed uint64, f func(x float64) float64) level {
+		r := rand.New(rand.NewPCG(seed, 12))
+		e := even{h: 1, y: make([]float64, n)}
+		for i := range e.y {
+			e.y[i] = f(float64(i)/n) + noise*r.NormFloat64()
+		}
+		return e.level([2]int{0, n}, 1)
+	}
+	false3 := 0
+	for seed := range uint64(400) {
+		if made(seed, func(float64) float64 { return 1 }).slope != 0 {
+			false3++
+		}
+	}
+	if false3 > 5 { // 0.27 % of 400 are 1.1; more than 5 in 1 of 1000
+		t.Errorf("noise has a slope %d times of 400", false3)
+	}
+	// The error of a slope is σ√(12/n³).
+	near(t, "slope", made(1, func(x float64) float64 { return 0.02 * x }).slope, 0.02/n, 4*noise*math.Sqrt(12.0/n/n/n), "as made")
+	if l := made(1, func(x float64) float64 { return 0.05 * math.Exp(-6*x) }); l.slope != 0 {
+		t.Errorf("a signal that comes to rest has the slope %v of a drift", l.slope)
+	}
+	if l := made(1, func(x float64) float64 { return 0.05 * x * (1 - x) }); l.slope != 0 {
+		t.Errorf("a bow has the slope %v of a drift", l.slope)
+	}
+}
+
 // What must not change the numbers.
 func TestFrontLaws(t *testing.T) {
 	p, tr := noisyFront(t, 1, 0.002)

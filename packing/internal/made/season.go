@@ -27,7 +27,7 @@ func Season() []byte {
 	const (
 		cycles, rows = 40, 281
 		first, step  = 5.0, 0.05 // L
-		holdUp       = 0.35      // L
+		extraColumn  = 0.35      // L
 		drifts       = 25        // first cycle that does
 		repacked     = 35        // first cycle of the new bed
 	)
@@ -47,7 +47,7 @@ func Season() []byte {
 		tau *= 1 + 0.04*r.NormFloat64()
 		wash, strip := 5.2+0.05*r.NormFloat64(), 84.5+0.4*r.NormFloat64()
 		curves[i] = func(v float64) float64 {
-			return wash + (strip-wash)*EMGFront((v-holdUp)/bedVolume, mu, sigma, tau) + 0.03*r.NormFloat64()
+			return wash + (strip-wash)*EMGFront((v-extraColumn)/bedVolume, mu, sigma, tau) + 0.03*r.NormFloat64()
 		}
 	}
 	var b bytes.Buffer
@@ -57,10 +57,10 @@ Column: column 04, 30.0 cm inner diameter
 Bed height: 18.0 cm
 Medium: Marram, mean bead 90 µm, lot M-0417
 Flow: 106 L/h (150 cm/h)
-Volume: counted from the switch of the valve; hold-up outside the bed %.2f L
+Volume: counted from the switch of the valve; extra-column volume %.2f L
 Repacked: before cycle %d
 
-`, program, seasonSeed, cycles, holdUp, repacked)
+`, program, seasonSeed, cycles, extraColumn, repacked)
 	b.WriteString("Volume (L)")
 	for i := range curves {
 		fmt.Fprintf(&b, ",cycle %02d (mS/cm)", i+1)
