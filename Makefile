@@ -21,7 +21,8 @@ GO_BUILD := go build -trimpath -ldflags='-s -w'
 # Jupyter programs see this environment alone, not the user's own settings.
 JUPYTER := VIRTUAL_ENV=$(CURDIR)/$(VENV) JUPYTER_PREFER_ENV_PATH=1 PATH="$(CURDIR)/$(VENV)/bin:$$PATH"
 ALONE   := JUPYTER_CONFIG_DIR=$(CURDIR)/build/jupyter/config JUPYTER_DATA_DIR=$(CURDIR)/build/jupyter/data \
-	JUPYTER_RUNTIME_DIR=$(CURDIR)/build/jupyter/runtime IPYTHONDIR=$(CURDIR)/build/jupyter/ipython
+	JUPYTER_RUNTIME_DIR=$(CURDIR)/build/jupyter/runtime IPYTHONDIR=$(CURDIR)/build/jupyter/ipython \
+	XDG_STATE_HOME=$(CURDIR)/build/jupyter/state
 
 .PHONY: help
 help: ## list what can be made
@@ -92,7 +93,7 @@ lab: installed ## JupyterLab with the kernel and the notebooks; needs Python
 
 .PHONY: bench
 bench: build $(VENV)/ready ## times beside those of others, as ratios; needs Python; BENCH_LARGE=1 reads 1 GB, too
-	$(PYTHON) -B $(CLIENTS)/bench.py
+	$(ALONE) $(PYTHON) -B $(CLIENTS)/bench.py
 
 # What `make check` looks at.
 
