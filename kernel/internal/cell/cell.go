@@ -24,18 +24,31 @@ const (
 	Note = "note error"
 	// Step is called as Step(i) before the top-level statement Nodes[i].
 	Step = "next step"
-	// Text is called as Text(f, x), where f writes x or each element of x, and
-	// returns what package fmt writes so. Text(x) is for interfaces, whose
-	// values know how to write themselves.
-	Text = "text of"
+	// Text is called as Text(x) and returns what package fmt writes as it would
+	// write x if it saw the methods and names of types that cells have declared.
+	// TypeName(x) returns the name of the type of x.
+	Text     = "text of"
+	TypeName = "type of"
+	// Wrap is called as Wrap(x) and returns x as an interface{} that keeps the
+	// type with it. Plain(x) returns the value in it. Assert(x, T) is x.(T),
+	// Asserts(x, T) also says whether x is a T, and Which(x, T, U) says which of
+	// some types the value in x has.
+	Wrap    = "wrap value"
+	Plain   = "plain value"
+	Assert  = "assert type"
+	Asserts = "asserts type"
+	Which   = "which type"
 	// Box is called as Box(x) and returns x as an interface{}, which is nil if
 	// x is. Unbox(x, T) returns it as the T that it was.
 	Box   = "box value"
 	Unbox = "unbox value"
-	// IsError and AsError are errors.Is and errors.As that see the methods of
-	// types that cells have declared.
-	IsError = "is error"
-	AsError = "as error"
+	// Convert is called as Convert(x, I) and returns the pointer x as an I.
+	Convert = "convert pointer"
+	// IsError, AsError and UnwrapError are errors.Is, errors.As and
+	// errors.Unwrap that see the methods of types that cells have declared.
+	IsError     = "is error"
+	AsError     = "as error"
+	UnwrapError = "unwrap error"
 	// Values is called as Values(a, b) in place of the list "a, b" at the end
 	// of a cell, and returns both. Values(a) has one value alone. It is written into the source, so it is an
 	// identifier, of a letter that no keyboard has.

@@ -20,10 +20,9 @@ type Types interface {
 	Constant(ast.Expr) constant.Value
 	// TypeExpr writes a type as the cell can name it, or returns nil.
 	TypeExpr(types.Type) ast.Expr
-	// TextMethod returns the name of the method that writes values of a type
-	// that a cell has declared, or may have if it is an interface: String or
-	// Error, or "".
-	TextMethod(types.Type) string
+	// Package returns the path of the linked package that a function which is
+	// called belongs to, or "".
+	Package(ast.Expr) string
 	// Copied returns the type of the value that a method value of a type that
 	// a cell has declared binds, or nil if it binds an address.
 	Copied(*ast.SelectorExpr) types.Type
@@ -70,6 +69,7 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 	}
 	over := map[*ast.RangeStmt]types.Type{}
 	unlabelled := map[ast.Stmt]bool{}
+	switches := map[*ast.BlockStmt]bool{} // that hold a switch on types
 	return astutil.Apply(n, func(c *astutil.Cursor) bool {
 		switch n := c.Node().(type) {
 		case *ast.FuncLit:
@@ -87,6 +87,10 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 		case *ast.LabeledStmt:
 			if unlabelled[n.Stmt] {
 				c.Replace(n.Stmt)
+			} else if b, ok := n.Stmt.(*ast.BlockStmt); ok && switches[b] {
+				last := len(b.List) - 1
+				b.List[last] = &ast.LabeledStmt{Label: n.Label, Colon: n.Colon, Stmt: b.List[last]}
+				c.Replace(b)
 			}
 		case *ast.RangeStmt:
 			label := ""
@@ -121,6 +125,19 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 					}
 				}
 			}
+		case *ast.TypeAssertExpr:
+			if n.Type == nil { // of a switch
+				break
+			}
+			x := asserted(n, c.Parent())
+			replaced[x] = typeOf(n, t)
+			c.Replace(x)
+		case *ast.TypeSwitchStmt:
+			s := byType(n)
+			if b, ok := s.(*ast.BlockStmt); ok {
+				switches[b] = true
+			}
+			c.Replace(s)
 		case *ast.BinaryExpr:
 			if n.Op == token.EQL || n.Op == token.NEQ {
 				x, y := typeOf(n.X, t), typeOf(n.Y, t)
@@ -144,12 +161,13 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 				}
 			}
 		case *ast.CallExpr:
+			giveTexts(n, t)
 			convertArguments(n, t)
 			seeErrors(n, t)
-			giveTexts(n, t)
 			oneValue(n, t)
 		case *ast.StructType:
 			boxFields(n, t)
+			hideFields(n)
 		case *ast.CompositeLit:
 			convertElements(n, t)
 			boxElements(n, t)
@@ -236,8 +254,11 @@ func typedNil(x ast.Expr, typ types.Type, t Types) ast.Expr {
 // that a cell has declared: the interpreter forgets to in some places, and
 // cannot do it with a constant.
 func toInterface(x ast.Expr, typ types.Type, t Types) ast.Expr {
-	if typ == nil || !types.IsInterface(typ) || typ.Underlying().(*types.Interface).Empty() {
+	if typ == nil || !types.IsInterface(typ) {
 		return x
+	}
+	if isEmpty(typ) {
+		return wrapped(x, t)
 	}
 	if !ofCell(t.Type(x)) {
 		return x
@@ -249,6 +270,9 @@ func toInterface(x ast.Expr, typ types.Type, t Types) ast.Expr {
 	if t.Constant(x) != nil {
 		x = notConstant(x)
 	}
+	if _, pointer := t.Type(x).(*types.Pointer); pointer {
+		return &ast.CallExpr{Fun: &ast.Ident{NamePos: x.Pos(), Name: Convert}, Lparen: x.Pos(), Args: []ast.Expr{x, named}, Rparen: x.End()}
+	}
 	return conversion(named, x)
 }
 
@@ -258,14 +282,16 @@ func conversion(named, x ast.Expr) ast.Expr {
 	return &ast.CallExpr{Fun: &ast.ParenExpr{Lparen: x.Pos(), X: named, Rparen: x.Pos()}, Lparen: x.Pos(), Args: []ast.Expr{x}, Rparen: x.End()}
 }
 
-// seeErrors makes errors.Is, and errors.As to a type that a cell has declared,
-// calls of ours.
+// seeErrors makes errors.Is and errors.Unwrap, and errors.As to a type that a
+// cell has declared, calls of ours.
 func seeErrors(call *ast.CallExpr, t Types) {
 	name, ok := functionOf("errors", call)
-	if !ok || t == nil || len(call.Args) != 2 || typeOf(call.Fun, t) == nil {
+	if !ok || typeOf(call.Fun, t) == nil {
 		return
 	}
-	switch p, _ := t.Type(call.Args[1]).(*types.Pointer); {
+	switch p, _ := t.Type(call.Args[len(call.Args)-1]).(*types.Pointer); {
+	case name == "Unwrap":
+		call.Fun = &ast.Ident{NamePos: call.Pos(), Name: UnwrapError}
 	case name == "Is":
 		call.Fun = &ast.Ident{NamePos: call.Pos(), Name: IsError}
 	case name == "As" && p != nil && ofCell(p.Elem()):
@@ -289,8 +315,12 @@ func convertArguments(call *ast.CallExpr, t Types) {
 	if fun == nil {
 		return
 	}
+	if isEmpty(fun) && len(call.Args) == 1 {
+		call.Args[0] = wrapped(call.Args[0], t)
+		return
+	}
 	if types.IsInterface(fun) && len(call.Args) == 1 { // a conversion
-		if t.Constant(call.Args[0]) != nil && !fun.Underlying().(*types.Interface).Empty() {
+		if t.Constant(call.Args[0]) != nil {
 			call.Args[0] = notConstant(call.Args[0])
 		}
 		return
@@ -299,13 +329,22 @@ func convertArguments(call *ast.CallExpr, t Types) {
 	if !ok {
 		return
 	}
+	pkg := t.Package(call.Fun)
 	for i, x := range call.Args {
 		p := sig.Params().Len() - 1
+		var typ types.Type
 		switch {
 		case i < p || i == p && !sig.Variadic():
-			call.Args[i] = toInterface(x, sig.Params().At(i).Type(), t)
+			typ = sig.Params().At(i).Type()
 		case sig.Variadic() && !call.Ellipsis.IsValid():
-			call.Args[i] = toInterface(x, sig.Params().At(p).Type().(*types.Slice).Elem(), t)
+			if s, ok := sig.Params().At(p).Type().(*types.Slice); ok { // not the string of append
+				typ = s.Elem()
+			}
+		}
+		if pkg != "" && !keepsValues[pkg] && isEmpty(typ) {
+			call.Args[i] = plain(x, t)
+		} else {
+			call.Args[i] = toInterface(x, typ, t)
 		}
 	}
 }
@@ -768,69 +807,38 @@ func deferBuiltin(d *ast.DeferStmt) []ast.Stmt {
 	return before
 }
 
-// element returns the type of the elements of slices, arrays and maps, those
-// that fmt would write, or the type itself.
-func element(typ types.Type) types.Type {
-	for {
-		switch u := typ.(type) {
-		case *types.Slice:
-			typ = u.Elem()
-		case *types.Array:
-			typ = u.Elem()
-		case *types.Map:
-			typ = u.Elem()
-		default:
-			return typ
-		}
+// giveTexts makes packages fmt and log see the types that cells have declared.
+func giveTexts(print *ast.CallExpr, t Types) {
+	name, ok := fmtFunction(print)
+	if !ok {
+		name, ok = functionOf("log", print)
 	}
-}
-
-// giveTexts makes package fmt see the String and Error methods of types that
-// cells have declared: x of type T, or with elements of type T, becomes
-// Text(func(v T) string { return v.String() }, x), and with an interface Text(x).
-func giveTexts(call *ast.CallExpr, t Types) {
-	name, ok := fmtFunction(call)
-	if !ok || t == nil || call.Ellipsis.IsValid() || !slices.ContainsFunc(
-		[]string{"Print", "Sprint", "Fprint", "Append", "Errorf"}, func(p string) bool { return strings.HasPrefix(name, p) }) {
+	if !ok || t == nil || print.Ellipsis.IsValid() || !slices.ContainsFunc(
+		[]string{"Print", "Sprint", "Fprint", "Append", "Errorf", "Fatal", "Panic"}, func(p string) bool { return strings.HasPrefix(name, p) }) {
 		return
 	}
-	inside := true
-	for _, a := range call.Args {
-		if lit, ok := a.(*ast.BasicLit); ok && strings.Contains(lit.Value, "%T") {
-			return // which would see the type of the text
-		} else if ok && strings.Contains(lit.Value, "%#v") {
-			inside = false
-		}
+	first := 0
+	if strings.HasPrefix(name, "Fprint") || strings.HasPrefix(name, "Append") {
+		first = 1
 	}
-	for i, a := range call.Args {
-		typ := t.Type(a)
-		if typ == nil {
-			continue
+	named := map[int]bool{}
+	if strings.HasSuffix(name, "f") && first < len(print.Args) {
+		if format, ok := print.Args[first].(*ast.BasicLit); ok {
+			named = nameTypes(format)
 		}
-		if inside {
-			typ = element(typ)
+		first++
+	}
+	for i := first; i < len(print.Args); i++ {
+		x := print.Args[i]
+		typ := t.Type(x)
+		switch {
+		case typ == nil:
+		case named[i-first]:
+			print.Args[i] = call(TypeName, x.Pos(), x)
+		case name == "Errorf" && types.Implements(typ, types.Universe.Lookup("error").Type().Underlying().(*types.Interface)):
+			print.Args[i] = call(Plain, x.Pos(), toInterface(x, types.Universe.Lookup("error").Type(), t)) // which errors.As finds
+		case isEmpty(typ) || mayBeOfCell(typ) || hides(typ):
+			print.Args[i] = call(Text, x.Pos(), x)
 		}
-		method, named := t.TextMethod(typ), t.TypeExpr(typ)
-		if method == "" || named == nil {
-			continue
-		}
-		at := a.Pos()
-		id := func(s string) *ast.Ident { return &ast.Ident{NamePos: at, Name: s} }
-		if name == "Errorf" && method == "Error" { // which errors.As finds
-			a = toInterface(a, types.Universe.Lookup("error").Type(), t)
-			typ = t.Type(a)
-		}
-		if typ == nil || types.IsInterface(typ) {
-			call.Args[i] = &ast.CallExpr{Fun: id(Text), Lparen: at, Rparen: a.End(), Args: []ast.Expr{a}}
-			continue
-		}
-		text := &ast.CallExpr{Fun: &ast.SelectorExpr{X: id("v"), Sel: id(method)}, Lparen: at, Rparen: at}
-		call.Args[i] = &ast.CallExpr{Fun: id(Text), Lparen: at, Rparen: a.End(), Args: []ast.Expr{
-			&ast.FuncLit{
-				Type: &ast.FuncType{Func: at,
-					Params:  &ast.FieldList{List: []*ast.Field{{Names: []*ast.Ident{id("v")}, Type: named}}},
-					Results: &ast.FieldList{List: []*ast.Field{{Type: id("string")}}}},
-				Body: &ast.BlockStmt{Lbrace: at, List: []ast.Stmt{&ast.ReturnStmt{Return: at, Results: []ast.Expr{text}}}, Rbrace: at},
-			}, a}}
 	}
 }

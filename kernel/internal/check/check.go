@@ -323,32 +323,21 @@ func (c *Cell) Copied(x *ast.SelectorExpr) types.Type {
 	return s.Recv()
 }
 
-// TextMethod returns the method that writes values of a type that a cell has
-// declared, or may have if it is an interface: Error, String, or "".
-func (c *Cell) TextMethod(t types.Type) string {
-	base := t
-	if p, ok := t.(*types.Pointer); ok {
-		base = p.Elem()
-	}
-	n, ok := base.(*types.Named)
-	if !ok {
-		return ""
-	}
-	if types.IsInterface(n) {
-		return "String" // the value in it may have one
-	}
-	if !inMain(n) {
-		return ""
-	}
-	for _, name := range []string{"Error", "String"} {
-		m, _, _ := types.LookupFieldOrMethod(t, false, n.Obj().Pkg(), name)
-		f, ok := m.(*types.Func)
-		if !ok {
-			continue
+// Package returns the path of the linked package that a function which is
+// called belongs to, or "".
+func (c *Cell) Package(fun ast.Expr) string {
+	switch fun := ast.Unparen(fun).(type) {
+	case *ast.Ident:
+		if obj := c.dotImported(fun.Name); obj != nil {
+			return obj.Pkg().Path()
 		}
-		sig := f.Signature()
-		if sig.Params().Len() == 0 && sig.Results().Len() == 1 && sig.Results().At(0).Type() == types.Typ[types.String] {
-			return name
+	case *ast.SelectorExpr:
+		if s := c.selections[fun]; s != nil {
+			if p := s.Obj().Pkg(); p != nil && s.Kind() == types.MethodVal && p.Path() != "main" {
+				return p.Path()
+			}
+		} else if id, ok := fun.X.(*ast.Ident); ok {
+			return c.imports[id.Name].path
 		}
 	}
 	return ""

@@ -146,9 +146,11 @@ func TestTypes(t *testing.T) {
 			t.Errorf("%s has type %s, want %s", code, got, want)
 		}
 	}
-	c := nb.check("T{}")
-	if m := c.TextMethod(c.Type(nb.nodes[0].(*ast.ExprStmt).X)); m != "Error" {
-		t.Errorf("T is written by %q", m)
+	for code, want := range map[string]string{"m.NewInt(3)": "math/big", "m.NewInt(3).Sign()": "math/big", "Sqrt(9)": "", "T{}.Error()": "", "p.In(Bar)": "github.com/evenbed/evenbed/packing/units"} {
+		c := nb.check(code)
+		if got := c.Package(nb.nodes[0].(*ast.ExprStmt).X.(*ast.CallExpr).Fun); got != want {
+			t.Errorf("%s calls a function of %q, want %q", code, got, want)
+		}
 	}
 }
 

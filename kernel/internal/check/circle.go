@@ -5,6 +5,7 @@ import (
 	"go/ast"
 	"go/token"
 	"go/types"
+	"strings"
 )
 
 // circles finds the types that refer to themselves. The interpreter takes its
@@ -215,6 +216,14 @@ func (c *Cell) compares(n ast.Node) {
 			if m, ok := c.Type(n).(*types.Map); ok && ownInterface(m.Key()) {
 				refuse(n, "find keys", "use a string or a number as the key")
 			}
+		case *ast.CallExpr:
+			if pkg := c.Package(n.Fun); strings.HasPrefix(pkg, "encoding/") {
+				for _, x := range n.Args {
+					if t := c.Type(x); t != nil {
+						c.encodes(x, t, pkg, map[types.Type]bool{})
+					}
+				}
+			}
 		case *ast.BinaryExpr:
 			if t := c.Type(n.X); t != nil && (n.Op == token.EQL || n.Op == token.NEQ) && !types.IsInterface(t) && ownInterface(t) {
 				refuse(n, "compare values", "compare their fields one by one")
@@ -222,6 +231,40 @@ func (c *Cell) compares(n ast.Node) {
 		}
 		return true
 	})
+}
+
+// encodes finds what an encoder does not see of a type that a cell has declared:
+// methods by which it encodes itself, and that fields are embedded.
+func (c *Cell) encodes(x ast.Expr, t types.Type, pkg string, seen map[types.Type]bool) {
+	if seen[t] {
+		return
+	}
+	seen[t] = true
+	if n, ok := t.(*types.Named); ok {
+		if !inMain(n) {
+			return
+		}
+		for m := range n.Methods() {
+			if name := m.Name(); strings.HasPrefix(name, "Marshal") || strings.HasPrefix(name, "Unmarshal") {
+				c.Problems = append(c.Problems, Problem{x.Pos(), fmt.Sprintf("%s does not see the method %s of %s, which only the interpreter knows; encode what it makes", pkg, name, n.Obj().Name())})
+				return
+			}
+		}
+	}
+	switch u := t.Underlying().(type) {
+	case *types.Struct:
+		for f := range u.Fields() {
+			if f.Embedded() {
+				c.Problems = append(c.Problems, Problem{x.Pos(), fmt.Sprintf("%s does not see that %s is embedded; write its fields into the struct", pkg, f.Name())})
+				return
+			}
+			c.encodes(x, f.Type(), pkg, seen)
+		}
+	case *types.Map:
+		c.encodes(x, u.Elem(), pkg, seen)
+	case interface{ Elem() types.Type }:
+		c.encodes(x, u.Elem(), pkg, seen)
+	}
 }
 
 // ownInterface reports whether a value contains an interface with methods that

@@ -1,10 +1,8 @@
 package engine
 
 import (
-	"fmt"
 	"go/ast"
 	"reflect"
-	"strings"
 
 	"github.com/cosmos72/gomacro/fast"
 	xr "github.com/cosmos72/gomacro/xreflect"
@@ -16,19 +14,27 @@ import (
 // rewriter.
 func (in *interp) declareBuiltins() {
 	for name, b := range map[string]fast.Builtin{
-		"Display":    {Compile: in.compileDisplay, ArgMin: 1, ArgMax: 1},
-		"min":        {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
-		"max":        {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
-		"clear":      {Compile: in.compileClear, ArgMin: 1, ArgMax: 1},
-		cell.Guard:   {Compile: in.compileGuard, ArgMin: 1, ArgMax: 1},
-		cell.Note:    {Compile: in.compileNote, ArgMin: 1, ArgMax: 1},
-		cell.Step:    {Compile: in.compileStep, ArgMin: 1, ArgMax: 1},
-		cell.Text:    {Compile: in.compileText, ArgMin: 1, ArgMax: 2},
-		cell.Box:     {Compile: in.compileBox, ArgMin: 1, ArgMax: 1},
-		cell.Unbox:   {Compile: in.compileUnbox, ArgMin: 2, ArgMax: 2},
-		cell.IsError: {Compile: in.compileIs, ArgMin: 2, ArgMax: 2},
-		cell.AsError: {Compile: in.compileAs, ArgMin: 2, ArgMax: 2},
-		cell.Values:  {Compile: in.compileValues, ArgMin: 1, ArgMax: 1000},
+		"Display":        {Compile: in.compileDisplay, ArgMin: 1, ArgMax: 1},
+		"min":            {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
+		"max":            {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
+		"clear":          {Compile: in.compileClear, ArgMin: 1, ArgMax: 1},
+		cell.Guard:       {Compile: in.compileGuard, ArgMin: 1, ArgMax: 1},
+		cell.Note:        {Compile: in.compileNote, ArgMin: 1, ArgMax: 1},
+		cell.Step:        {Compile: in.compileStep, ArgMin: 1, ArgMax: 1},
+		cell.Text:        {Compile: in.compileText, ArgMin: 1, ArgMax: 1},
+		cell.TypeName:    {Compile: in.compileTypeName, ArgMin: 1, ArgMax: 1},
+		cell.Wrap:        {Compile: in.compileWrap, ArgMin: 1, ArgMax: 1},
+		cell.Convert:     {Compile: in.compileConvert, ArgMin: 2, ArgMax: 2},
+		cell.Plain:       {Compile: in.compilePlain, ArgMin: 1, ArgMax: 1},
+		cell.Assert:      {Compile: in.compileAssert, ArgMin: 2, ArgMax: 2},
+		cell.Asserts:     {Compile: in.compileAsserts, ArgMin: 2, ArgMax: 2},
+		cell.Which:       {Compile: in.compileWhich, ArgMin: 1, ArgMax: 1000},
+		cell.Box:         {Compile: in.compileBox, ArgMin: 1, ArgMax: 1},
+		cell.Unbox:       {Compile: in.compileUnbox, ArgMin: 2, ArgMax: 2},
+		cell.IsError:     {Compile: in.compileIs, ArgMin: 2, ArgMax: 2},
+		cell.AsError:     {Compile: in.compileAs, ArgMin: 2, ArgMax: 2},
+		cell.UnwrapError: {Compile: in.compileUnwrap, ArgMin: 1, ArgMax: 1},
+		cell.Values:      {Compile: in.compileValues, ArgMin: 1, ArgMax: 1000},
 	} {
 		in.ir.DeclBuiltin(name, b)
 	}
@@ -156,89 +162,6 @@ func (in *interp) compileUnbox(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) 
 		}
 		return []reflect.Value{v}
 	})
-}
-
-// compileText compiles Text(f, x) and Text(x).
-func (in *interp) compileText(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
-	result := []xr.Type{c.Universe.TypeOfInterface}
-	if len(node.Args) == 1 {
-		x := c.Expr1(node.Args[0], nil)
-		return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, result, func(vs []reflect.Value) []reflect.Value {
-			return []reflect.Value{texts(vs[0], x.Type, in.inside)}
-		})
-	}
-	f, x := c.Expr1(node.Args[0], nil), c.Expr1(node.Args[1], nil)
-	return in.call(c, []*fast.Expr{f, x}, []xr.Type{f.Type, x.Type}, result, func(vs []reflect.Value) []reflect.Value {
-		return []reflect.Value{texts(vs[1], x.Type, func(v reflect.Value, t xr.Type) any {
-			return text{v.Interface(), func() string { return vs[0].Call([]reflect.Value{v})[0].String() }}
-		})}
-	})
-}
-
-// texts returns, as an interface{}, what one makes of a value, or of the
-// elements of slices, arrays and maps without a name.
-func texts(v reflect.Value, t xr.Type, one func(reflect.Value, xr.Type) any) reflect.Value {
-	var made reflect.Value
-	switch k := t.Kind(); {
-	case t.Named() || k != reflect.Slice && k != reflect.Array && k != reflect.Map:
-		made = reflect.ValueOf(one(v, t))
-	case k == reflect.Map:
-		made = reflect.MakeMap(reflect.MapOf(v.Type().Key(), reflect.TypeFor[any]()))
-		for i := v.MapRange(); i.Next(); {
-			made.SetMapIndex(i.Key(), texts(i.Value(), t.Elem(), one))
-		}
-	default:
-		list := []any{}
-		for i := range v.Len() {
-			list = append(list, texts(v.Index(i), t.Elem(), one).Interface())
-		}
-		made = reflect.ValueOf(list)
-	}
-	x := reflect.New(reflect.TypeFor[any]()).Elem()
-	if made.IsValid() {
-		x.Set(made)
-	}
-	return x
-}
-
-// inside returns the value in an interface with the methods by which it is
-// written. Into the empty interface the interpreter would put it without.
-func (in *interp) inside(v reflect.Value, t xr.Type) any {
-	if v.IsNil() {
-		return nil
-	}
-	if !xr.IsEmulatedInterface(t) {
-		return v.Interface()
-	}
-	x, typ := xr.FromEmulatedInterface(xr.FromReflectValues([]reflect.Value{v})[0])
-	value := x.ReflectValue().Interface()
-	if write := in.writer(x, typ); write != nil {
-		return text{value, write}
-	}
-	return value
-}
-
-// A text is a value of a type that a cell has declared, with the method by
-// which the cell writes it.
-type text struct {
-	value any
-	write func() string
-}
-
-var (
-	_ fmt.Formatter = text{}
-	_ error         = text{}
-)
-
-func (t text) Error() string { return t.write() }
-
-// Format writes the value as package fmt writes one that has such a method.
-func (t text) Format(f fmt.State, verb rune) {
-	var v any = t.value
-	if strings.ContainsRune("vsxXq", verb) && !f.Flag('#') {
-		v = t.write()
-	}
-	fmt.Fprintf(f, fmt.FormatString(f, verb), v)
 }
 
 // call compiles a call of a function of ours.

@@ -112,7 +112,7 @@ func TestFailuresOfCells(t *testing.T) {
 		{"func() int {\n\treturn 1 / zero\n}()", "panic: integer divide by zero @2:9"},
 		{"\"plates \" + 1", "compile error: *mismatched types untyped string and untyped int* @1:1"},
 		{"func none() int { }", "compile error: missing return @1:19"},
-		{"var x any = \"s\"\nx.(int)", "panic: interface conversion: the value is no int @2:1"},
+		{"var x any = \"s\"\nx.(int)", "panic: interface conversion: the value is string, not int @2:1"},
 		{"none[\"k\"] = 1", "panic: assignment to entry in nil map @1:1"},
 		{"panic(errors.New(\"mine\"))", "panic: mine @1:1"},
 		{"q, err := bad()\nq, err = 1, nil", "error not looked at: err: bad thing @1:4"},

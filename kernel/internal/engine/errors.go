@@ -31,10 +31,10 @@ func (in *interp) errorTree(c *fast.Comp) errorTree {
 	return errorTree{in, method("Unwrap", nil, err), method("Unwrap", nil, &ast.ArrayType{Elt: err}), method("Is", err, &ast.Ident{Name: "bool"})}
 }
 
-// ofCell returns the value and the type that a cell has put into an error;
-// the type is nil for other errors.
-func ofCell(err error) (xr.Value, xr.Type) {
-	v := reflect.ValueOf(err)
+// ofCell returns the value and the type that a cell has put into an error or
+// another interface of a linked package; the type is nil for other values.
+func ofCell(x any) (xr.Value, xr.Type) {
+	v := reflect.ValueOf(x)
 	if v.Kind() == reflect.Pointer && !v.IsNil() && v.Elem().Kind() == reflect.Struct && v.Elem().NumField() > 0 && v.Elem().Field(0).CanInterface() {
 		if h, ok := v.Elem().Field(0).Interface().(xr.InterfaceHeader); ok {
 			return h.Value(), h.Type()
@@ -136,6 +136,27 @@ func (in *interp) compileAs(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fa
 			return true
 		})
 		return []reflect.Value{reflect.ValueOf(as)}
+	})
+}
+
+// compileUnwrap compiles UnwrapError(err).
+func (in *interp) compileUnwrap(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	e, ts := in.errorTree(c), []xr.Type{c.TypeOfError()}
+	return in.call(c, []*fast.Expr{in.toError(c, node.Args[0])}, ts, ts, func(vs []reflect.Value) []reflect.Value {
+		inner := reflect.New(errorType).Elem()
+		if err, _ := vs[0].Interface().(error); err != nil {
+			if v, t := ofCell(err); t == nil {
+				err = errors.Unwrap(err)
+			} else if x, ok := e.call(v, t, e.one); ok {
+				err, _ = x.(error)
+			} else {
+				err = nil
+			}
+			if err != nil {
+				inner.Set(reflect.ValueOf(err))
+			}
+		}
+		return []reflect.Value{inner}
 	})
 }
 

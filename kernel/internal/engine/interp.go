@@ -42,6 +42,8 @@ type interp struct {
 	probe func()        // an interpreted function that sets found
 	found *fast.Run     // the run of the goroutine that called probe
 	shows []interfaceOf // the display interfaces, for interpreted types
+	texts []xr.Type     // error and fmt.Stringer
+	types typesOfCells
 
 	checker *check.Checker
 
@@ -88,6 +90,7 @@ func newInterp(e *engine) (in *interp, err error) {
 	in.ir.ImportPackage("", displayPath)
 	in.ir.ImportPackage("_", "fmt") // by no name, so that values with a String method can be shown
 	in.shows = displayInterfaces(in.ir)
+	in.texts = []xr.Type{c.TypeOfError(), c.TypeOf((*fmt.Stringer)(nil)).Elem()}
 	// No code runs in the interpreter's own environment, but in the lanes',
 	// and preparing it for new variables must not touch the run of a lane.
 	own := in.ir.PrepareEnv()
@@ -351,10 +354,6 @@ func (a *attempt) showValue(vs []xr.Value) *failure {
 		types = append(types, a.code[len(a.code)-1].Out(i))
 	}
 	if len(vs) == 2 && hasOK(a.parsed) {
-		if _, asserts := a.parsed.Last().(*ast.TypeAssertExpr); asserts && !vs[1].Bool() {
-			return &failure{name: "panic", message: fmt.Sprintf("interface conversion: the value is no %v", types[0]),
-				places: []place{a.in.sources.place(a.parsed.Last().Pos())}}
-		}
 		vs, types = vs[:1], types[:1]
 	}
 	last := len(vs) - 1
@@ -394,7 +393,7 @@ func isCall(c *cell.Cell) bool {
 // value to those who ask for it.
 func hasOK(c *cell.Cell) bool {
 	switch x := c.Last().(type) {
-	case *ast.TypeAssertExpr, *ast.IndexExpr:
+	case *ast.IndexExpr:
 		return true
 	case *ast.UnaryExpr:
 		return x.Op == token.ARROW

@@ -38,8 +38,8 @@ func displayInterfaces(ir *fast.Interp) []interfaceOf {
 func (in *interp) bundle(vs []xr.Value, types []xr.Type) display.Bundle {
 	vs, types = slices.Clone(vs), slices.Clone(types)
 	for i, v := range vs {
-		if types[i] != nil && xr.IsEmulatedInterface(types[i]) && !v.IsNil() {
-			vs[i], types[i] = xr.FromEmulatedInterface(v)
+		if x, t := in.dynamic(v.ReflectValue(), types[i]); t != nil {
+			vs[i], types[i] = xr.FromReflectValues([]reflect.Value{x})[0], t
 		}
 	}
 	if len(vs) == 1 {
@@ -75,7 +75,7 @@ func (in *interp) rich(v xr.Value, t xr.Type) (display.Bundle, bool) {
 		if !t.Implements(i.typ) {
 			continue
 		}
-		if conv := in.ir.Comp.Converter(t, i.typ); conv != nil {
+		if conv := in.converter(t, i.typ); conv != nil {
 			if b, ok := display.Of(conv(v).ReflectValue().Interface()); ok {
 				for mime, data := range b.Data {
 					if mime != display.MIMETypeText || len(all.Data) == 0 {
@@ -116,11 +116,6 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 		return "<nil>"
 	}
 	rv := v.ReflectValue()
-	if t != nil && t.Named() && t.NumMethod() > 0 {
-		if write := in.writer(v, t); write != nil {
-			return write()
-		}
-	}
 	if !rv.CanInterface() {
 		return rv.String()
 	}
@@ -135,6 +130,9 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 	case reflect.Chan, reflect.UnsafePointer:
 		return typeName(rv.Type())
 	}
+	if t != nil {
+		x = in.textOf(rv, t)
+	}
 	return strings.ReplaceAll(fmt.Sprintf("%+v", x), unexported, "")
 }
 
@@ -145,11 +143,14 @@ const unexported = base.StrGensymPrivate
 // writer returns what calls the Error or String method of a value of a type
 // that a cell declared, or nil if it has none.
 func (in *interp) writer(v xr.Value, t xr.Type) func() string {
-	for _, i := range []xr.Type{in.ir.Comp.TypeOfError(), in.ir.Comp.TypeOf((*fmt.Stringer)(nil)).Elem()} {
+	for _, i := range in.texts {
 		if !t.Implements(i) {
 			continue
 		}
-		conv := in.ir.Comp.Converter(t, i)
+		if t.Kind() == reflect.Pointer && v.IsNil() && t.Elem().Implements(i) {
+			continue // its method would look at the value that is not there
+		}
+		conv := in.converter(t, i)
 		if conv == nil {
 			continue
 		}
