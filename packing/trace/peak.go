@@ -3,6 +3,7 @@ package trace
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -261,24 +262,16 @@ func (t Trace) ExtremesOver(l Line) (lowest, highest int) {
 	lowest, highest = -1, -1
 	level, slope := l.Level-l.Slope*l.Origin, l.Slope
 	low, high := math.Inf(1), math.Inf(-1)
-	// A stretch whose extremes do not pass those so far, wherever the line is
-	// lowest and highest in it, is not looked at point by point.
+	// A stretch in which no point passes the extremes so far, even where the line
+	// is lowest or highest in it, is not measured point by point.
 	for start := 0; start < len(t.y); start += extremeBlock {
 		end := min(start+extremeBlock, len(t.y))
-		y := t.y[start:end]
-		least, most := y[0], y[0]
-		for _, v := range y {
-			if v > most {
-				most = v
-			} else if v < least {
-				least = v
-			}
-		}
 		under, over := level+slope*t.x[start], level+slope*t.x[end-1]
 		if over < under {
 			under, over = over, under
 		}
-		if most-under <= high && least-over >= low {
+		y := t.y[start:end]
+		if !slices.ContainsFunc(y, func(v float64) bool { return v-under > high || v-over < low }) {
 			continue
 		}
 		x := t.x[start:end][:len(y)]
@@ -296,7 +289,7 @@ func (t Trace) ExtremesOver(l Line) (lowest, highest int) {
 }
 
 // extremeBlock is how many points [Trace.ExtremesOver] looks at together.
-const extremeBlock = 256
+const extremeBlock = 64
 
 // Count returns the number of points from one position to another.
 func (t Trace) Count(from, to float64) int {
