@@ -66,11 +66,11 @@ func (t Trace) apexAt(k, reach int) Apex {
 
 // highest returns the index of the first of the highest values.
 func highest(y []float64) int {
-	k, top := 0, y[0]
-	for i, v := range y {
-		if v > top {
-			k, top = i, v
-		}
+	k := 0
+	for next := 0; next >= 0; {
+		k += next
+		top := y[k]
+		next = slices.IndexFunc(y[k:], func(v float64) bool { return v > top })
 	}
 	return k
 }
@@ -271,7 +271,8 @@ func (t Trace) ExtremesOver(l Line) (lowest, highest int) {
 			under, over = over, under
 		}
 		y := t.y[start:end]
-		if !slices.ContainsFunc(y, func(v float64) bool { return v-under > high || v-over < low }) {
+		top, bottom := high+under, low+over // rounding cannot lift a lower v above high+under
+		if !slices.ContainsFunc(y, func(v float64) bool { return v >= top || v <= bottom }) {
 			continue
 		}
 		x := t.x[start:end][:len(y)]
