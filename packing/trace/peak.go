@@ -130,34 +130,35 @@ func (t Trace) Widths(a Apex, fractions []float64) ([]Width, error) {
 			first, last = 0, len(y)-1
 		}
 		before = f
-		for first < k && y[first] < level {
-			first++
-		}
+		reaches := func(v float64) bool { return !(v < level) }
+		first += slices.IndexFunc(y[first:k+1], reaches)
 		if first > 0 {
 			w.Left = between(x, y, first-1, level)
 		}
-		for last > k && y[last] < level {
-			last--
-		}
+		last = k + lastIndexFunc(y[k:last+1], reaches)
 		if last < len(y)-1 {
 			w.Right = between(x, y, last, level)
 		}
-		i, j := k, k
-		for i > 0 && y[i-1] >= level {
-			i--
+		misses := func(v float64) bool { return !(v >= level) }
+		if i := lastIndexFunc(y[:k], misses); i >= 0 {
+			w.InnerLeft = between(x, y, i, level)
 		}
-		if i > 0 {
-			w.InnerLeft = between(x, y, i-1, level)
-		}
-		for j < len(y)-1 && y[j+1] >= level {
-			j++
-		}
-		if j < len(y)-1 {
-			w.InnerRight = between(x, y, j, level)
+		if j := slices.IndexFunc(y[k:], misses); j >= 0 {
+			w.InnerRight = between(x, y, k+j-1, level)
 		}
 		widths = append(widths, w)
 	}
 	return widths, nil
+}
+
+// lastIndexFunc returns the last index at which f holds; -1 if there is none.
+func lastIndexFunc(y []float64, f func(v float64) bool) int {
+	for i := len(y) - 1; i >= 0; i-- {
+		if f(y[i]) {
+			return i
+		}
+	}
+	return -1
 }
 
 // between returns where the line from sample i to the next has the level.
@@ -199,20 +200,19 @@ func (t Trace) Moments(r Range) (Moments, error) {
 	x0, y0 := r.From, t.valueAt(r.From, lo)
 	f1 := (x0 - c) * y0
 	f2 := (x0 - c) * f1
-	for i := lo; i <= hi; i++ {
-		var x1, y1 float64
-		if i < hi {
-			x1, y1 = t.x[i], t.y[i]
-		} else {
-			x1, y1 = r.To, t.valueAt(r.To, hi)
+	limit := Trace{x: []float64{r.To}, y: []float64{t.valueAt(r.To, hi)}}
+	for _, part := range []Trace{t.part(lo, hi), limit} {
+		ys := part.y[:len(part.x)]
+		for i, x1 := range part.x {
+			y1 := ys[i]
+			h, d := (x1-x0)/2, x1-c
+			g1 := d * y1
+			g2 := d * g1
+			s0 += h * (y0 + y1)
+			s1 += h * (f1 + g1)
+			s2 += h * (f2 + g2)
+			x0, y0, f1, f2 = x1, y1, g1, g2
 		}
-		h, d := (x1-x0)/2, x1-c
-		g1 := d * y1
-		g2 := d * g1
-		s0 += h * (y0 + y1)
-		s1 += h * (f1 + g1)
-		s2 += h * (f2 + g2)
-		x0, y0, f1, f2 = x1, y1, g1, g2
 	}
 	m := Moments{Range: r, Area: s0, Mean: c + s1/s0, Variance: s2/s0 - (s1/s0)*(s1/s0)}
 	if !(s0 > 0) || !(m.Variance > 0) {
