@@ -316,7 +316,10 @@ func (r *PulseResult) prepare(tr trace.Trace) error {
 		r.warn("The peak points down and was turned over", "Check that this is the right signal; a sample of less salt than the buffer gives such a peak in conductivity")
 	}
 	r.Baseline, r.recorded = line, tr
-	above := func(i int) float64 { return value(tr, i) - line.At(position(tr, i)) }
+	above := func(i int) float64 {
+		x, y := tr.XY(i)
+		return y - line.At(x)
+	}
 	height := above(high)
 	if !(height > 0) {
 		return r.noPeak("nothing stands above the baseline")

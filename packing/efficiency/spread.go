@@ -233,8 +233,9 @@ func smoothWeights(w, p []float64, m int) {
 func (s *spread) covariance(u, v reading) float64 {
 	sum := 0.0
 	if s.lag == 0 {
-		for i := max(u.start, v.start); i < min(u.start+len(u.w), v.start+len(v.w)); i++ {
-			sum += u.w[i-u.start] * v.w[i-v.start]
+		us, vs := u.w[min(len(u.w), max(0, v.start-u.start)):], v.w[min(len(v.w), max(0, u.start-v.start)):]
+		for i := range min(len(us), len(vs)) {
+			sum += us[i] * vs[i]
 		}
 	} else {
 		// forward is Σ v_j ρ^(i-j) over j ≤ i, backward over j > i.
@@ -554,9 +555,12 @@ func (r *PulseResult) stdErr(s *spread, f function) (se, bias float64, doubt str
 	sum := 0.0
 	for i, gi := range g {
 		bias += gi * s.bias[i]
-		for j, gj := range g {
-			if gi != 0 && gj != 0 {
-				sum += gi * gj * s.cov[i][j]
+		if gi == 0 {
+			continue
+		}
+		for j := range g {
+			if g[j] != 0 {
+				sum += gi * g[j] * s.cov[i][j]
 			}
 		}
 	}
