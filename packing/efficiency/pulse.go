@@ -310,7 +310,7 @@ func (r *PulseResult) prepare(tr trace.Trace) error {
 		return err
 	}
 	low, high := tr.ExtremesOver(line)
-	if line.At(position(tr, low))-value(tr, low) > value(tr, high)-line.At(position(tr, high)) {
+	if line.At(position(&tr, low))-value(&tr, low) > value(&tr, high)-line.At(position(&tr, high)) {
 		tr, line = tr.Flipped(), line.Flipped()
 		low, high, r.down = high, low, true
 		r.warn("The peak points down and was turned over", "Check that this is the right signal; a sample of less salt than the buffer gives such a peak in conductivity")
@@ -325,7 +325,7 @@ func (r *PulseResult) prepare(tr trace.Trace) error {
 		return r.noPeak("nothing stands above the baseline")
 	}
 	if high == 0 || high == tr.Len()-1 {
-		return r.noPeak(fmt.Sprintf("its highest point, %s, is at the end of the trace", r.Axis.Show(position(tr, high))))
+		return r.noPeak(fmt.Sprintf("its highest point, %s, is at the end of the trace", r.Axis.Show(position(&tr, high))))
 	}
 	if down := -above(low); down > mostDown*height && down > leastSignalToNoise*line.Noise {
 		return r.noPeak(fmt.Sprintf("it goes %.2g above and %.2g below its baseline, as a step does, or a peak that was not recorded whole", height, down))
@@ -348,7 +348,7 @@ func (r *PulseResult) prepare(tr trace.Trace) error {
 		}
 	}
 	reach := nearPeak*(j-i) + r.SmoothingWindow
-	near := trace.Range{Axis: r.Axis, From: position(tr, max(0, high-reach)), To: position(tr, min(tr.Len()-1, high+reach))}
+	near := trace.Range{Axis: r.Axis, From: position(&tr, max(0, high-reach)), To: position(&tr, min(tr.Len()-1, high+reach))}
 	if r.Pulse.Smoothing.PeakOnly {
 		part, err := tr.Within(near)
 		if err != nil {
@@ -454,13 +454,13 @@ func (r *PulseResult) momentsWithin(limits trace.Range) (trace.Moments, error) {
 }
 
 // position returns where point i is.
-func position(t trace.Trace, i int) float64 {
+func position(t *trace.Trace, i int) float64 {
 	x, _ := t.XY(i)
 	return x
 }
 
 // value returns the value of point i.
-func value(t trace.Trace, i int) float64 {
+func value(t *trace.Trace, i int) float64 {
 	_, y := t.XY(i)
 	return y
 }

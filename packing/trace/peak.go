@@ -67,10 +67,16 @@ func (t Trace) apexAt(k, reach int) Apex {
 // highest returns the index of the first of the highest values.
 func highest(y []float64) int {
 	k := 0
-	for next := 0; next >= 0; {
-		k += next
-		top := y[k]
-		next = slices.IndexFunc(y[k:], func(v float64) bool { return v > top })
+	for start := 0; start < len(y); start += extremeBlock {
+		block, top := y[start:min(start+extremeBlock, len(y))], y[k]
+		if !slices.ContainsFunc(block, func(v float64) bool { return v > top }) {
+			continue
+		}
+		for i, v := range block {
+			if v > top {
+				k, top = start+i, v
+			}
+		}
 	}
 	return k
 }
@@ -289,7 +295,8 @@ func (t Trace) ExtremesOver(l Line) (lowest, highest int) {
 	return lowest, highest
 }
 
-// extremeBlock is how many points [Trace.ExtremesOver] looks at together.
+// extremeBlock is how many points are looked at together for an extreme: most
+// have none, which is quick to see.
 const extremeBlock = 64
 
 // Count returns the number of points from one position to another.
