@@ -79,19 +79,19 @@ func (r *PulseResult) model(s *spread) ([]float64, error) {
 	}
 	y := calm.Values()
 	end := modelEnd * s.noise * math.Sqrt(math.Min(1, centre(window)*s.inflation()))
-	k := indexOf(calm, r.Apex.X)
+	k := indexOf(&calm, r.Apex.X)
 	lo, hi := k, k
-	for lo > 0 && (y[lo] > end || position(calm, lo) > r.Half.Left) {
+	for lo > 0 && (y[lo] > end || position(&calm, lo) > r.Half.Left) {
 		lo--
 	}
-	for hi < len(y)-1 && (y[hi] > end || position(calm, hi) < r.Half.Right) {
+	for hi < len(y)-1 && (y[hi] > end || position(&calm, hi) < r.Half.Right) {
 		hi++
 	}
 	for i := range y {
 		if i < lo || i > hi {
 			y[i] = 0
 		}
-		y[i] += r.Baseline.At(position(calm, i))
+		y[i] += r.Baseline.At(position(&calm, i))
 	}
 	return y, nil
 }

@@ -58,17 +58,17 @@ func (r *PulseResult) flat(tr trace.Trace) float64 {
 	}
 	longest := 0.0
 	_, highest := near.Extremes()
-	top := value(near, highest)
+	top := value(&near, highest)
 	for i := highest; i < near.Len(); i++ {
-		if value(near, i) != top {
+		if value(&near, i) != top {
 			continue
 		}
 		j := i
-		for j+1 < near.Len() && value(near, j+1) == top {
+		for j+1 < near.Len() && value(&near, j+1) == top {
 			j++
 		}
 		if j-i >= 2 {
-			longest = math.Max(longest, position(near, j)-position(near, i))
+			longest = math.Max(longest, position(&near, j)-position(&near, i))
 		}
 		i = j
 	}
@@ -146,15 +146,20 @@ func (r *PulseResult) doubtSampling(tr trace.Trace) {
 // doubtSmoothing looks at what a window that was given does to the peak.
 func (r *PulseResult) doubtSmoothing() {
 	m, sigma := float64(r.SmoothingWindow/2), r.Half.Width()/r.calm.Step()/gaussianWidth
-	lowered, do := 0.03*math.Pow(m/sigma, 4), fmt.Sprintf("Take %d points or fewer, or leave Smoothing.Window out", max(1, int(sigma/2)*2-1))
+	lowered := 0.03 * math.Pow(m/sigma, 4)
 	if m > sigma { // the formula ends here, and the width is not the peak's any more
 		_, top := r.recorded.ExtremesOver(r.Baseline)
 		x, y := r.recorded.XY(top)
-		lowered, do = 1-r.Height/(y-r.Baseline.At(x)), "Leave Smoothing.Window out"
+		lowered = 1 - r.Height/(y-r.Baseline.At(x))
 	}
-	if m > 1 && lowered > mostLowered {
-		r.warn(fmt.Sprintf("Smoothing over %d points lowers the peak by about %s and widens it", r.SmoothingWindow, percentage(lowered)), do)
+	if !(m > 1 && lowered > mostLowered) {
+		return
 	}
+	do := "Leave Smoothing.Window out"
+	if m <= sigma {
+		do = fmt.Sprintf("Take %d points or fewer, or leave Smoothing.Window out", max(1, int(sigma/2)*2-1))
+	}
+	r.warn(fmt.Sprintf("Smoothing over %d points lowers the peak by about %s and widens it", r.SmoothingWindow, percentage(lowered)), do)
 }
 
 // gaussianWidth is the width at half height of a Gaussian of σ = 1, √(8 ln 2).

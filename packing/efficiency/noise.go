@@ -97,7 +97,7 @@ func (r PulseResult) ratio(quiet trace.Trace, window trace.Range, blank bool) (N
 		return NoiseRatio{}, err
 	}
 	low, high := part.Extremes()
-	n := NoiseRatio{Height: r.Height, Noise: value(part, high) - value(part, low), Window: window, Blank: blank, unit: r.Unit, axis: r.Axis}
+	n := NoiseRatio{Height: r.Height, Noise: value(&part, high) - value(&part, low), Window: window, Blank: blank, unit: r.Unit, axis: r.Axis}
 	if !(n.Noise > 0) {
 		return NoiseRatio{}, fmt.Errorf("the signal does not change from %s: there is no noise to compare with, as after export with too few digits", window)
 	}

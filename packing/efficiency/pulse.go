@@ -310,19 +310,22 @@ func (r *PulseResult) prepare(tr trace.Trace) error {
 		return err
 	}
 	low, high := tr.ExtremesOver(line)
-	if line.At(position(tr, low))-value(tr, low) > value(tr, high)-line.At(position(tr, high)) {
+	if line.At(position(&tr, low))-value(&tr, low) > value(&tr, high)-line.At(position(&tr, high)) {
 		tr, line = tr.Flipped(), line.Flipped()
 		low, high, r.down = high, low, true
 		r.warn("The peak points down and was turned over", "Check that this is the right signal; a sample of less salt than the buffer gives such a peak in conductivity")
 	}
 	r.Baseline, r.recorded = line, tr
-	above := func(i int) float64 { return value(tr, i) - line.At(position(tr, i)) }
+	above := func(i int) float64 {
+		x, y := tr.XY(i)
+		return y - line.At(x)
+	}
 	height := above(high)
 	if !(height > 0) {
 		return r.noPeak("nothing stands above the baseline")
 	}
 	if high == 0 || high == tr.Len()-1 {
-		return r.noPeak(fmt.Sprintf("its highest point, %s, is at the end of the trace", r.Axis.Show(position(tr, high))))
+		return r.noPeak(fmt.Sprintf("its highest point, %s, is at the end of the trace", r.Axis.Show(position(&tr, high))))
 	}
 	if down := -above(low); down > mostDown*height && down > leastSignalToNoise*line.Noise {
 		return r.noPeak(fmt.Sprintf("it goes %.2g above and %.2g below its baseline, as a step does, or a peak that was not recorded whole", height, down))
@@ -345,7 +348,7 @@ func (r *PulseResult) prepare(tr trace.Trace) error {
 		}
 	}
 	reach := nearPeak*(j-i) + r.SmoothingWindow
-	near := trace.Range{Axis: r.Axis, From: position(tr, max(0, high-reach)), To: position(tr, min(tr.Len()-1, high+reach))}
+	near := trace.Range{Axis: r.Axis, From: position(&tr, max(0, high-reach)), To: position(&tr, min(tr.Len()-1, high+reach))}
 	if r.Pulse.Smoothing.PeakOnly {
 		part, err := tr.Within(near)
 		if err != nil {
@@ -357,12 +360,23 @@ func (r *PulseResult) prepare(tr trace.Trace) error {
 		r.Apex = r.calm.Apex(r.reach())
 		return nil
 	}
-	part, front, back, err := tr.NetWithin(line, r.SmoothingWindow, near)
+	if head, limit := r.quietBehind(near); limit < lowestCrossing*height {
+		if err := r.smoothNear(head, near); err == nil && limit < lowestCrossing*r.Apex.Height {
+			return nil
+		}
+	}
+	return r.smoothNear(tr, near)
+}
+
+// smoothNear keeps what is near the peak, smoothed; all of the trace if something
+// stands elsewhere in tr too.
+func (r *PulseResult) smoothNear(tr trace.Trace, near trace.Range) error {
+	part, front, back, err := tr.NetWithin(r.Baseline, r.SmoothingWindow, near)
 	if err != nil {
 		return err
 	}
 	r.calm, r.Apex = part, part.Apex(r.reach())
-	if math.Max(front, back) >= lowestCrossing*r.Apex.Height { // something stands elsewhere too
+	if math.Max(front, back) >= lowestCrossing*r.Apex.Height {
 		if r.calm, err = r.net(); err != nil {
 			return err
 		}
@@ -370,6 +384,37 @@ func (r *PulseResult) prepare(tr trace.Trace) error {
 	}
 	return nil
 }
+
+// quietBehind returns what no smoothed value behind the peak can exceed, and the
+// trace as far as it must be smoothed if that is little. To look at the points
+// takes less than to smooth them, except over a rubber band.
+func (r *PulseResult) quietBehind(near trace.Range) (head trace.Trace, limit float64) {
+	t, span := r.recorded, r.recorded.Span()
+	limit = math.Inf(1)
+	first := t.Count(span.From, near.To) // behind near
+	last := first + r.SmoothingWindow
+	if r.Baseline.Bent() || last >= t.Len() {
+		return t, limit
+	}
+	head, err := t.Within(trace.Range{Axis: r.Axis, From: span.From, To: position(&t, last)})
+	if err != nil {
+		return t, limit
+	}
+	smoothed, err := t.Within(trace.Range{Axis: r.Axis, From: position(&t, first-r.SmoothingWindow), To: span.To})
+	if err != nil {
+		return t, limit
+	}
+	low, high := smoothed.ExtremesOver(r.Baseline)
+	x0, y0 := smoothed.XY(low)
+	x1, y1 := smoothed.XY(high)
+	return head, mostRaised * math.Max(r.Baseline.At(x0)-y0, y1-r.Baseline.At(x1))
+}
+
+// mostRaised is how many times farther from zero than all its points a smoothed
+// value may stand, the sum of the sizes of its coefficients: at the last point of
+// a long window ∫|15u²/4 + 3u/2 - 3/4| du over -1 … 1 = 2.18, elsewhere and in
+// short windows less.
+const mostRaised = 2.2
 
 // net returns all of the trace less its baseline and smoothed. It is made anew
 // each time, so that a result needs no memory for it.
@@ -451,13 +496,13 @@ func (r *PulseResult) momentsWithin(limits trace.Range) (trace.Moments, error) {
 }
 
 // position returns where point i is.
-func position(t trace.Trace, i int) float64 {
+func position(t *trace.Trace, i int) float64 {
 	x, _ := t.XY(i)
 	return x
 }
 
 // value returns the value of point i.
-func value(t trace.Trace, i int) float64 {
+func value(t *trace.Trace, i int) float64 {
 	_, y := t.XY(i)
 	return y
 }

@@ -523,3 +523,71 @@ func golden(t *testing.T, file, got string) {
 		t.Errorf("%s differs; UPDATE_GOLDEN=1 rewrites it\n--- got\n%s\n--- want\n%s", path, got, want)
 	}
 }
+
+// What stands behind the peak is smoothed only if it may reach a crossing; that
+// changes no smoothed value.
+func TestQuietBehind(t *testing.T) {
+	p, _ := bench10k(t)
+	for _, tc := range []struct {
+		plateau float64 // behind the peak of height 1
+		window  int
+		head    bool // the trace is smoothed in part
+		near    bool // and kept in part
+	}{
+		{0, 31, true, true}, {0.015, 31, true, true}, {0.03, 31, false, true}, {0.08, 31, false, false},
+		{0.021, 601, false, false}, // low beside the peak until that is smoothed
+	} {
+		tr := of(t, 10_000, 0.15, func(x float64) float64 {
+			d := (x - 200) / 6
+			y := math.Exp(-d*d/2) + 1e-4*math.Sin(7*x)
+			if x > 600 && x < 900 {
+				y += tc.plateau
+			}
+			return y
+		})
+		p.Baseline.Before, p.Smoothing.Window = trace.Times(0, 100), tc.window
+		r := evaluate(t, p, tr)
+		if near := r.calm.Len() < tr.Len(); near != tc.near {
+			t.Errorf("plateau of %v: %d points kept of %d", tc.plateau, r.calm.Len(), tr.Len())
+		}
+		if tc.near {
+			head, limit := r.quietBehind(r.calm.Span())
+			if some := limit < lowestCrossing*r.Height; some != tc.head || head.Len() >= tr.Len() {
+				t.Errorf("plateau of %v: limit %v for a height of %v, %d points to smooth of %d", tc.plateau, limit, r.Height, head.Len(), tr.Len())
+			}
+		}
+		net, err := r.net()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if net, err = net.Within(r.calm.Span()); err != nil || !slices.Equal(net.Values(), r.calm.Values()) {
+			t.Errorf("plateau of %v: smoothed values are not those of the whole trace: %v", tc.plateau, err)
+		}
+	}
+}
+
+// By hand: the integral of |15u²/4 + 3u/2 - 3/4| over -1 … 1 is 2.176. The
+// coefficients are what single points of height 1 become.
+func TestMostRaised(t *testing.T) {
+	const n = 401
+	x, sum := make([]float64, n), 0.0
+	for i := range x {
+		x[i] = float64(i)
+	}
+	for i := range x {
+		y := make([]float64, n)
+		y[i] = 1
+		tr, err := trace.Make("one", "", trace.Time, x, y)
+		if err != nil {
+			t.Fatal(err)
+		}
+		calm, err := tr.Smoothed(n)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sum += math.Abs(value(&calm, n-1))
+	}
+	if !(sum > 2.15 && sum < mostRaised) {
+		t.Errorf("at the end of a window of %d points, coefficients have sizes of %v", n, sum)
+	}
+}

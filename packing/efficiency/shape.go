@@ -163,13 +163,13 @@ func (r PulseResult) shoulder() (dip, at, noise float64) {
 		var places, slopes []float64
 		steepest := 0.0
 		for i := r.Apex.Index; i >= reach && i+reach < r.calm.Len(); i += side {
-			x := position(r.calm, i)
+			x := position(&r.calm, i)
 			if x < foot.InnerLeft || x > foot.InnerRight {
 				break
 			}
 			sum := 0.0
 			for j := 1; j <= reach; j++ {
-				sum += float64(j) * (value(r.calm, i+j) - value(r.calm, i-j))
+				sum += float64(j) * (value(&r.calm, i+j) - value(&r.calm, i-j))
 			}
 			s := -float64(side) * sum / squares / step
 			places, slopes = append(places, x), append(slopes, s)
@@ -212,7 +212,7 @@ func (r PulseResult) foot() (part, at float64) {
 		return 0, math.NaN() // the recording begins behind that
 	}
 	_, k := front.Extremes()
-	return math.Max(0, value(front, k)/r.Height), position(front, k)
+	return math.Max(0, value(&front, k)/r.Height), position(&front, k)
 }
 
 // Names returns the names of the findings.

@@ -360,7 +360,7 @@ func (r PulseResult) Draw(d Drawing) figure.Figure {
 	if seen, err := raw.Within(trace.Range{Axis: r.Axis, From: from, To: to}); err == nil {
 		// Room above for the labels of apex and stretches, below for the tangents'.
 		low, high := seen.Extremes()
-		least, most := math.Min(0, value(seen, low)), math.Max(a.Height, value(seen, high))
+		least, most := math.Min(0, value(&seen, low)), math.Max(a.Height, value(&seen, high))
 		above, below := 0.08, 0.06
 		if len(f.Spans) > 0 {
 			above = 0.16

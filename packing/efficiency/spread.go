@@ -96,7 +96,7 @@ func (r *PulseResult) newSpread() *spread {
 	n := float64(l.Points)
 	s := &spread{points: n, squares: l.Squares}
 	for k, q := range []trace.Range{l.Before, l.After} {
-		s.quiet[k] = [2]int{indexOf(t, q.From), indexOf(t, q.To) + 1}
+		s.quiet[k] = [2]int{indexOf(&t, q.From), indexOf(&t, q.To) + 1}
 	}
 	// The residuals of a line through n points of white noise have a
 	// correlation of about -2/n between neighbours, with a scatter of 1/√n.
@@ -135,7 +135,7 @@ func student(freedom float64) float64 {
 }
 
 // indexOf returns the first point at x or behind it.
-func indexOf(t trace.Trace, x float64) int {
+func indexOf(t *trace.Trace, x float64) int {
 	return sort.Search(t.Len()-1, func(i int) bool { return position(t, i) >= x })
 }
 
@@ -185,7 +185,7 @@ func (r *PulseResult) reading(s *spread, start int, p []float64, room *[]float64
 func (r *PulseResult) sums(start int, w []float64, lo, hi int) (level, tilt float64) {
 	for i := max(lo, start); i < min(hi, start+len(w)); i++ {
 		level += w[i-start]
-		tilt += w[i-start] * (position(r.recorded, i) - r.Baseline.Origin)
+		tilt += w[i-start] * (position(&r.recorded, i) - r.Baseline.Origin)
 	}
 	return level, tilt
 }
@@ -233,8 +233,9 @@ func smoothWeights(w, p []float64, m int) {
 func (s *spread) covariance(u, v reading) float64 {
 	sum := 0.0
 	if s.lag == 0 {
-		for i := max(u.start, v.start); i < min(u.start+len(u.w), v.start+len(v.w)); i++ {
-			sum += u.w[i-u.start] * v.w[i-v.start]
+		us, vs := u.w[min(len(u.w), max(0, v.start-u.start)):], v.w[min(len(v.w), max(0, u.start-v.start)):]
+		for i := range min(len(us), len(vs)) {
+			sum += us[i] * vs[i]
 		}
 	} else {
 		// forward is Σ v_j ρ^(i-j) over j ≤ i, backward over j > i.
@@ -283,12 +284,12 @@ func (r *PulseResult) slopeBetween(s *spread, i int) float64 {
 		var xy, xx float64
 		for k := lo; k <= hi; k++ {
 			d := float64(k) - middle
-			xy += d * value(r.calm, k)
+			xy += d * value(&r.calm, k)
 			xx += d * d
 		}
 		slope := xy / xx
 		if q >= most || noise/math.Sqrt(xx) < slopeNoise*math.Abs(slope) {
-			return slope * float64(hi-lo) / (position(r.calm, hi) - position(r.calm, lo))
+			return slope * float64(hi-lo) / (position(&r.calm, hi) - position(&r.calm, lo))
 		}
 	}
 }
@@ -302,7 +303,7 @@ func (r *PulseResult) curvatureAtApex(s *spread) float64 {
 		n, t2, t4 := integers(q)
 		var y0, y2 float64
 		for d := -q; d <= q; d++ {
-			y := value(r.calm, k+d)
+			y := value(&r.calm, k+d)
 			y0 += y
 			y2 += float64(d*d) * y
 		}
@@ -312,7 +313,7 @@ func (r *PulseResult) curvatureAtApex(s *spread) float64 {
 		// the part of the height that it falls.
 		short := func(q int) float64 { return 1 + 3.0/7*c2*float64(q*q)/r.Height }
 		curvature = -2 * c2 * short(r.reach()) / short(q)
-		low := math.Min(value(r.calm, k-q), value(r.calm, k+q))
+		low := math.Min(value(&r.calm, k-q), value(&r.calm, k+q))
 		if 2*(q+1+q/4)+1 > r.PointsAboveHalfHeight || low < leastTop*r.Height || noise*math.Sqrt(n/det) < slopeNoise*-c2 {
 			break
 		}
@@ -335,8 +336,8 @@ func (r *PulseResult) localSpread(s *spread) {
 	n, t2, t4 := integers(q)
 	det := n*t4 - t2*t2
 	lo, hi := max(0, k-q), min(r.calm.Len()-1, k+q)
-	step := (position(r.calm, hi) - position(r.calm, lo)) / float64(hi-lo)
-	u := (r.Apex.X - position(r.calm, k)) / step
+	step := (position(&r.calm, hi) - position(&r.calm, lo)) / float64(hi-lo)
+	u := (r.Apex.X - position(&r.calm, k)) / step
 	height, slope, bend := take(room, 2*q+1), take(room, 2*q+1), take(room, 2*q+1)
 	for i := range height {
 		d := float64(i - q)
@@ -347,7 +348,7 @@ func (r *PulseResult) localSpread(s *spread) {
 	}
 	offset := 0 // of calm in the recorded trace
 	if r.calm.Len() < r.recorded.Len() {
-		offset = indexOf(r.recorded, position(r.calm, 0))
+		offset = indexOf(&r.recorded, position(&r.calm, 0))
 	}
 	var read [local]reading
 	read[mApex] = r.reading(s, k-q+offset, slope, room)
@@ -371,8 +372,8 @@ func (r *PulseResult) localSpread(s *spread) {
 		if math.IsNaN(x) {
 			continue
 		}
-		i := max(0, indexOf(r.calm, x)-1)
-		x0, x1 := position(r.calm, i), position(r.calm, i+1)
+		i := max(0, indexOf(&r.calm, x)-1)
+		x0, x1 := position(&r.calm, i), position(&r.calm, i+1)
 		part := [2]float64{1, 0}
 		if x1 > x0 {
 			part[1] = (x - x0) / (x1 - x0)
@@ -416,7 +417,7 @@ func (r *PulseResult) parabolic() bool {
 	n, t2, t4 := integers(q)
 	var y0, y1, y2 float64
 	for d := -q; d <= q; d++ {
-		y := value(r.calm, k+d)
+		y := value(&r.calm, k+d)
 		y0, y1, y2 = y0+y, y1+float64(d)*y, y2+float64(d*d)*y
 	}
 	c1, c2 := y1/t2, (n*y2-t2*y0)/(n*t4-t2*t2)
@@ -446,7 +447,7 @@ func (r *PulseResult) doubtCrossing(s *spread, c int, x, se float64) string {
 	if r.Pulse.Smoothing.PeakOnly {
 		seen = r.calm
 	}
-	outside := indexOf(seen, x)
+	outside := indexOf(&seen, x)
 	if c%2 == 1 {
 		outside = seen.Len() - outside
 	}
@@ -484,8 +485,8 @@ func (r *PulseResult) momentSpread(s *spread) {
 	// The trapezoidal rule: a stretch between two points counts half its length
 	// for each of them.
 	t, from, to := r.recorded, m.Range.From, m.Range.To
-	lo, hi := indexOf(t, from), indexOf(t, to)
-	if lo > 0 && position(t, lo) > from {
+	lo, hi := indexOf(&t, from), indexOf(&t, to)
+	if lo > 0 && position(&t, lo) > from {
 		lo--
 	}
 	n := hi - lo + 1
@@ -495,8 +496,8 @@ func (r *PulseResult) momentSpread(s *spread) {
 	add := func(i int, x, w float64) { // the value at x, between i-1 and i, counts w
 		i = max(i, lo+1)
 		part := 0.0
-		if step := position(t, i) - position(t, i-1); step > 0 {
-			part = (x - position(t, i-1)) / step
+		if step := position(&t, i) - position(&t, i-1); step > 0 {
+			part = (x - position(&t, i-1)) / step
 		}
 		d := x - m.Mean
 		for k, v := range [3]float64{w, w * d / m.Area, w * (d*d - m.Variance) / m.Area} {
@@ -506,7 +507,7 @@ func (r *PulseResult) momentSpread(s *spread) {
 	}
 	last, at := from, lo+1
 	for i := lo; i <= hi; i++ {
-		if x := math.Min(position(t, i), to); x > last {
+		if x := math.Min(position(&t, i), to); x > last {
 			add(at, last, (x-last)/2)
 			add(i, x, (x-last)/2)
 			last, at = x, i
@@ -554,9 +555,12 @@ func (r *PulseResult) stdErr(s *spread, f function) (se, bias float64, doubt str
 	sum := 0.0
 	for i, gi := range g {
 		bias += gi * s.bias[i]
-		for j, gj := range g {
-			if gi != 0 && gj != 0 {
-				sum += gi * gj * s.cov[i][j]
+		if gi == 0 {
+			continue
+		}
+		for j := range g {
+			if g[j] != 0 {
+				sum += gi * g[j] * s.cov[i][j]
 			}
 		}
 	}
@@ -596,7 +600,7 @@ func (r *PulseResult) sampling() measured {
 	reach := float64(r.reach())
 	flat := reach * reach * r.curvatureAtApex(&spread{}) / r.Height // (qh/σ)²
 	k, last := r.Apex.Index, r.calm.Len()-1
-	most[mApex] = 0.048 * flat * (position(r.calm, min(k+1, last)) - position(r.calm, max(k-1, 0))) / 2
+	most[mApex] = 0.048 * flat * (position(&r.calm, min(k+1, last)) - position(&r.calm, max(k-1, 0))) / 2
 	most[mHeight] = 0.07 * flat * flat * r.Height
 
 	q := max(1, r.PointsAboveHalfHeight/perSlopeReach)
@@ -605,18 +609,18 @@ func (r *PulseResult) sampling() measured {
 		if math.IsNaN(x) {
 			continue
 		}
-		i := max(0, indexOf(r.calm, x)-1)
+		i := max(0, indexOf(&r.calm, x)-1)
 		lo, hi := max(0, i-q), min(last, i+1+q)
 		middle := float64(lo+hi) / 2
 		var n, t2, t4, y0, y1, y2 float64
 		for k := lo; k <= hi; k++ {
-			d, y := float64(k)-middle, value(r.calm, k)
+			d, y := float64(k)-middle, value(&r.calm, k)
 			n, t2, t4 = n+1, t2+d*d, t4+d*d*d*d
 			y0, y1, y2 = y0+y, y1+d*y, y2+d*d*y
 		}
 		slope, bend := math.Abs(y1/t2), math.Abs(2*(n*y2-t2*y0)/(n*t4-t2*t2))
 		fraction := crossed[c/2]
-		most[mLeft50+c] = (bend/8 + fraction*most[mHeight]) / slope * (position(r.calm, i+1) - position(r.calm, i))
+		most[mLeft50+c] = (bend/8 + fraction*most[mHeight]) / slope * (position(&r.calm, i+1) - position(&r.calm, i))
 	}
 	return most
 }

@@ -323,7 +323,7 @@ func (r *TransitionResult) evenly(tr trace.Trace) (even, error) {
 		}
 	}
 	n, step := tr.Len(), tr.Step()
-	first, axis := position(tr, 0), tr.Axis()
+	first, axis := position(&tr, 0), tr.Axis()
 	e := even{x0: r.inVolume(axis, first), h: step, y: tr.Values(), axis: axis}
 	if axis == trace.Time {
 		e.h *= float64(r.Transition.Flow)
@@ -331,7 +331,7 @@ func (r *TransitionResult) evenly(tr trace.Trace) (even, error) {
 	r.SamplingStep = units.Volume(e.h)
 	widest := 0.0
 	for i := 1; i < n; i++ {
-		widest = math.Max(widest, math.Abs(position(tr, i)-position(tr, i-1)-step))
+		widest = math.Max(widest, math.Abs(position(&tr, i)-position(&tr, i-1)-step))
 	}
 	if widest > unevenSteps*step {
 		r.Resampled = true

@@ -224,17 +224,19 @@ func (t Trace) BaselineUnder(b Baseline) (Line, error) {
 // squares returns the sum of the squares of a stretch's points less the line,
 // and of the products of each with the next.
 func (l *Line) squares(t Trace, e [2]int) (sum, next float64) {
-	var some [64]float64
+	x, y := t.x[e[0]:e[1]], t.y[e[0]:e[1]]
+	level, slope := l.Level-l.Slope*l.Origin, l.Slope
+	if l.Bent() {
+		left := make([]float64, len(y))
+		l.take(left, x, y)
+		y, level, slope = left, 0, 0
+	}
 	last := 0.0
-	for i := e[0]; i < e[1]; i += len(some) {
-		end := min(i+len(some), e[1])
-		left := some[:end-i]
-		l.take(left, t.x[i:end], t.y[i:end])
-		for _, d := range left {
-			sum += d * d
-			next += d * last
-			last = d
-		}
+	for i, v := range y[:len(x)] {
+		d := v - (level + slope*x[i])
+		sum += d * d
+		next += d * last
+		last = d
 	}
 	return sum, next
 }

@@ -76,13 +76,13 @@ func (t Trace) SecondApex(a Apex, within Range) (index int, x, rise float64) {
 // between it and sample k, that lowest one, and the rise.
 func (t Trace) beside(k, lo, hi int) (at, valley int, rise float64) {
 	at, valley = k, k
+	y := t.y
 	for _, step := range []int{-1, 1} {
-		low := k
+		low, least := k, y[k]
 		for i := k; i >= lo && i <= hi; i += step {
-			if t.y[i] < t.y[low] {
-				low = i
-			}
-			if d := t.y[i] - t.y[low]; d > rise {
+			if v := y[i]; v < least {
+				low, least = i, v
+			} else if d := v - least; d > rise {
 				at, valley, rise = i, low, d
 			}
 		}

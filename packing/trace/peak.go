@@ -3,6 +3,7 @@ package trace
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -65,10 +66,16 @@ func (t Trace) apexAt(k, reach int) Apex {
 
 // highest returns the index of the first of the highest values.
 func highest(y []float64) int {
-	k, top := 0, y[0]
-	for i, v := range y {
-		if v > top {
-			k, top = i, v
+	k := 0
+	for start := 0; start < len(y); start += extremeBlock {
+		block, top := y[start:min(start+extremeBlock, len(y))], y[k]
+		if !slices.ContainsFunc(block, func(v float64) bool { return v > top }) {
+			continue
+		}
+		for i, v := range block {
+			if v > top {
+				k, top = start+i, v
+			}
 		}
 	}
 	return k
@@ -129,34 +136,35 @@ func (t Trace) Widths(a Apex, fractions []float64) ([]Width, error) {
 			first, last = 0, len(y)-1
 		}
 		before = f
-		for first < k && y[first] < level {
-			first++
-		}
+		reaches := func(v float64) bool { return !(v < level) }
+		first += slices.IndexFunc(y[first:k+1], reaches)
 		if first > 0 {
 			w.Left = between(x, y, first-1, level)
 		}
-		for last > k && y[last] < level {
-			last--
-		}
+		last = k + lastIndexFunc(y[k:last+1], reaches)
 		if last < len(y)-1 {
 			w.Right = between(x, y, last, level)
 		}
-		i, j := k, k
-		for i > 0 && y[i-1] >= level {
-			i--
+		misses := func(v float64) bool { return !(v >= level) }
+		if i := lastIndexFunc(y[:k], misses); i >= 0 {
+			w.InnerLeft = between(x, y, i, level)
 		}
-		if i > 0 {
-			w.InnerLeft = between(x, y, i-1, level)
-		}
-		for j < len(y)-1 && y[j+1] >= level {
-			j++
-		}
-		if j < len(y)-1 {
-			w.InnerRight = between(x, y, j, level)
+		if j := slices.IndexFunc(y[k:], misses); j >= 0 {
+			w.InnerRight = between(x, y, k+j-1, level)
 		}
 		widths = append(widths, w)
 	}
 	return widths, nil
+}
+
+// lastIndexFunc returns the last index at which f holds; -1 if there is none.
+func lastIndexFunc(y []float64, f func(v float64) bool) int {
+	for i := len(y) - 1; i >= 0; i-- {
+		if f(y[i]) {
+			return i
+		}
+	}
+	return -1
 }
 
 // between returns where the line from sample i to the next has the level.
@@ -198,20 +206,19 @@ func (t Trace) Moments(r Range) (Moments, error) {
 	x0, y0 := r.From, t.valueAt(r.From, lo)
 	f1 := (x0 - c) * y0
 	f2 := (x0 - c) * f1
-	for i := lo; i <= hi; i++ {
-		var x1, y1 float64
-		if i < hi {
-			x1, y1 = t.x[i], t.y[i]
-		} else {
-			x1, y1 = r.To, t.valueAt(r.To, hi)
+	limit := Trace{x: []float64{r.To}, y: []float64{t.valueAt(r.To, hi)}}
+	for _, part := range []Trace{t.part(lo, hi), limit} {
+		ys := part.y[:len(part.x)]
+		for i, x1 := range part.x {
+			y1 := ys[i]
+			h, d := (x1-x0)/2, x1-c
+			g1 := d * y1
+			g2 := d * g1
+			s0 += h * (y0 + y1)
+			s1 += h * (f1 + g1)
+			s2 += h * (f2 + g2)
+			x0, y0, f1, f2 = x1, y1, g1, g2
 		}
-		h, d := (x1-x0)/2, x1-c
-		g1 := d * y1
-		g2 := d * g1
-		s0 += h * (y0 + y1)
-		s1 += h * (f1 + g1)
-		s2 += h * (f2 + g2)
-		x0, y0, f1, f2 = x1, y1, g1, g2
 	}
 	m := Moments{Range: r, Area: s0, Mean: c + s1/s0, Variance: s2/s0 - (s1/s0)*(s1/s0)}
 	if !(s0 > 0) || !(m.Variance > 0) {
@@ -261,24 +268,17 @@ func (t Trace) ExtremesOver(l Line) (lowest, highest int) {
 	lowest, highest = -1, -1
 	level, slope := l.Level-l.Slope*l.Origin, l.Slope
 	low, high := math.Inf(1), math.Inf(-1)
-	// A stretch whose extremes do not pass those so far, wherever the line is
-	// lowest and highest in it, is not looked at point by point.
+	// A stretch in which no point passes the extremes so far, even where the line
+	// is lowest or highest in it, is not measured point by point.
 	for start := 0; start < len(t.y); start += extremeBlock {
 		end := min(start+extremeBlock, len(t.y))
-		y := t.y[start:end]
-		least, most := y[0], y[0]
-		for _, v := range y {
-			if v > most {
-				most = v
-			} else if v < least {
-				least = v
-			}
-		}
 		under, over := level+slope*t.x[start], level+slope*t.x[end-1]
 		if over < under {
 			under, over = over, under
 		}
-		if most-under <= high && least-over >= low {
+		y := t.y[start:end]
+		top, bottom := high+under, low+over // rounding cannot lift a lower v above high+under
+		if !slices.ContainsFunc(y, func(v float64) bool { return v >= top || v <= bottom }) {
 			continue
 		}
 		x := t.x[start:end][:len(y)]
@@ -295,8 +295,9 @@ func (t Trace) ExtremesOver(l Line) (lowest, highest int) {
 	return lowest, highest
 }
 
-// extremeBlock is how many points [Trace.ExtremesOver] looks at together.
-const extremeBlock = 256
+// extremeBlock is how many points are looked at together for an extreme: most
+// have none, which is quick to see.
+const extremeBlock = 64
 
 // Count returns the number of points from one position to another.
 func (t Trace) Count(from, to float64) int {

@@ -163,17 +163,16 @@ func (t Trace) Steps(r Range) (longest, at float64, same int) {
 	if err != nil || hi <= lo {
 		return 0, math.NaN(), 0
 	}
-	at = t.x[lo]
-	last := t.x[lo]
-	for _, x := range t.x[lo:hi] {
-		if d := x - last; d > longest {
-			longest, at = d, last
+	x := t.x[lo:hi]
+	at = x[0]
+	for i := 1; i < len(x); i++ {
+		if d := x[i] - x[i-1]; d > longest {
+			longest, at = d, x[i-1]
 		} else if d == 0 {
 			same++
 		}
-		last = x
 	}
-	return longest, at, same - 1 // the first has none before it
+	return longest, at, same
 }
 
 // Within returns the part of the trace inside r.
