@@ -67,7 +67,7 @@ func (in *interp) rich(v xr.Value, t xr.Type) (display.Bundle, bool) {
 	if b, ok := display.Of(x); ok {
 		return b, true
 	}
-	if t == nil || !t.Named() {
+	if !declared(t) {
 		return display.Bundle{}, false
 	}
 	all := display.Bundle{Data: map[string][]byte{}}
@@ -91,6 +91,10 @@ func (in *interp) rich(v xr.Value, t xr.Type) (display.Bundle, bool) {
 	all.Data[display.MIMETypeText] = []byte(in.text(v, t))
 	return all, true
 }
+
+// declared reports whether somebody has declared a type. To the interpreter
+// Go's own types are named, too, and have methods, but none that show a value.
+func declared(t xr.Type) bool { return t != nil && t.Named() && t.PkgPath() != "" }
 
 // compiled returns the value as compiled code sees it.
 func compiled(v xr.Value) (any, bool) {
@@ -116,7 +120,7 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 		return "<nil>"
 	}
 	rv := v.ReflectValue()
-	if t != nil && t.Named() && t.NumMethod() > 0 {
+	if declared(t) && t.NumMethod() > 0 {
 		if write := in.writer(v, t); write != nil {
 			return write()
 		}
