@@ -26,6 +26,7 @@ type job struct {
 	aborted     bool // guarded by the queue's mutex
 
 	asks atomic.Bool // its client answers questions
+	keep *entry      // what the history file is to keep of it once it has ended
 }
 
 // A queue holds the cells that wait and the one that runs.
@@ -170,6 +171,11 @@ func (k *Kernel) runCells() {
 		count = k.run(j, count)
 		k.queue.done()
 		k.status(wire.Idle, j.RawHeader)
+		if j.keep != nil { // now that nobody waits for it
+			if err := k.history.save(*j.keep); err != nil {
+				k.log.print("%v", err)
+			}
+		}
 		rest.End()
 	}
 }
@@ -241,16 +247,11 @@ func (k *Kernel) run(j *job, count int) int {
 			response.UserExpressions[key] = k.evaluate(j, x.UserExpressions[key])
 		}
 	}
-	e := entry{session: k.history.current(), number: number, input: x.Code, output: result}
 	if store {
-		k.history.add(e)
+		j.keep = &entry{session: k.history.current(), number: number, input: x.Code, output: result}
+		k.history.add(*j.keep)
 	}
 	k.reply(j.request, wire.ExecuteReply, json.RawMessage(fmt.Sprintf(`{"started":%q}`, wire.Date(started))), response)
-	if store {
-		if err := k.history.save(e); err != nil {
-			k.log.print("%v", err)
-		}
-	}
 	return count
 }
 
