@@ -215,16 +215,16 @@ func (k *Kernel) run(j *job, count int) int {
 	started := time.Now()
 	cell := &shown{parent: j.RawHeader, number: number, silent: x.Silent}
 	cell.begin = func() {
-		k.status(wire.Busy, j.RawHeader)
+		k.put(wire.Status, j.RawHeader, wire.StatusContent{State: wire.Busy})
 		if !x.Silent {
-			k.publish(wire.ExecuteInput, j.RawHeader, wire.Input{Code: x.Code, Count: number})
+			k.put(wire.ExecuteInput, j.RawHeader, wire.Input{Code: x.Code, Count: number})
 		}
 	}
 	before := k.show(cell)
-	late := time.AfterFunc(beginPause, func() { k.begin(cell) })
+	late := time.AfterFunc(beginPause, func() { k.begin(cell, true) })
 	ended := k.execute(j.ctx, x.Code, number)
 	late.Stop()
-	k.begin(cell)
+	k.begin(cell, len(x.UserExpressions) > 0)
 	failed, result := k.seen(cell)
 	if ended.Failure != nil && !failed {
 		k.output(*ended.Failure)
@@ -308,21 +308,27 @@ type shown struct {
 	silent bool
 
 	begin  func() // says that the cell has begun; nil if that has been said
+	soon   bool   // what the cell shows is published at once
 	failed bool   // a failure has been published
 	result string // the text of the last value
 	value  display.Bundle
 }
 
 // beginPause is how long it may take until a front end hears that its cell has
-// begun. If the cell shows something sooner, it hears both at once, which
+// begun, or of its value. If the cell ends sooner, it hears all at once, which
 // wakes it up once for a short cell.
 const beginPause = 300 * time.Microsecond
 
-// begin says that a cell has begun, if that has not been said.
-func (k *Kernel) begin(c *shown) {
+// begin says that a cell has begun, if that has not been said: soon, or with
+// what is published next.
+func (k *Kernel) begin(c *shown, soon bool) {
 	k.outMu.Lock()
 	defer k.outMu.Unlock()
 	c.say()
+	if soon {
+		c.soon = true
+		k.iopub.Flush()
+	}
 }
 
 func (c *shown) say() {
@@ -370,19 +376,22 @@ func (k *Kernel) output(o host.Output) {
 	}
 	switch o := o.(type) {
 	case host.Stream:
-		k.publish(wire.Stream, cell.parent, wire.Text{Name: o.Name, Text: o.Text})
+		k.put(wire.Stream, cell.parent, wire.Text{Name: o.Name, Text: o.Text})
 	case host.Display:
 		t := wire.DisplayData
 		if o.Update {
 			t = wire.UpdateDisplayData
 		}
-		k.publish(t, cell.parent, wire.Display{Bundle: bundle(o.Bundle), Transient: wire.Transient{ID: o.ID}})
+		k.put(t, cell.parent, wire.Display{Bundle: bundle(o.Bundle), Transient: wire.Transient{ID: o.ID}})
 	case host.Value:
-		k.publish(wire.ExecuteResult, cell.parent, wire.Result{Count: cell.number, Bundle: bundle(o.Bundle)})
+		k.put(wire.ExecuteResult, cell.parent, wire.Result{Count: cell.number, Bundle: bundle(o.Bundle)})
 	case host.Failure:
-		k.publish(wire.Error, cell.parent, wire.Failure{Name: o.Name, Value: o.Message, Traceback: lines(o.Traceback)})
+		k.put(wire.Error, cell.parent, wire.Failure{Name: o.Name, Value: o.Message, Traceback: lines(o.Traceback)})
 	case host.Clear:
-		k.publish(wire.ClearOutput, cell.parent, wire.Clear{Wait: o.Wait})
+		k.put(wire.ClearOutput, cell.parent, wire.Clear{Wait: o.Wait})
+	}
+	if _, last := o.(host.Value); !last || cell.soon {
+		k.iopub.Flush()
 	}
 }
 
