@@ -317,7 +317,7 @@ type shown struct {
 // beginPause is how long it may take until a front end hears that its cell has
 // begun, or of its value. If the cell ends sooner, it hears all at once, which
 // wakes it up once for a short cell.
-const beginPause = 300 * time.Microsecond
+const beginPause = time.Millisecond
 
 // begin says that a cell has begun, if that has not been said: soon, or with
 // what is published next.
