@@ -26,6 +26,7 @@ type job struct {
 	aborted     bool // guarded by the queue's mutex
 
 	asks atomic.Bool // its client answers questions
+	keep *entry      // what the history file is to keep of it once it has ended
 }
 
 // A queue holds the cells that wait and the one that runs.
@@ -170,6 +171,11 @@ func (k *Kernel) runCells() {
 		count = k.run(j, count)
 		k.queue.done()
 		k.status(wire.Idle, j.RawHeader)
+		if j.keep != nil { // now that nobody waits for it
+			if err := k.history.save(*j.keep); err != nil {
+				k.log.print("%v", err)
+			}
+		}
 		rest.End()
 	}
 }
@@ -209,16 +215,16 @@ func (k *Kernel) run(j *job, count int) int {
 	started := time.Now()
 	cell := &shown{parent: j.RawHeader, number: number, silent: x.Silent}
 	cell.begin = func() {
-		k.status(wire.Busy, j.RawHeader)
+		k.put(wire.Status, j.RawHeader, wire.StatusContent{State: wire.Busy})
 		if !x.Silent {
-			k.publish(wire.ExecuteInput, j.RawHeader, wire.Input{Code: x.Code, Count: number})
+			k.put(wire.ExecuteInput, j.RawHeader, wire.Input{Code: x.Code, Count: number})
 		}
 	}
 	before := k.show(cell)
-	late := time.AfterFunc(beginPause, func() { k.begin(cell) })
+	late := time.AfterFunc(beginPause, func() { k.begin(cell, true) })
 	ended := k.execute(j.ctx, x.Code, number)
 	late.Stop()
-	k.begin(cell)
+	k.begin(cell, len(x.UserExpressions) > 0)
 	failed, result := k.seen(cell)
 	if ended.Failure != nil && !failed {
 		k.output(*ended.Failure)
@@ -241,16 +247,11 @@ func (k *Kernel) run(j *job, count int) int {
 			response.UserExpressions[key] = k.evaluate(j, x.UserExpressions[key])
 		}
 	}
-	e := entry{session: k.history.current(), number: number, input: x.Code, output: result}
 	if store {
-		k.history.add(e)
+		j.keep = &entry{session: k.history.current(), number: number, input: x.Code, output: result}
+		k.history.add(*j.keep)
 	}
 	k.reply(j.request, wire.ExecuteReply, json.RawMessage(fmt.Sprintf(`{"started":%q}`, wire.Date(started))), response)
-	if store {
-		if err := k.history.save(e); err != nil {
-			k.log.print("%v", err)
-		}
-	}
 	return count
 }
 
@@ -307,21 +308,27 @@ type shown struct {
 	silent bool
 
 	begin  func() // says that the cell has begun; nil if that has been said
+	soon   bool   // what the cell shows is published at once
 	failed bool   // a failure has been published
 	result string // the text of the last value
 	value  display.Bundle
 }
 
 // beginPause is how long it may take until a front end hears that its cell has
-// begun. If the cell shows something sooner, it hears both at once, which
+// begun, or of its value. If the cell ends sooner, it hears all at once, which
 // wakes it up once for a short cell.
-const beginPause = 300 * time.Microsecond
+const beginPause = time.Millisecond
 
-// begin says that a cell has begun, if that has not been said.
-func (k *Kernel) begin(c *shown) {
+// begin says that a cell has begun, if that has not been said: soon, or with
+// what is published next.
+func (k *Kernel) begin(c *shown, soon bool) {
 	k.outMu.Lock()
 	defer k.outMu.Unlock()
 	c.say()
+	if soon {
+		c.soon = true
+		k.iopub.Flush()
+	}
 }
 
 func (c *shown) say() {
@@ -369,19 +376,22 @@ func (k *Kernel) output(o host.Output) {
 	}
 	switch o := o.(type) {
 	case host.Stream:
-		k.publish(wire.Stream, cell.parent, wire.Text{Name: o.Name, Text: o.Text})
+		k.put(wire.Stream, cell.parent, wire.Text{Name: o.Name, Text: o.Text})
 	case host.Display:
 		t := wire.DisplayData
 		if o.Update {
 			t = wire.UpdateDisplayData
 		}
-		k.publish(t, cell.parent, wire.Display{Bundle: bundle(o.Bundle), Transient: wire.Transient{ID: o.ID}})
+		k.put(t, cell.parent, wire.Display{Bundle: bundle(o.Bundle), Transient: wire.Transient{ID: o.ID}})
 	case host.Value:
-		k.publish(wire.ExecuteResult, cell.parent, wire.Result{Count: cell.number, Bundle: bundle(o.Bundle)})
+		k.put(wire.ExecuteResult, cell.parent, wire.Result{Count: cell.number, Bundle: bundle(o.Bundle)})
 	case host.Failure:
-		k.publish(wire.Error, cell.parent, wire.Failure{Name: o.Name, Value: o.Message, Traceback: lines(o.Traceback)})
+		k.put(wire.Error, cell.parent, wire.Failure{Name: o.Name, Value: o.Message, Traceback: lines(o.Traceback)})
 	case host.Clear:
-		k.publish(wire.ClearOutput, cell.parent, wire.Clear{Wait: o.Wait})
+		k.put(wire.ClearOutput, cell.parent, wire.Clear{Wait: o.Wait})
+	}
+	if _, last := o.(host.Value); !last || cell.soon {
+		k.iopub.Flush()
 	}
 }
 

@@ -345,8 +345,14 @@ func (k *Kernel) reply(r *request, t wire.Type, metadata json.RawMessage, conten
 
 // publish tells every front end.
 func (k *Kernel) publish(t wire.Type, parent json.RawMessage, content any) {
+	k.put(t, parent, content)
+	k.iopub.Flush()
+}
+
+// put tells every front end with what is published next.
+func (k *Kernel) put(t wire.Type, parent json.RawMessage, content any) {
 	if frames := k.publication(string(t), t, parent, content); frames != nil {
-		k.iopub.Send(frames)
+		k.iopub.Put(frames)
 	}
 }
 

@@ -88,7 +88,7 @@ type engine struct {
 
 	updates   updates
 	questions questions
-	idle      idle.Timer
+	idle      *idle.Timer
 }
 
 // running is the cell that runs.

@@ -67,7 +67,7 @@ func (in *interp) rich(v xr.Value, t xr.Type) (display.Bundle, bool) {
 	if b, ok := display.Of(x); ok {
 		return b, true
 	}
-	if t == nil || !t.Named() {
+	if !declared(t) {
 		return display.Bundle{}, false
 	}
 	all := display.Bundle{Data: map[string][]byte{}}
@@ -91,6 +91,10 @@ func (in *interp) rich(v xr.Value, t xr.Type) (display.Bundle, bool) {
 	all.Data[display.MIMETypeText] = []byte(in.text(v, t))
 	return all, true
 }
+
+// declared reports whether somebody has declared a type. To the interpreter
+// Go's own types are named, too, and have methods, but none that show a value.
+func declared(t xr.Type) bool { return t != nil && t.Named() && t.PkgPath() != "" }
 
 // compiled returns the value as compiled code sees it.
 func compiled(v xr.Value) (any, bool) {
@@ -116,6 +120,9 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 		return "<nil>"
 	}
 	rv := v.ReflectValue()
+	if t != nil && in.special(t) {
+		return fmt.Sprintf("%+v", in.textOf(rv, t))
+	}
 	if !rv.CanInterface() {
 		return rv.String()
 	}
@@ -129,9 +136,6 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 		return "func " + strings.TrimPrefix(typeName(rv.Type()), "func")
 	case reflect.Chan, reflect.UnsafePointer:
 		return typeName(rv.Type())
-	}
-	if t != nil {
-		x = in.textOf(rv, t)
 	}
 	return strings.ReplaceAll(fmt.Sprintf("%+v", x), unexported, "")
 }

@@ -75,6 +75,13 @@ func (in *interp) special(t xr.Type) bool {
 
 // hasText reports whether a type has an Error or String method of a cell.
 func (in *interp) hasText(t xr.Type) bool {
+	switch t.Kind() {
+	case reflect.Pointer, reflect.Struct: // which may have the methods of what they point to or embed
+	default:
+		if !declared(t) {
+			return false
+		}
+	}
 	for _, i := range in.texts {
 		if t.Implements(i) && !t.ReflectType().Implements(i.ReflectType()) {
 			return true

@@ -183,6 +183,9 @@ func (s *Session) lost(f Failure, ran, halted []int, number int) Reply {
 }
 
 func without(ns []int, number int) []int {
+	if !slices.Contains(ns, number) {
+		return ns
+	}
 	return slices.DeleteFunc(slices.Clone(ns), func(n int) bool { return n == number })
 }
 

@@ -9,6 +9,7 @@ package idle
 import (
 	"runtime/debug"
 	"runtime/metrics"
+	"sync"
 	"time"
 )
 
@@ -16,17 +17,65 @@ import (
 // two cells of a notebook that runs as a whole, so that none pays for this.
 const pause = 300 * time.Millisecond
 
-// A Timer measures how long a process has been idle.
-type Timer struct{ timer *time.Timer }
+// A Timer measures how long a process has been idle. It rings and looks, at most
+// once in a pause: to set a timer anew often wakes up a thread, which many small
+// cells would pay for.
+type Timer struct {
+	mu    sync.Mutex
+	timer *time.Timer
+	set   bool      // the timer will ring
+	busy  bool      // the process has something to do
+	since time.Time // when it had nothing to do any more
+}
 
 // NewTimer returns a timer of a process that is idle.
-func NewTimer() Timer { return Timer{time.AfterFunc(pause, release)} }
+func NewTimer() *Timer {
+	t := &Timer{set: true, since: time.Now()}
+	t.timer = time.AfterFunc(pause, t.ring)
+	return t
+}
 
 // Begin says that the process has something to do.
-func (t Timer) Begin() { t.timer.Stop() }
+func (t *Timer) Begin() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.busy = true
+}
 
 // End says that it has nothing to do any more.
-func (t Timer) End() { t.timer.Reset(pause) }
+func (t *Timer) End() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.busy, t.since = false, time.Now()
+	t.reset(pause)
+}
+
+// reset makes the timer ring if it is not about to. t.mu is held.
+func (t *Timer) reset(d time.Duration) {
+	if !t.set {
+		t.set = true
+		t.timer.Reset(d)
+	}
+}
+
+func (t *Timer) ring() {
+	if t.rested() {
+		release()
+	}
+}
+
+// rested reports whether the process has had nothing to do for a pause. If that
+// may come to be without another End, the timer will ring again.
+func (t *Timer) rested() bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.set = false
+	left := pause - time.Since(t.since)
+	if !t.busy && left > 0 {
+		t.reset(left)
+	}
+	return !t.busy && left <= 0
+}
 
 // least is how many bytes are worth the work.
 const least = 1 << 20

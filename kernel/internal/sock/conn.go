@@ -62,9 +62,15 @@ func (c *conn) open(typ zmq4.SocketType, patience time.Duration) (err error) {
 	return c.guard.SetDeadline(time.Time{})
 }
 
-// send queues a message. If the queue is full it waits for room; a client
-// that makes none is cut off.
+// send queues a message and has it sent.
 func (c *conn) send(frames [][]byte) {
+	c.put(frames)
+	signal(c.wake)
+}
+
+// put queues a message, which is sent when write wakes up. If the queue is full
+// it waits for room; a client that makes none is cut off.
+func (c *conn) put(frames [][]byte) {
 	n := 0
 	for _, f := range frames {
 		n += len(f)
@@ -79,12 +85,12 @@ func (c *conn) send(frames [][]byte) {
 	}
 	c.queue = append(c.queue, frames)
 	c.size += n
-	signal(c.wake)
 }
 
 // waitForRoom returns when n bytes fit into the queue or the connection is
 // broken. c.mu is held on entry and on return.
 func (c *conn) waitForRoom(n int) {
+	signal(c.wake)
 	timer := time.NewTimer(c.limits.Stall)
 	defer timer.Stop()
 	for !c.broken && c.size > 0 && c.size+n > c.limits.Queue {

@@ -176,19 +176,35 @@ func (p *Publisher) subscribe(c *conn, frames [][]byte) {
 // Port returns the TCP port that the publisher listens on.
 func (p *Publisher) Port(asked int) int { return p.server.port(asked) }
 
-// Send publishes a message whose first frame is its topic.
-func (p *Publisher) Send(frames [][]byte) {
+// Put publishes a message whose first frame is its topic. It is sent with the
+// next [Publisher.Flush], which spares the clients from waking up for each.
+func (p *Publisher) Put(frames [][]byte) {
 	topic := string(frames[0])
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for c, topics := range p.topics {
 		for t := range topics {
 			if strings.HasPrefix(topic, t) {
-				c.send(frames)
+				c.put(frames)
 				break
 			}
 		}
 	}
+}
+
+// Flush sends what has been put.
+func (p *Publisher) Flush() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for c := range p.topics {
+		signal(c.wake)
+	}
+}
+
+// Send publishes a message at once.
+func (p *Publisher) Send(frames [][]byte) {
+	p.Put(frames)
+	p.Flush()
 }
 
 // Close sends what is queued, until ctx ends, and closes.
