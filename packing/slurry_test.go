@@ -223,7 +223,7 @@ func TestPour(t *testing.T) {
 	}{
 		{func(p *packing.Pour) { p.CompressionFactor = 12 }, "1.12 and not 12"},
 		{func(p *packing.Pour) { p.DeadVolume = 20 }, "dead volume"},
-		{func(p *packing.Pour) { p.Rinse = -1 }, "rinse"},
+		{func(p *packing.Pour) { p.Rinse = -1 * Litre }, "rinse -1 L: it must not be below zero; leave it out, or write for example 0.5 * Litre"},
 		{func(p *packing.Pour) { p.BedHeight = 18 }, "bed height"},
 		{func(p *packing.Pour) { p.Slurry.Concentration = 0 }, "concentration"},
 	} {
