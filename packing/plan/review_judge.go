@@ -149,8 +149,9 @@ func (w *reviewer) deviations() {
 	one, two := f.step(LooseBed), f.step(Compression)
 	cm := units.Centimetre
 
+	unit, oneVolume, _ := volumeUnit(r.Column)
 	if r.SlurryPoured > 0 && w.planned {
-		relative("slurry poured", "L", p.Pour.SlurryVolume.In(units.Litre), r.SlurryPoured.In(units.Litre), t.Volume)
+		relative("slurry poured", unit, p.Pour.SlurryVolume.In(oneVolume), r.SlurryPoured.In(oneVolume), t.Volume)
 	}
 	if w.planned && (r.StepsBy != StepsByAdapter || p.First.Velocity > 0) {
 		relative("velocity of step 1", "cm/h", p.First.Velocity.In(units.CentimetrePerHour), of(one, speed), t.Velocity)
@@ -160,10 +161,10 @@ func (w *reviewer) deviations() {
 				if math.IsNaN(volume) {
 					volume = 0
 				}
-				volume += s.Volume.In(units.Litre)
+				volume += s.Volume.In(oneVolume)
 			}
 		}
-		d := relative("volume of step 1", "L", p.First.Volume.In(units.Litre), volume, t.Volume)
+		d := relative("volume of step 1", unit, p.First.Volume.In(oneVolume), volume, t.Volume)
 		if d.Verdict == Outside && d.Found > d.Planned {
 			d.Verdict, d.Why = Within, "more does no harm"
 		}
