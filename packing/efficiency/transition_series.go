@@ -31,7 +31,7 @@ type TransitionSeries struct {
 // A TransitionRow is the transition of one cycle.
 type TransitionRow struct {
 	Number int    // of the cycle, from 1
-	Label  string // its file's name without folder and ending, or its signal's name
+	Label  string // its file's name without folder and ending, its signal's name, or its number
 	Result TransitionResult
 	Err    error // why there is no result, or nil
 
@@ -79,6 +79,9 @@ func (t Transition) EvaluateFrom(source trace.Source) (TransitionSeries, error) 
 		tr, err := source.Open(i)
 		if row.Label = tr.Name; name != "" && (files[name] == 1 || row.Label == "") {
 			row.Label = strings.TrimSuffix(path.Base(name), path.Ext(name))
+		}
+		if row.Label == "" {
+			row.Label = strconv.Itoa(row.Number)
 		}
 		if row.Err = err; err == nil {
 			t.Label = row.Label
@@ -189,28 +192,34 @@ func (s TransitionSeries) page(picture bool) table.Page {
 // Table returns one row for each cycle with a result.
 func (s TransitionSeries) Table() table.Table {
 	t := table.Table{Caption: "Trend", Columns: []table.Column{
-		{Name: "number", Right: true}, {Name: "cycle"}, {Name: "HETP by moments", Unit: "mm", Right: true}, {Name: "by quantiles", Unit: "mm", Right: true},
-		{Name: "reduced, moments", Right: true}, {Name: "asymmetry", Right: true}, {Name: "half of the step at", Unit: "CV", Right: true}, {Name: "mass balance", Unit: "%", Right: true}}}
+		{Name: "cycle"}, {Name: "HETP", Unit: "mm", Right: true}, {Name: "h", Right: true},
+		{Name: "asymmetry", Right: true}, {Name: "half at", Unit: "CV", Right: true}, {Name: "balance", Unit: "%", Right: true}}}
 	if s.compared() {
 		label := s.Reference.Transition.Label
 		if label == "" {
 			label = "the reference"
 		}
 		t.Caption += ", beside " + label
-		t.Columns = append(t.Columns, table.Column{Name: "distance", Unit: "%", Right: true}, table.Column{Name: "of the shape", Unit: "%", Right: true}, table.Column{Name: "noise up to", Unit: "%", Right: true})
+		t.Columns = append(t.Columns, table.Column{Name: "distance", Unit: "%", Right: true}, table.Column{Name: "of shape", Unit: "%", Right: true})
 	}
 	t.Columns = append(t.Columns, table.Column{Name: "doubts", Right: true})
+	most := 0.0
 	for _, r := range s.Rows {
 		if r.Err != nil {
 			continue
 		}
 		x := r.Result
-		cells := []string{strconv.Itoa(r.Number), r.Label, fixed(x.HETP.In(units.Millimetre), 3), fixed(x.ByQuantiles.HETP.In(units.Millimetre), 3),
-			fixed(x.ReducedPlateHeight, 2), fixed(x.Asymmetry, 2), fixed(float64(x.V50)/float64(x.volume), 4), fixed(100*x.Recovered, 1)}
+		cells := []string{r.Label, fixed(x.HETP.In(units.Millimetre), 3), fixed(x.ReducedPlateHeight, 2),
+			fixed(x.Asymmetry, 2), fixed(float64(x.V50)/float64(x.volume), 4), fixed(100*x.Recovered, 1)}
 		if s.compared() {
-			cells = append(cells, fixed(100*r.Distance, 2), fixed(100*r.ShapeDistance, 2), fixed(100*r.Floor, 2))
+			cells = append(cells, fixed(100*r.Distance, 2), fixed(100*r.ShapeDistance, 2))
+			most = max(most, r.Floor)
 		}
 		t.Add(append(cells, strconv.Itoa(len(x.Warnings)))...)
+	}
+	t.Note = "HETP and h, in bead diameters, by moments; half of the step; mass balance."
+	if s.compared() {
+		t.Note += fmt.Sprintf(" Distance of the fronts in parts of the step, of shape with the halves at one place; noise alone may make up to %s %%.", fixed(100*most, 2))
 	}
 	return t
 }

@@ -51,7 +51,7 @@ func TestTransitionSeries(t *testing.T) {
 	for _, want := range []string{
 		"4 given: 3 with a result, 1 without, 0 not evaluated",
 		"3, cycle 3: ", "Trend, beside cycle 1",
-		"| 1 | cycle 1 | 0.333 |", "| 4 | cycle 4 | 0.749 |", // 180·(0.04/0.93)² and 180·(0.06/0.93)²
+		"| cycle 1 | 0.333 |", "| cycle 4 | 0.749 |", // 180·(0.04/0.93)² and 180·(0.06/0.93)²
 	} {
 		if !strings.Contains(shown, want) {
 			t.Errorf("%q is not shown:\n%s", want, shown)
@@ -59,6 +59,15 @@ func TestTransitionSeries(t *testing.T) {
 	}
 	if !strings.Contains(s.HTML(), "Distance of the shape (%)") {
 		t.Error("the distance is not drawn")
+	}
+	floor := 0.0
+	for _, r := range s.Rows {
+		if r.NotCompared == nil && r.Err == nil {
+			floor = max(floor, r.Floor)
+		}
+	}
+	if want := "noise alone may make up to " + fixed(100*floor, 2) + " %"; !strings.Contains(shown, want) {
+		t.Errorf("%q is not shown:\n%s", want, shown)
 	}
 
 	// Columns of one file are told apart by their names.
