@@ -310,6 +310,15 @@ func (w *reviewer) decide() {
 		if n := len(f.Pressures); n > 0 && f.Pressures[0].Verdict == Within {
 			w.reason("no pressure limit that was given was passed")
 		}
+		var outside []string
+		for _, d := range f.Deviations {
+			if d.Verdict == Outside {
+				outside = append(outside, d.What)
+			}
+		}
+		if len(outside) > 0 {
+			w.doubt("The bed came out as planned, but not the way there: outside the tolerances %s. Record why, before the test.", strings.Join(outside, ", "))
+		}
 		if high < -t.Mark {
 			w.doubt("The bed stands %.1f mm below the mark. The factor was kept, not the height: record which, and use the new column volume.", -high.In(units.Millimetre))
 		}

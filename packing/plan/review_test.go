@@ -243,3 +243,16 @@ func TestReviewOfNarrowColumn(t *testing.T) {
 		}
 	}
 }
+
+// A bed that came out right by another way is tested all the same, and the way
+// is named.
+func TestReviewNamesTheWay(t *testing.T) {
+	const doubt = "outside the tolerances velocity of step 1"
+	if f := read(t, made.OwnPack(), nil); strings.Contains(strings.Join(f.Doubts, " "), "outside the tolerances") {
+		t.Errorf("a pack within all tolerances: %v", f.Doubts)
+	}
+	f := read(t, made.OwnPack(), func(r *plan.Review, _ *plan.Run) { r.Plan.First.Velocity = r.Plan.First.Velocity.Times(0.8) })
+	if f.Advice != plan.ProceedToTest || !strings.Contains(strings.Join(f.Doubts, " "), doubt) {
+		t.Errorf("%v, %v; want %q", f.Advice, f.Doubts, doubt)
+	}
+}
