@@ -262,3 +262,19 @@ func TestDecide(t *testing.T) {
 		}
 	}
 }
+
+// A slip of the pen, 4.8 for 48 mL, is seen; readings 4 % apart are not one.
+func TestSlurryReadingsApart(t *testing.T) {
+	for _, tc := range []struct {
+		first float64
+		want  bool
+	}{{4.8, true}, {47, false}} {
+		r, err := packing.SlurrySamples{Sample: 100 * Millilitre, Settled: Millilitre.Each(tc.first, 50, 51)}.Evaluate()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Contains(strings.Join(r.Warnings, " "), "run from 4.8 to 51.0 %, more than 5 % absolute"); got != tc.want || len(r.Warnings) > 0 != tc.want {
+			t.Errorf("%v mL: %q", tc.first, r.Warnings)
+		}
+	}
+}
