@@ -3,6 +3,7 @@ package packing
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/internal/table"
@@ -47,6 +48,10 @@ type SlurryPlace struct {
 // absolute part (common practice, no source).
 const largestSpread = 2 * units.Percent
 
+// largestRange is how far readings at one place may be apart, as an absolute part
+// (common practice, no source).
+const largestRange = 5 * units.Percent
+
 func (s SlurrySamples) factor() float64 {
 	if s.Factor == 0 {
 		return 1
@@ -62,8 +67,9 @@ func (s SlurrySamples) factor() float64 {
 // from several places as the mean of the places, each of which stands for as much
 // of the tank, however often it was drawn from. Its standard error is that of the
 // mean, by the samples or by the places, whichever is larger, with the factor's
-// own. Places more than 2 % absolute apart, fewer than three places and fewer than
-// three readings at one are warned of. It refuses readings that no sample has.
+// own. Places more than 2 % and readings at one more than 5 % absolute apart, fewer
+// than three places and fewer than three readings at one are warned of. It refuses
+// readings that no sample has.
 func (s SlurrySamples) Evaluate() (SlurryConcentration, error) {
 	fail := func(what, problem, remedy string) (SlurryConcentration, error) {
 		return SlurryConcentration{}, &InputError{"slurry samples", what, problem, remedy}
@@ -104,6 +110,10 @@ func (s SlurrySamples) Evaluate() (SlurryConcentration, error) {
 			of = append(of, c)
 		}
 		all = append(all, of...)
+		if lowest, highest := units.Fraction(slices.Min(of)), units.Fraction(slices.Max(of)); highest-lowest > largestRange {
+			r.warn("%s: readings of one mixed slurry run from %.1f to %.1f %%, more than %.0f %% absolute: look for a slip of the pen, or sample again (common practice, no source).",
+				g.name, lowest.In(units.Percent), highest.In(units.Percent), largestRange.In(units.Percent))
+		}
 		mean, _ := meanSD(of)
 		means = append(means, mean)
 		if placed {

@@ -64,8 +64,11 @@ type quantity interface {
 
 // optional is span for an input whose zero value means "not given".
 func optional[Q quantity](where, what string, q Q, low, high float64, lowText, highText, example string) error {
-	if q == 0 {
+	switch {
+	case q == 0:
 		return nil
+	case q < 0:
+		return &InputError{where, what + " " + q.String(), "it must not be below zero", "leave it out, or write for example " + example}
 	}
 	return span(where, what, q, low, high, lowText, highText, example)
 }

@@ -223,7 +223,7 @@ func TestPour(t *testing.T) {
 	}{
 		{func(p *packing.Pour) { p.CompressionFactor = 12 }, "1.12 and not 12"},
 		{func(p *packing.Pour) { p.DeadVolume = 20 }, "dead volume"},
-		{func(p *packing.Pour) { p.Rinse = -1 }, "rinse"},
+		{func(p *packing.Pour) { p.Rinse = -1 * Litre }, "rinse -1 L: it must not be below zero; leave it out, or write for example 0.5 * Litre"},
 		{func(p *packing.Pour) { p.BedHeight = 18 }, "bed height"},
 		{func(p *packing.Pour) { p.Slurry.Concentration = 0 }, "concentration"},
 	} {
@@ -259,6 +259,22 @@ func TestDecide(t *testing.T) {
 	for _, bad := range []packing.Found{{}, {BedHeight: 0.18, CompressionFactor: 12, Height: 0.2}, {BedHeight: 0.18, CompressionFactor: 1.12, Height: 20}, {BedHeight: 0.18, CompressionFactor: 1.12, Height: 0.2, FlowFactor: 0.9}} {
 		if d, err := bad.Decide(); err == nil || !strings.Contains(d.HTML(), "No result:") {
 			t.Errorf("%+v is accepted", bad)
+		}
+	}
+}
+
+// A slip of the pen, 4.8 for 48 mL, is seen; readings 4 % apart are not one.
+func TestSlurryReadingsApart(t *testing.T) {
+	for _, tc := range []struct {
+		first float64
+		want  bool
+	}{{4.8, true}, {47, false}} {
+		r, err := packing.SlurrySamples{Sample: 100 * Millilitre, Settled: Millilitre.Each(tc.first, 50, 51)}.Evaluate()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Contains(strings.Join(r.Warnings, " "), "run from 4.8 to 51.0 %, more than 5 % absolute"); got != tc.want || len(r.Warnings) > 0 != tc.want {
+			t.Errorf("%v mL: %q", tc.first, r.Warnings)
 		}
 	}
 }

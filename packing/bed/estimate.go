@@ -629,7 +629,9 @@ func (f LawFit) In(size Size, mu units.Viscosity) Compressible {
 
 // CriticalAt returns the critical velocity of another size in a liquid of
 // viscosity mu, zero: that of the first curve, with its confidence interval by the
-// first-order errors of the parameters. Friction that was held counts as known. It
+// first-order errors of the parameters. Friction that FixFriction holds counts as
+// known. Friction that was held because the beds were alike is known to nobody: for
+// a size of another settled height over diameter the velocity is not determined. It
 // refuses a size that cannot be and a LawFit that was not made by a fit.
 func (f LawFit) CriticalAt(size Size, mu units.Viscosity) (CriticalEstimate, error) {
 	if f.problem.law == nil {
@@ -666,6 +668,13 @@ func (f LawFit) CriticalAt(size Size, mu units.Viscosity) (CriticalEstimate, err
 	if c.High > highest.Times(reach) {
 		c.Reason = fmt.Sprintf("the upper end of its interval, %.4g cm/h, is more than %.3g times the highest velocity measured, here %.4g cm/h",
 			c.High.In(units.CentimetrePerHour), reach, highest.In(units.CentimetrePerHour))
+		return c, nil
+	}
+	e := f.problem.e
+	least, most := e.ratios()
+	if ratio := size.Ratio(); !e.FixFriction && !e.frictionFree() && (ratio < least*0.99 || ratio > most*1.01) {
+		c.Reason = fmt.Sprintf("friction at the wall was held at %.3g, a guess, and moves it at this settled height over diameter of %.3g: measure a bed of another width, or set FixFriction if the friction is known",
+			f.Fit.Values()[friction], ratio)
 		return c, nil
 	}
 	c.Determined = true

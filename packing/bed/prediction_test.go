@@ -114,6 +114,16 @@ func TestPredictionRefused(t *testing.T) {
 	}
 	r := predicted(t, bed.Prediction{Fit: one, Size: wide, Extrapolate: true})
 	contains(t, r.String(), "Doubts", "the support of the wall is extrapolated", "Friction at the wall was held at 0, not measured")
+	// Another guess at the friction moves the critical velocity of another width
+	// by far more than its interval says.
+	if r.Critical.Determined {
+		t.Errorf("the critical velocity of another width is determined with a friction that was guessed: %+v", r.Critical)
+	}
+	contains(t, r.String(), "The critical velocity is not determined: friction at the wall was held at 0, a guess")
+	e.FixFriction, e.WallFriction = true, 0.1
+	if r = predicted(t, bed.Prediction{Fit: estimated(t, e).Best, Size: wide, Extrapolate: true}); !r.Critical.Determined {
+		t.Errorf("friction that is known: %+v", r.Critical)
+	}
 	r = predicted(t, bed.Prediction{Fit: two, Size: wide, Extrapolate: true, Velocities: CentimetrePerHour.Each(200, 400, 600)})
 	contains(t, r.String(), "above, the law is extrapolated")
 }

@@ -208,16 +208,22 @@ func (h Hardware) Check() error {
 	return nil
 }
 
+// readOff is how far beyond the last reading, in parts of it, a velocity still is
+// that of the reading: a flow meter read to three digits does not tell 550 from
+// 551 cm/h.
+const readOff = 0.01
+
 // At returns the pressure of the hardware at a velocity, by monotone cubic
 // interpolation through the readings and zero. It refuses what Check refuses,
-// and a velocity beyond the readings.
+// and a velocity beyond the readings by more than 1 %; up to there the curve goes
+// on with the slope of its end.
 func (h Hardware) At(u units.Velocity) (units.Pressure, error) {
 	nan := units.Pressure(math.NaN())
 	if err := h.Check(); err != nil {
 		return nan, err
 	}
 	last := h.Velocity[len(h.Velocity)-1]
-	if !(u >= 0 && u <= last) {
+	if !(u >= 0 && u <= last.Times(1+readOff)) {
 		return nan, &packing.InputError{Where: "empty column", What: fmt.Sprintf("velocity %v", u),
 			Problem: fmt.Sprintf("it was measured from 0 to %v", last), Remedy: "measure on, it is not extrapolated"}
 	}
@@ -228,6 +234,9 @@ func (h Hardware) At(u units.Velocity) (units.Pressure, error) {
 	var s interp.FritschButland
 	if err := s.Fit(x, y); err != nil {
 		panic("bed: checked readings could not be interpolated: " + err.Error())
+	}
+	if beyond := float64(u - last); beyond > 0 {
+		return units.Pressure(s.Predict(float64(last)) + beyond*s.PredictDerivative(float64(last))), nil
 	}
 	return units.Pressure(s.Predict(float64(u))), nil
 }

@@ -94,6 +94,15 @@ func TestHardware(t *testing.T) {
 			t.Errorf("%v cm/h: %v, %v; a straight line stays one", u, p, err)
 		}
 	}
+	// A flow meter does not tell 404 from 400 cm/h; 405 is another velocity.
+	p, err := empty.At(403.9 * CentimetrePerHour)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "just beyond the last reading", p.In(Bar), 0.04039, 1e-12, "by hand: the line goes on")
+	if _, err := empty.At(405 * CentimetrePerHour); err == nil {
+		t.Error("a velocity beyond the readings")
+	}
 	r := bed.Readings{Velocity: CentimetrePerHour.Each(100, 200, 300), Pressure: Bar.Each(0.11, 0.23, 0.36), CompressionFactor: []float64{1.01, 1.02, 1.03}, Viscosity: 1.01 * MillipascalSecond}
 	net, err := empty.Subtract(r)
 	if err != nil {

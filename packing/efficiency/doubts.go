@@ -27,7 +27,11 @@ func (r *PulseResult) doubtShape(tr trace.Trace) {
 		r.warn(fmt.Sprintf("The top of the peak is flat over %s: the detector may be saturated", r.Axis.Show(run)),
 			"Take less sample or a shorter light path; plates from a cut top are too few, and retention and asymmetry depend on where in it the apex was put")
 	}
-	if x, rise := r.second(); rise > 0 {
+	switch x, rise := r.second(); {
+	case rise > peaksApart*r.Height:
+		r.warn(fmt.Sprintf("A second peak stands at %s, with the baseline between both; the numbers are of all peaks together", r.Axis.Show(x)),
+			"If the record holds several tests, cut them apart and count each from its own sample: part, err := signal.Within(trace.Times(25*Minute, 50*Minute)), then part.Since(25 * Minute). If it was one sample, look for air or a second injection")
+	case rise > 0:
 		r.warn(fmt.Sprintf("A second apex stands at %s", r.Axis.Show(x)),
 			"Look for a channel or a crack in the bed, air, or a sample that went in twice; the numbers describe both together")
 	}
@@ -185,6 +189,10 @@ func (r *PulseResult) doubtTest() {
 			}
 			r.warn(what, do)
 		}
+	}
+	if h := r.ReducedPlateHeight; h < leastReduced {
+		r.warn(fmt.Sprintf("A reduced plate height of %.2g is less than well packed beds reach, about %v", h, leastReduced),
+			"Check bed height, mean bead, and whether the trace's zero is the start of the sample: one of them is likely to be wrong")
 	}
 	if u := math.Round(r.Velocity.In(units.CentimetrePerHour)); u < leastVelocity || u > mostVelocity {
 		r.warn(fmt.Sprintf("The test ran at %v; pulse tests usually run at %d to %d cm/h", r.Velocity, leastVelocity, mostVelocity),

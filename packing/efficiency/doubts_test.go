@@ -51,6 +51,8 @@ func TestWarningsAtTheirBounds(t *testing.T) {
 	}{
 		{"flat over", side{plain, func(x float64) float64 { return math.Min(gaussian(x), 49) }, 4001, 1.2, ""}, side{plain, func(x float64) float64 { return math.Min(gaussian(x), 49.95) }, 4001, 1.2, ""}},
 		{"second apex", side{plain, bump(260, 25), 4001, 1.2, ""}, side{plain, bump(170, 12), 4001, 1.2, ""}},
+		{"A second peak stands", side{plain, bump(1500, 49), 4001, 1.2, ""}, side{plain, bump(260, 25), 4001, 1.2, ""}},
+		{"less than well packed beds reach", side{func(p *Pulse) { p.Medium.MeanBead, p.MeanBead = 0, 131*Micrometre }, same, 4001, 1.2, ""}, side{func(p *Pulse) { p.Medium.MeanBead, p.MeanBead = 0, 125*Micrometre }, same, 4001, 1.2, ""}},
 		{"several times", side{plain, bump(500, 6), 4001, 1.2, ""}, side{plain, bump(500, 2), 4001, 1.2, ""}},
 		{"does not fall to 5 %", side{func(p *Pulse) { p.Baseline.None = true }, func(x float64) float64 { return math.Max(gaussian(x), 3.5) }, 4001, 1.2, ""}, side{func(p *Pulse) { p.Baseline.None = true }, func(x float64) float64 { return math.Max(gaussian(x), 1.5) }, 4001, 1.2, ""}},
 		{"fewer plates than by half height", side{plain, func(x float64) float64 { return 1e4 * made.EMG(x, retention04-50, 60, 60) }, 4001, 1.2, ""}, side{plain, func(x float64) float64 { return 1e4 * made.EMG(x, retention04-50, 60, 30) }, 4001, 1.2, ""}},

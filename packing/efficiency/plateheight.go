@@ -13,7 +13,8 @@ import (
 	"github.com/evenbed/evenbed/packing/units"
 )
 
-// A PlateHeightLaw is how the plate height depends on the velocity.
+// A PlateHeightLaw is how the plate height depends on the velocity: VanDeemter
+// or Knox.
 type PlateHeightLaw int
 
 // The laws.
@@ -50,7 +51,7 @@ type PlateHeightTests struct {
 	Plates      []float64
 	BedHeight   units.Length
 
-	Law       PlateHeightLaw
+	Law       PlateHeightLaw    // zero: VanDeemter
 	Diffusion units.Diffusivity // of the tracer in the liquid; the Knox law needs it
 	// Confidence of the band; zero: 0.95.
 	Confidence float64

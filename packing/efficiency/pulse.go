@@ -165,10 +165,11 @@ const (
 	mostDrift                     = 0.02     // of the height, under the peak
 	halfPeak                      = 0.50     // of the height, under one that points down: no peak
 	leastRoom                     = 2.0      // widths at half height on both sides of the apex
-	leastReduced, mostReduced     = 1.8, 6.0 // plate height a limit may ask for
+	leastReduced, mostReduced     = 1.8, 6.0 // plate height that beds reach
 	momentsApart                  = 0.15     // plates by moments below those by half height
 	flatTop                       = 0.15     // of the half-height width
 	secondApex                    = 0.02     // of the height
+	peaksApart                    = 0.9      // of the height: with the baseline between them
 	crossingsApart                = 0.02     // of the width
 	unevenStep                    = 3.0      // times the mean
 	mostLowered                   = 0.005    // of the height, by smoothing

@@ -42,7 +42,8 @@ func (p Points) XY(i int) (x, y float64) { return p.X[i], p.Y[i] }
 var _ Series = Points{}
 
 // An Axis is named with its unit. One is the size of that unit in the numbers
-// of the series: 60 to show seconds in minutes. Zero stands for 1.
+// of the series: 60 to show seconds in minutes. Zero stands for 1. The numbers of
+// a trace are seconds or cubic metres, and trace.Figure sets One for them.
 type Axis struct {
 	Label, Unit string
 	One         float64

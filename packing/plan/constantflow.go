@@ -331,7 +331,7 @@ func (w *work) secondStage() {
 	c, p := w.c, w.p
 	if !known(p.Second.Velocity) {
 		w.stage("step 2, compress", "downflow: inlet from the pump, outlet open",
-			fmt.Sprintf("second velocity: not determined.\nTravel left to the mark %s.", cm(p.Second.AdapterTravel)), "level and pressure", steady)
+			fmt.Sprintf("second velocity: not determined.\nFrom the bed of step 1 to the mark: %s.", cm(p.Second.AdapterTravel)), "level and pressure", steady)
 		return
 	}
 	pressure := "pressure not known"
@@ -343,7 +343,7 @@ func (w *work) secondStage() {
 		takes = fmt.Sprintf("99 %% of it in about %s, if the bed answers without friction; usually a minute or two (common practice).", span(p.Second.Time))
 	}
 	s := w.stage("step 2, compress", "downflow: inlet from the pump, outlet open",
-		fmt.Sprintf("Raise the flow: downflow of %s at %.1f cm/h, %s, %s.\n%s\nTravel left to the mark %s.",
+		fmt.Sprintf("Raise the flow: downflow of %s at %.1f cm/h, %s, %s.\n%s\nFrom the bed of step 1 to the mark: %s.",
 			c.Liquid, p.Second.Velocity.In(units.CentimetrePerHour), p.flow(p.Second.Flow), pressure, takes, cm(p.Second.AdapterTravel)),
 		"pressure against the lowest limit; level; a pressure that keeps rising at constant flow: stop", steady)
 	s.Time, s.Velocity, s.Flow, s.Pressure, s.BedHeight = p.Second.Time, p.Second.Velocity, p.Second.Flow, p.Second.Pressure, p.Second.BedHeight

@@ -149,8 +149,9 @@ func (w *reviewer) deviations() {
 	one, two := f.step(LooseBed), f.step(Compression)
 	cm := units.Centimetre
 
+	unit, oneVolume, _ := volumeUnit(r.Column)
 	if r.SlurryPoured > 0 && w.planned {
-		relative("slurry poured", "L", p.Pour.SlurryVolume.In(units.Litre), r.SlurryPoured.In(units.Litre), t.Volume)
+		relative("slurry poured", unit, p.Pour.SlurryVolume.In(oneVolume), r.SlurryPoured.In(oneVolume), t.Volume)
 	}
 	if w.planned && (r.StepsBy != StepsByAdapter || p.First.Velocity > 0) {
 		relative("velocity of step 1", "cm/h", p.First.Velocity.In(units.CentimetrePerHour), of(one, speed), t.Velocity)
@@ -160,10 +161,10 @@ func (w *reviewer) deviations() {
 				if math.IsNaN(volume) {
 					volume = 0
 				}
-				volume += s.Volume.In(units.Litre)
+				volume += s.Volume.In(oneVolume)
 			}
 		}
-		d := relative("volume of step 1", "L", p.First.Volume.In(units.Litre), volume, t.Volume)
+		d := relative("volume of step 1", unit, p.First.Volume.In(oneVolume), volume, t.Volume)
 		if d.Verdict == Outside && d.Found > d.Planned {
 			d.Verdict, d.Why = Within, "more does no harm"
 		}
@@ -308,6 +309,15 @@ func (w *reviewer) decide() {
 		}
 		if n := len(f.Pressures); n > 0 && f.Pressures[0].Verdict == Within {
 			w.reason("no pressure limit that was given was passed")
+		}
+		var outside []string
+		for _, d := range f.Deviations {
+			if d.Verdict == Outside {
+				outside = append(outside, d.What)
+			}
+		}
+		if len(outside) > 0 {
+			w.doubt("The bed came out as planned, but not the way there: outside the tolerances %s. Record why, before the test.", strings.Join(outside, ", "))
 		}
 		if high < -t.Mark {
 			w.doubt("The bed stands %.1f mm below the mark. The factor was kept, not the height: record which, and use the new column volume.", -high.In(units.Millimetre))

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/internal/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -83,7 +84,8 @@ func (f Findings) Table() table.Table {
 	t.Add("packed height", decimal(r.BedHeight.In(cm), 2), decimal(f.BedHeight.In(cm), 2), decimal(f.BedHeightStdErr.In(cm), 2), "cm", f.BedHeightFrom)
 	t.Add("compression factor", decimal(r.CompressionFactor, 3), decimal(f.CompressionFactor, 3), decimal(f.CompressionFactorStdErr, 3), "", "heights")
 	t.Add("compression factor", decimal(r.CompressionFactor, 3), decimal(f.BySlurry, 3), decimal(f.BySlurryStdErr, 3), "", "slurry poured")
-	t.Add("column volume", decimal(r.Column.Volume(r.BedHeight).In(units.Litre), 2), decimal(r.Column.Volume(f.BedHeight).In(units.Litre), 2), "", "L", "packed height")
+	unit, one, decimals := volumeUnit(r.Column)
+	t.Add("column volume", decimal(r.Column.Volume(r.BedHeight).In(one), decimals), decimal(r.Column.Volume(f.BedHeight).In(one), decimals), "", unit, "packed height")
 	t.Add("adapter travel, compression to the end", "", decimal(f.Travel.In(cm), 2), "", "cm", "adapter")
 	t.Add("gap under the adapter", "0.0", decimal(f.Gap.In(units.Millimetre), 1), "", "mm", "adapter, bed height")
 	return t
@@ -91,13 +93,14 @@ func (f Findings) Table() table.Table {
 
 // StepTable returns the steps that were found.
 func (f Findings) StepTable() table.Table {
+	unit, one, decimals := volumeUnit(f.Review.Column)
 	t := table.Table{Caption: "Steps", RowHeaders: true, Columns: []table.Column{
 		{Name: "step"}, {Name: "start", Unit: "min", Right: true}, {Name: "end", Unit: "min", Right: true}, {Name: "lasts", Unit: "min", Right: true},
-		{Name: "volume", Unit: "L", Right: true}, {Name: "volume", Unit: "CV", Right: true}, {Name: "flow", Unit: f.flowUnit(), Right: true},
+		{Name: "volume", Unit: unit, Right: true}, {Name: "volume", Unit: "CV", Right: true}, {Name: "flow", Unit: f.flowUnit(), Right: true},
 		{Name: "velocity", Unit: "cm/h", Right: true}, {Name: "spread", Unit: "cm/h", Right: true}}}
 	for _, s := range f.Steps {
 		t.Add(s.Name, decimal(s.Start.In(units.Minute), 1), decimal(s.End.In(units.Minute), 1), decimal(s.Duration.In(units.Minute), 1),
-			decimal(s.Volume.In(units.Litre), 2), decimal(s.ColumnVolumes, 3), f.flow(s.Flow),
+			decimal(s.Volume.In(one), decimals), decimal(s.ColumnVolumes, 3), f.flow(s.Flow),
 			decimal(s.Velocity.In(units.CentimetrePerHour), 1), decimal(s.VelocitySD.In(units.CentimetrePerHour), 1))
 	}
 	return t
@@ -113,9 +116,20 @@ func (f Findings) EndTable() table.Table {
 	return t
 }
 
-// flowUnit is mL/min below 10 cm of diameter, L/h above.
+// narrow tells whether volumes and flows are written in mL and mL/min, below
+// 10 cm of diameter, and not in L and L/h.
+func narrow(c packing.Column) bool { return c.InnerDiameter < 10*units.Centimetre }
+
+// volumeUnit is the unit of the column's volumes, and their decimals.
+func volumeUnit(c packing.Column) (unit string, one units.Volume, decimals int) {
+	if narrow(c) {
+		return "mL", units.Millilitre, 1
+	}
+	return "L", units.Litre, 2
+}
+
 func (f Findings) flowUnit() string {
-	if f.Review.Column.InnerDiameter < 10*units.Centimetre {
+	if narrow(f.Review.Column) {
 		return "mL/min"
 	}
 	return "L/h"

@@ -207,3 +207,52 @@ func TestReviewAdvice(t *testing.T) {
 		}
 	}
 }
+
+// A lab column's volumes are told apart in mL. The run is that of column 04, the
+// flow less by the square of the diameters.
+func TestReviewOfNarrowColumn(t *testing.T) {
+	run := runOf(t, made.OwnPack())
+	part := math.Pow(2.6/30, 2)
+	flow := run.Flow.Values()
+	for i := range flow {
+		flow[i] *= part
+	}
+	var err error
+	if run.Flow, err = trace.Make("Flow", "L/h", trace.Time, run.Flow.Positions(), flow); err != nil {
+		t.Fatal(err)
+	}
+	wide := madePlan(t).Request
+	wide.Column.InnerDiameter, wide.Curve.InnerDiameter = 2.6*Centimetre, 2.6*Centimetre
+	steps, err := plan.ConstantFlow{Column: wide.Column, Medium: wide.Medium, Slurry: wide.Slurry, BedHeight: wide.BedHeight,
+		CompressionFactor: wide.CompressionFactor, Curve: wide.Curve}.Plan()
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := plan.Review{Plan: steps, SlurryPoured: 206 * Millilitre}.Of(run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	shown := f.Markdown()
+	for _, want := range []string{
+		"| slurry poured | mL | 205.8 | 206.0 | +0.2 |", // by hand: π/4·2.6²·20.16/0.52 mL
+		"| column volume | 95.6 |",                      // by hand: π/4·2.6²·18 mL
+		"| volume \\[mL\\] |",
+	} {
+		if !strings.Contains(shown, want) {
+			t.Errorf("%q is not shown:\n%s", want, shown)
+		}
+	}
+}
+
+// A bed that came out right by another way is tested all the same, and the way
+// is named.
+func TestReviewNamesTheWay(t *testing.T) {
+	const doubt = "outside the tolerances velocity of step 1"
+	if f := read(t, made.OwnPack(), nil); strings.Contains(strings.Join(f.Doubts, " "), "outside the tolerances") {
+		t.Errorf("a pack within all tolerances: %v", f.Doubts)
+	}
+	f := read(t, made.OwnPack(), func(r *plan.Review, _ *plan.Run) { r.Plan.First.Velocity = r.Plan.First.Velocity.Times(0.8) })
+	if f.Advice != plan.ProceedToTest || !strings.Contains(strings.Join(f.Doubts, " "), doubt) {
+		t.Errorf("%v, %v; want %q", f.Advice, f.Doubts, doubt)
+	}
+}

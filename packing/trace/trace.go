@@ -5,8 +5,8 @@
 // line under a peak and [Trace.Minus] takes it away; [Trace.Smoothed] calms the
 // noise; [Trace.Apex], [Trace.Width], [Trace.Tangents] and
 // [Trace.Moments] then measure, and [Trace.TwoPeaks] a peak that is split. Nothing
-// is measured silently: every result says from where to where it was taken. A
-// [Source] gives many traces, one at a time.
+// is measured silently: every result says from where to where it was taken.
+// [Figure] draws several together. A [Source] gives many traces, one at a time.
 //
 //	record      reads traces from instrument exports
 //	efficiency  makes plates and asymmetry of them

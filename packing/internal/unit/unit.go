@@ -7,6 +7,7 @@
 package unit
 
 import (
+	"maps"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/units"
@@ -107,14 +108,15 @@ var known = func() map[string]Unit {
 	add(Length, float64(units.Micrometre), "µm um")
 	add(Length, 1e-3*float64(units.Micrometre), "nm")
 
-	// Of pressures those over the ambient are meant, marked (g) or not.
+	// Of pressures those over the ambient are meant, marked g or not: bar, barg,
+	// bar(g), bar g.
 	add(Pressure, float64(units.Pascal), "Pa")
 	add(Pressure, 100*float64(units.Pascal), "hPa")
 	add(Pressure, float64(units.Kilopascal), "kPa")
 	add(Pressure, float64(units.Megapascal), "MPa")
 	add(Pressure, float64(units.Millibar), "mbar")
-	add(Pressure, float64(units.Bar), "bar barg")
-	add(Pressure, float64(units.PSI), "psi PSI psig")
+	add(Pressure, float64(units.Bar), "bar")
+	add(Pressure, float64(units.PSI), "psi PSI")
 	add(Pressure, 101325*float64(units.Pascal), "atm") // NIST SP 811, appendix B.8
 	add(Force, float64(units.Newton), "N")
 	add(Force, float64(units.Kilonewton), "kN")
@@ -152,6 +154,19 @@ var known = func() map[string]Unit {
 
 	add(Other, 0, `a.u. au arb mS µS uS W M 1/s Hz g mg kg µg mPa.s mPas cP RIU nRIU dBm counts cps
 		hh:mm:ss mm:ss hh:mm h:mm:ss hh:mm:ss.fff`)
+
+	for s, u := range maps.Clone(m) {
+		if u.Kind == Pressure {
+			for _, gauge := range []string{"g", " g", "(g)", " (g)"} {
+				m[s+gauge] = u
+			}
+		}
+		if over, under, ok := strings.Cut(s, "/"); ok && u.Kind != Other && over != "1" && strings.TrimRight(under, "0123456789³") == under {
+			for _, power := range []string{"-1", "^-1", "⁻¹"} { // mL min-1
+				m[over+" "+under+power], m[over+"·"+under+power] = u, u
+			}
+		}
+	}
 	return m
 }()
 

@@ -89,6 +89,8 @@ var files = []struct {
 	{file: "bare_units.csv", options: Options{Units: map[string]string{"flow ml/min": "L/h", "Feed": "mL/min"}}, cols: []col{{"Time", "min", "0 1", -1}, {"Flow mL/min", "L/h", "1.5 1.5", 0},
 		{"UV 280 nm", "", "10 11", 0}, {"Pressure min", "", "0.1 0.1", 0}, {"Temperature", "deg C", "20 20", 0}, {"Conc B", "%", "5 6", 0}, {"Bed height", "mm", "180 180", 0}, {"Pump A", "", "1 1", 0},
 		{"Feed", "mL/min", "2 2", 0}, {"Signal", "a.u.", "3 4", 0}}},
+	{file: "gauge_and_powers.csv", cols: []col{{"Time", "min", "0 1", -1}, {"P1", "bar g", "0.1 0.1", 0}, {"P2", "bar(g)", "0.2 0.2", 0}, {"P3", "bar(g)", "0.3 0.3", 0},
+		{"Flow", "mL min-1", "1.5 1.5", 0}, {"C", "mS·cm⁻¹", "5.1 5.1", 0}}},
 	{file: "empty_brackets.csv", cols: []col{{"Time", "min", "0 1", -1}, {"Flow bar", "", "1.5 2.5", 0}, {"Ratio (a)", "", "2 2", 0}}},
 	{file: "group_names.csv", cols: []col{{"UV 280 nm Time", "min", "0 0.5 1 1.5", -1}, {"UV 280 nm Signal", "mAU", "1.5 2.5 3.5 4.5", 0},
 		{"Conductivity Time", "min", "0 1", -1}, {"Conductivity Signal", "mS/cm", "10.5 11.5", 2}}, facts: []string{"signals in pairs of columns: 2"}},

@@ -26,11 +26,14 @@ func unbracket(cell string) string {
 // known, behind a slash or a comma. Brackets that begin with a digit, as in
 // "UV (280 nm)", belong to the name, and empty ones say that there is no unit.
 func splitUnit(heading string) (name, unit string) {
+	if _, symbol, bare := bareUnit(heading); bare && strings.HasSuffix(symbol, ")") {
+		return heading, "" // the brackets of "Pressure bar(g)" belong to the unit
+	}
 	for _, b := range []string{"()", "[]", "{}"} {
 		if !strings.HasSuffix(heading, b[1:]) {
 			continue
 		}
-		i := strings.LastIndex(heading, b[:1])
+		i := opening(heading, b[0], b[1])
 		if i < 0 {
 			continue
 		}
@@ -61,6 +64,22 @@ func splitUnit(heading string) (name, unit string) {
 		}
 	}
 	return heading, ""
+}
+
+// opening returns where the bracket at the end of a heading opens, -1 if it does not.
+func opening(heading string, left, right byte) int {
+	depth := 0
+	for i := len(heading) - 1; i >= 0; i-- {
+		switch heading[i] {
+		case right:
+			depth++
+		case left:
+			if depth--; depth == 0 {
+				return i
+			}
+		}
+	}
+	return -1
 }
 
 // bareUnit takes a unit without brackets off the end of a heading: "Flow mL/min",
