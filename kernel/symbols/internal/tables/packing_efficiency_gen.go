@@ -119,6 +119,8 @@ func init() {
 			"SpreadMeasure":      reflect.TypeFor[efficiency_.SpreadMeasure](),
 			"Transition":         reflect.TypeFor[efficiency_.Transition](),
 			"TransitionResult":   reflect.TypeFor[efficiency_.TransitionResult](),
+			"TransitionRow":      reflect.TypeFor[efficiency_.TransitionRow](),
+			"TransitionSeries":   reflect.TypeFor[efficiency_.TransitionSeries](),
 			"Uncertain":          reflect.TypeFor[efficiency_.Uncertain](),
 			"Uncertainties":      reflect.TypeFor[efficiency_.Uncertainties](),
 			"Uncertainty":        reflect.TypeFor[efficiency_.Uncertainty](),

@@ -16,6 +16,7 @@ func init() {
 	imports.Packages["github.com/evenbed/evenbed/packing/trace"] = imports.Package{
 		Name: "trace",
 		Binds: map[string]reflect.Value{
+			"Figure":    reflect.ValueOf(trace_.Figure),
 			"Make":      reflect.ValueOf(trace_.Make),
 			"New":       reflect.ValueOf(trace_.New),
 			"NewVolume": reflect.ValueOf(trace_.NewVolume),
