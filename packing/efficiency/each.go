@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"runtime"
-	"slices"
 	"sync"
 	"sync/atomic"
 
@@ -16,25 +15,19 @@ import (
 // errNotDone stands for the work that was not done since all of it was stopped.
 var errNotDone = errors.New("not evaluated")
 
-// evaluateEach opens every trace of a source and evaluates it over all
-// processors; as many are under way as there are. No trace is kept. Where they
-// cannot be opened at once, the calling goroutine opens them, one at a time, and
-// one waits; else each goroutine opens the next itself, which keeps all of them
-// busy.
+// each opens every trace of a source and evaluates it over all processors; as
+// many are under way as there are. Where they cannot be opened at once, the
+// calling goroutine opens them, one at a time, and one waits; else each goroutine
+// opens the next itself, which keeps all of them busy.
 //
-// A panic of one is its error and stops no other. When the monitor's context is
-// done, what is under way ends, and the error is the context's. The rows of what
-// was not tried or stopped half way have no number.
-//
-// The garbage collector goes through all rows again and again while traces come
-// and go, so they hold little that it must follow: those that say the same share
-// their warnings.
-func (p Pulse) evaluateEach(source trace.Source) ([]PulseRow, error) {
-	const label = "pulse tests"
+// evaluate is called with a trace that was opened, and done, with the error of
+// either, when it has been dealt with. A panic of one is its error and stops no
+// other. When the monitor's context is done, what is under way ends, and the error
+// is the context's; done is not called for what was not tried or stopped half way.
+func each(label string, source trace.Source, evaluate func(i int, tr trace.Trace) error, done func(i int, tr trace.Trace, err error)) error {
 	m := task.Default()
 	ctx := m.Context()
 	n := source.Len()
-	rows := make([]PulseRow, n)
 	contained := func(do func() error) (err error) {
 		defer func() {
 			fault := recover()
@@ -55,36 +48,25 @@ func (p Pulse) evaluateEach(source trace.Source) ([]PulseRow, error) {
 		return tr, err
 	}
 	var progress sync.Mutex
-	finished := 0
+	finished, untried := 0, n
 	tell := func() { // with the lock, so that no number comes before a smaller one
 		progress.Lock()
 		defer progress.Unlock()
 		m.Progress(label, finished, n)
 	}
-	var said atomic.Pointer[[]Warning] // by one of the rows
-	evaluate := func(i int, tr trace.Trace, err error) {
-		row := newPulseRow(PulseResult{})
+	take := func(i int, tr trace.Trace, err error) {
 		if err == nil {
-			err = contained(func() error {
-				r, err := p.Evaluate(tr)
-				row = newPulseRow(r)
-				return err
-			})
+			err = contained(func() error { return evaluate(i, tr) })
+		}
+		if err != errNotDone {
+			done(i, tr, err)
 		}
 		progress.Lock()
+		defer progress.Unlock()
 		finished++
-		progress.Unlock()
-		if err == errNotDone {
-			return
+		if err != errNotDone {
+			untried--
 		}
-		row.Warnings = slices.Clip(row.Warnings)
-		if last := said.Load(); last != nil && slices.Equal(*last, row.Warnings) {
-			row.Warnings = *last
-		} else {
-			said.Store(&row.Warnings)
-		}
-		row.Number, row.File, row.Signal, row.Err = i+1, tr.From, tr.Name, err
-		rows[i] = row
 	}
 
 	concurrent := false
@@ -107,12 +89,12 @@ func (p Pulse) evaluateEach(source trace.Source) ([]PulseRow, error) {
 					return
 				}
 				tr, err := open(i)
-				evaluate(i, tr, err)
+				take(i, tr, err)
 				tell()
 			}
 			for o := range traces {
 				if ctx.Err() == nil {
-					evaluate(o.i, o.tr, o.err)
+					take(o.i, o.tr, o.err)
 				}
 			}
 		})
@@ -128,15 +110,10 @@ func (p Pulse) evaluateEach(source trace.Source) ([]PulseRow, error) {
 	close(traces)
 	workers.Wait()
 	tell()
-	if named, ok := source.(interface{ Name(i int) string }); ok {
-		for i := range rows {
-			rows[i].File = named.Name(i)
-		}
+	if untried > 0 {
+		return ctx.Err()
 	}
-	if slices.ContainsFunc(rows, PulseRow.untried) {
-		return rows, ctx.Err()
-	}
-	return rows, nil
+	return nil
 }
 
 // inMemory is a source of traces that are there already.

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync/atomic"
 
 	"gonum.org/v1/gonum/stat"
 
@@ -74,7 +75,32 @@ func (p Pulse) EvaluateFrom(source trace.Source) (PulseSeries, error) {
 	if s.Refusal = p.checkMany(source); s.Refusal != nil {
 		return s, s.Refusal
 	}
-	rows, stopped := p.evaluateEach(source)
+	rows := make([]PulseRow, source.Len())
+	named, _ := source.(interface{ Name(i int) string })
+	// The garbage collector goes through all rows again and again while traces
+	// come and go, so they hold little that it must follow: those that say the
+	// same share their warnings.
+	var said atomic.Pointer[[]Warning] // by one of the rows
+	stopped := each("pulse tests", source, func(i int, tr trace.Trace) error {
+		r, err := p.Evaluate(tr)
+		rows[i] = newPulseRow(r)
+		return err
+	}, func(i int, tr trace.Trace, err error) {
+		row := &rows[i]
+		if err != nil {
+			*row = newPulseRow(PulseResult{})
+		}
+		row.Warnings = slices.Clip(row.Warnings)
+		if last := said.Load(); last != nil && slices.Equal(*last, row.Warnings) {
+			row.Warnings = *last
+		} else {
+			said.Store(&row.Warnings)
+		}
+		row.Number, row.File, row.Signal, row.Err = i+1, tr.From, tr.Name, err
+		if named != nil {
+			row.File = named.Name(i)
+		}
+	})
 	s.Rows = slices.DeleteFunc(rows, PulseRow.untried)
 	s.Missing = source.Len() - len(s.Rows)
 	if stopped != nil {

@@ -5,12 +5,12 @@ import (
 	"fmt"
 	"math"
 	"path"
+	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/internal/table"
-	"github.com/evenbed/evenbed/packing/task"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -67,29 +67,30 @@ func (t Transition) EvaluateFrom(source trace.Source) (TransitionSeries, error) 
 			files[names[i]]++
 		}
 	}
-	m := task.Default()
-	for i, name := range names {
-		if err := m.Context().Err(); err != nil {
-			s.Missing = len(names) - i
-			return s, fmt.Errorf("the transitions were stopped: %d of %d are evaluated; evaluate again for all of them: %w", i, len(names), err)
+	rows := make([]TransitionRow, len(names))
+	label := func(i int, tr trace.Trace) string {
+		switch name := names[i]; {
+		case name != "" && (files[name] == 1 || tr.Name == ""):
+			return strings.TrimSuffix(path.Base(name), path.Ext(name))
+		case tr.Name != "":
+			return tr.Name
 		}
-		m.Progress("transitions", i, len(names))
-		nan := math.NaN()
-		row := TransitionRow{Number: i + 1, Distance: nan, ShapeDistance: nan, Floor: nan}
-		tr, err := source.Open(i)
-		if row.Label = tr.Name; name != "" && (files[name] == 1 || row.Label == "") {
-			row.Label = strings.TrimSuffix(path.Base(name), path.Ext(name))
-		}
-		if row.Label == "" {
-			row.Label = strconv.Itoa(row.Number)
-		}
-		if row.Err = err; err == nil {
-			t.Label = row.Label
-			row.Result, row.Err = t.Evaluate(tr)
-		}
-		s.Rows = append(s.Rows, row)
+		return strconv.Itoa(i + 1)
 	}
-	m.Progress("transitions", len(names), len(names))
+	stopped := each("transitions", source, func(i int, tr trace.Trace) (err error) {
+		one := t
+		one.Label = label(i, tr)
+		rows[i].Result, err = one.Evaluate(tr)
+		return err
+	}, func(i int, tr trace.Trace, err error) {
+		nan := math.NaN()
+		rows[i] = TransitionRow{Number: i + 1, Label: label(i, tr), Result: rows[i].Result, Err: err, Distance: nan, ShapeDistance: nan, Floor: nan}
+	})
+	s.Rows = slices.DeleteFunc(rows, func(r TransitionRow) bool { return r.Number == 0 })
+	s.Missing = len(names) - len(s.Rows)
+	if stopped != nil {
+		return s, fmt.Errorf("the transitions were stopped: %d of %d are evaluated; evaluate again for all of them: %w", len(s.Rows), len(names), stopped)
+	}
 	return s, nil
 }
 
@@ -97,7 +98,7 @@ func (t Transition) EvaluateFrom(source trace.Source) (TransitionSeries, error) 
 // the bed was good. A cycle that cannot be compared says why in its row; if none
 // can, that is the error.
 func (s TransitionSeries) Against(reference TransitionResult) (TransitionSeries, error) {
-	rows := append([]TransitionRow(nil), s.Rows...)
+	rows := slices.Clone(s.Rows)
 	var compared bool
 	var last error
 	for i := range rows {
