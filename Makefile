@@ -11,7 +11,7 @@ OUT     := evenbed-out
 VENV    := .venv
 PYTHON  := $(VENV)/bin/python
 CLIENTS := kernel/clients
-FUZZTIME ?= 50000x
+FUZZTIME ?= 10000x
 
 # What users run has no C in it; only the race detector needs cgo.
 export CGO_ENABLED = 0
