@@ -106,38 +106,26 @@ func (in *interp) as(v reflect.Value, t, want xr.Type) (reflect.Value, bool) {
 		if t != nil {
 			return v, t.IdenticalTo(want)
 		}
-		return v, v.Type() == want.ReflectType() && !isOther(want)
+		return v, v.Type() == want.ReflectType() && !in.facts(want).other
 	}
 	is := reflect.New(want.ReflectType()).Elem()
 	if want.NumMethod() == 0 {
 		is.Set(reflect.ValueOf(in.wrap(v, t)))
 		return is, true
 	}
+	var conv func(xr.Value) xr.Value
+	var ok bool
 	if t == nil {
-		t = in.ir.Comp.Universe.FromReflectType(v.Type())
+		conv, ok = in.conversionOf(v.Type(), want)
+	} else {
+		conv, ok = in.conversion(t, want)
 	}
-	if !t.Implements(want) {
+	if !ok {
 		return v, false
 	}
-	if conv := in.converter(t, want); conv != nil {
-		v = conv(xr.FromReflectValues([]reflect.Value{v})[0]).ReflectValue()
-	}
+	v = conv(xr.FromReflectValues([]reflect.Value{v})[0]).ReflectValue()
 	is.Set(v)
 	return is, true
-}
-
-// isOther reports whether a type is one of cells whose values compiled code takes
-// for those of another type, as a float64, or is made of one.
-func isOther(t xr.Type) bool {
-	switch k := t.Kind(); {
-	case t.Named():
-		return k != reflect.Struct && t.Name() != t.ReflectType().Name()
-	case k == reflect.Map:
-		return isOther(t.Key()) || isOther(t.Elem())
-	case k == reflect.Pointer || k == reflect.Slice || k == reflect.Array || k == reflect.Chan:
-		return isOther(t.Elem())
-	}
-	return false
 }
 
 // compileWrap compiles Wrap(x).
@@ -262,6 +250,43 @@ func (in *interp) typeName(v reflect.Value, t xr.Type) string {
 	return "nil"
 }
 
+// knownTypes is what is known of types until a cell declares more.
+type knownTypes struct {
+	facts       sync.Map // types.Type -> *facts
+	conversions sync.Map // conversionKey -> func(xr.Value) xr.Value, nil if there is none
+}
+
+type conversionKey struct{ from, to any }
+
+// conversion returns what converts values of a type to an interface, if it has
+// its methods. Cells may ask while others are compiled, which changes what the
+// interpreter knows of types.
+func (in *interp) conversion(t, face xr.Type) (conv func(xr.Value) xr.Value, ok bool) {
+	return in.conversionFrom(t.GoType(), func() xr.Type { return t }, face)
+}
+
+// conversionOf is conversion for a type of linked packages.
+func (in *interp) conversionOf(t reflect.Type, face xr.Type) (conv func(xr.Value) xr.Value, ok bool) {
+	return in.conversionFrom(t, func() xr.Type { return in.ir.Comp.Universe.FromReflectType(t) }, face)
+}
+
+func (in *interp) conversionFrom(key any, from func() xr.Type, face xr.Type) (conv func(xr.Value) xr.Value, ok bool) {
+	known := in.known.Load()
+	k := conversionKey{key, face.GoType()}
+	if found, ok := known.conversions.Load(k); ok {
+		conv = found.(func(xr.Value) xr.Value)
+		return conv, conv != nil
+	}
+	defer in.lockTypes(false)()
+	if t := from(); t.Implements(face) {
+		if conv = in.converter(t, face); conv == nil {
+			conv = func(v xr.Value) xr.Value { return v }
+		}
+	}
+	known.conversions.Store(k, conv)
+	return conv, conv != nil
+}
+
 // compileConvert compiles Convert(x, I).
 func (in *interp) compileConvert(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
 	x, t := c.Expr1(node.Args[0], nil), c.Type(node.Args[1])
@@ -272,7 +297,7 @@ func (in *interp) compileConvert(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr
 }
 
 // converter returns what converts values of a type to an interface, or nil if
-// there is nothing to do.
+// there is nothing to do. compMu is held.
 //
 // The interpreter puts a pointer into an interface of a linked package with
 // functions that look for a method of the value where it is not: these are put

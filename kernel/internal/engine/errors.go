@@ -45,11 +45,11 @@ func ofCell(x any) (xr.Value, xr.Type) {
 
 // call calls the method of an interface if the type has it.
 func (e errorTree) call(v xr.Value, t, face xr.Type, args ...reflect.Value) (result any, ok bool) {
-	if !t.Implements(face) {
+	conv, ok := e.in.conversion(t, face)
+	if !ok {
 		return nil, false
 	}
-	face1 := e.in.ir.Comp.Converter(t, face)(v)
-	return xr.EmulatedInterfaceGetMethod(face1, 0).ReflectValue().Call(args)[0].Interface(), true
+	return xr.EmulatedInterfaceGetMethod(conv(v), 0).ReflectValue().Call(args)[0].Interface(), true
 }
 
 // unwrap returns the errors that one wraps.

@@ -44,6 +44,7 @@ type interp struct {
 	shows []interfaceOf // the display interfaces, for interpreted types
 	texts []xr.Type     // error and fmt.Stringer
 	types typesOfCells
+	known atomic.Pointer[knownTypes]
 
 	checker *check.Checker
 
@@ -57,6 +58,7 @@ type interp struct {
 // newInterp starts an interpreter.
 func newInterp(e *engine) (in *interp, err error) {
 	in = &interp{e: e, sources: newSources(), gos: map[*target]*running{}}
+	in.known.Store(new(knownTypes))
 	defer func() {
 		if rec := recover(); rec != nil {
 			err = fmt.Errorf("the interpreter does not start: %v", rec)
@@ -286,8 +288,7 @@ func (a *attempt) all(source string) *failure {
 
 // tell shows what is known of a name, without running anything.
 func (a *attempt) tell(name string, detail int) *failure {
-	a.in.compMu.Lock()
-	defer a.in.compMu.Unlock()
+	defer a.in.lockTypes(false)()
 	b, found := complete.Explain(name, detail, a.in.e.scope())
 	if !found {
 		return &failure{name: "not found", message: "nothing is known of " + name + "; is its package imported?"}
@@ -417,8 +418,7 @@ func errorIn(v xr.Value) error {
 // name of the cell is left behind.
 func (a *attempt) compile(source string) *failure {
 	in := a.in
-	in.compMu.Lock()
-	defer in.compMu.Unlock()
+	defer in.lockTypes(false)()
 	a.before = snapshot(in.ir.Comp)
 	inOrder := false
 	f := a.compileOnce(source, inOrder, nil)
@@ -451,6 +451,9 @@ func (a *attempt) compile(source string) *failure {
 		}
 	}
 	a.checked.Keep()
+	if a.parsed.Functions() > 0 {
+		in.known.Store(new(knownTypes)) // types may have methods now
+	}
 	return nil
 }
 

@@ -72,10 +72,7 @@ func (in *interp) rich(v xr.Value, t xr.Type) (display.Bundle, bool) {
 	}
 	all := display.Bundle{Data: map[string][]byte{}}
 	for _, i := range in.shows {
-		if !t.Implements(i.typ) {
-			continue
-		}
-		if conv := in.converter(t, i.typ); conv != nil {
+		if conv, ok := in.conversion(t, i.typ); ok {
 			if b, ok := display.Of(conv(v).ReflectValue().Interface()); ok {
 				for mime, data := range b.Data {
 					if mime != display.MIMETypeText || len(all.Data) == 0 {
@@ -120,7 +117,7 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 		return "<nil>"
 	}
 	rv := v.ReflectValue()
-	if t != nil && in.special(t) {
+	if t != nil && in.facts(t).special {
 		return fmt.Sprintf("%+v", in.textOf(rv, t))
 	}
 	if !rv.CanInterface() {
@@ -143,30 +140,6 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 // unexported stands before the names of fields that are not exported: to the
 // interpreter, all are.
 const unexported = base.StrGensymPrivate
-
-// writer returns what calls the Error or String method of a value of a type
-// that a cell declared, or nil if it has none.
-func (in *interp) writer(v xr.Value, t xr.Type) func() string {
-	for _, i := range in.texts {
-		if !t.Implements(i) {
-			continue
-		}
-		if t.Kind() == reflect.Pointer && v.IsNil() && t.Elem().Implements(i) {
-			continue // its method would look at the value that is not there
-		}
-		conv := in.converter(t, i)
-		if conv == nil {
-			continue
-		}
-		switch x := conv(v).ReflectValue().Interface().(type) {
-		case error:
-			return x.Error
-		case fmt.Stringer:
-			return x.String
-		}
-	}
-	return nil
-}
 
 // displayID returns the name under which a value wants to be shown, and
 // whether it takes the place of an earlier display.

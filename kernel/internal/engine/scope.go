@@ -17,9 +17,9 @@ func (e *engine) scope() complete.Scope {
 // complete answers a request for proposals. It compiles expressions to learn
 // their types, and runs nothing.
 func (e *engine) complete(m *pipe.Message) {
-	e.in.compMu.Lock()
+	unlock := e.in.lockTypes(e.current() != nil)
 	c := complete.Complete(m.Code, m.Cursor, e.scope())
-	e.in.compMu.Unlock()
+	unlock()
 	answer := &pipe.Message{Kind: pipe.Completed, ID: m.ID, Start: c.Start, End: c.End}
 	for _, match := range c.Matches {
 		answer.Matches = append(answer.Matches, pipe.Match{Text: match.Text, Kind: match.Kind})
@@ -29,8 +29,8 @@ func (e *engine) complete(m *pipe.Message) {
 
 // inspect answers a request for a description.
 func (e *engine) inspect(m *pipe.Message) {
-	e.in.compMu.Lock()
+	unlock := e.in.lockTypes(e.current() != nil)
 	b, found := complete.Inspect(m.Code, m.Cursor, m.Detail, e.scope())
-	e.in.compMu.Unlock()
+	unlock()
 	e.conn.Send(&pipe.Message{Kind: pipe.Inspected, ID: m.ID, Flag: found, Data: b.Data, Metadata: b.Metadata})
 }

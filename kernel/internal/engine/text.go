@@ -40,61 +40,112 @@ func (in *interp) textOf(v reflect.Value, t xr.Type) any {
 	switch {
 	case !v.IsValid():
 		return nil
-	case t == nil || !in.special(t):
+	case t == nil:
 		return v.Interface()
-	case t.Kind() == reflect.String: // between two of these, Sprint has no space
-		if write := in.writer(xr.FromReflectValues([]reflect.Value{v})[0], t); write != nil {
+	}
+	f := in.facts(t)
+	if !f.special {
+		return v.Interface()
+	}
+	if f.kind == reflect.String { // between two of these, Sprint has no space
+		if write := f.writer(v); write != nil {
 			return write()
 		}
 	}
-	return text{in: in, v: v, t: t}
+	return text{in: in, v: v, f: f}
 }
 
-// special reports whether package fmt would write values of a type otherwise
-// than Go: it has a method of a cell, or a field that is not exported, or is
-// made of one that has.
-func (in *interp) special(t xr.Type) bool {
-	if in.hasText(t) || xr.IsEmulatedInterface(t) {
-		return true
+// facts are what writing values of a type needs to know of it.
+type facts struct {
+	typ  xr.Type
+	kind reflect.Kind
+	name string
+	// text makes of a value what has its Error or String method; nil without.
+	text func(xr.Value) xr.Value
+	// ofValue says that text is for a pointer and has the method of the value.
+	ofValue bool
+	// special says that package fmt would write values otherwise than Go: the type
+	// has a method of a cell, or a field that is not exported, or is made of one.
+	special bool
+	// other says that compiled code takes values for those of another type, as a
+	// float64: the type is one of cells and no struct, or made of one.
+	other     bool
+	key, elem *facts
+	fields    []field
+}
+
+type field struct {
+	*facts
+	name string
+}
+
+// facts returns what is known of a type.
+func (in *interp) facts(t xr.Type) *facts {
+	known := in.known.Load()
+	if f, ok := known.facts.Load(t.GoType()); ok {
+		return f.(*facts)
 	}
-	switch t.Kind() {
-	case reflect.Pointer, reflect.Slice, reflect.Array:
-		return in.special(t.Elem())
-	case reflect.Map:
-		return in.special(t.Key()) || in.special(t.Elem())
-	case reflect.Struct:
-		for i := range t.NumField() {
-			f := t.Field(i)
-			if strings.HasPrefix(t.ReflectType().Field(i).Name, unexported) || in.special(f.Type) {
-				return true
+	defer in.lockTypes(false)()
+	f := in.learn(t)
+	known.facts.Store(t.GoType(), f)
+	return f
+}
+
+// learn finds out what there is to know of a type. compMu is held.
+func (in *interp) learn(t xr.Type) *facts {
+	f := &facts{typ: t, kind: t.Kind(), name: t.String(), special: xr.IsEmulatedInterface(t),
+		other: t.Kind() != reflect.Struct && t.Named() && t.Name() != t.ReflectType().Name()}
+	pointer := f.kind == reflect.Pointer
+	if pointer || f.kind == reflect.Struct || declared(t) { // others have no methods
+		for _, face := range in.texts {
+			if t.Implements(face) && !t.ReflectType().Implements(face.ReflectType()) {
+				f.text, f.special = in.converter(t, face), true
+				f.ofValue = pointer && t.Elem().Implements(face)
+				break
 			}
 		}
 	}
-	return false
+	part := func(t xr.Type) *facts {
+		p := in.learn(t)
+		f.special = f.special || p.special
+		f.other = f.other || p.other && f.kind != reflect.Struct
+		return p
+	}
+	switch f.kind {
+	case reflect.Map:
+		f.key, f.elem = part(t.Key()), part(t.Elem())
+	case reflect.Pointer, reflect.Slice, reflect.Array:
+		f.elem = part(t.Elem())
+	case reflect.Struct:
+		for i := range t.NumField() {
+			name, hidden := strings.CutPrefix(t.ReflectType().Field(i).Name, unexported)
+			f.special = f.special || hidden
+			f.fields = append(f.fields, field{part(t.Field(i).Type), name})
+		}
+	}
+	return f
 }
 
-// hasText reports whether a type has an Error or String method of a cell.
-func (in *interp) hasText(t xr.Type) bool {
-	switch t.Kind() {
-	case reflect.Pointer, reflect.Struct: // which may have the methods of what they point to or embed
-	default:
-		if !declared(t) {
-			return false
-		}
+// writer returns what calls the Error or String method that a cell has declared
+// for a value, or nil if it has none.
+func (f *facts) writer(v reflect.Value) func() string {
+	if f.text == nil || f.ofValue && v.IsNil() {
+		return nil
 	}
-	for _, i := range in.texts {
-		if t.Implements(i) && !t.ReflectType().Implements(i.ReflectType()) {
-			return true
-		}
+	switch x := f.text(xr.FromReflectValues([]reflect.Value{v})[0]).ReflectValue().Interface().(type) {
+	case error:
+		return x.Error
+	case fmt.Stringer:
+		return x.String
 	}
-	return false
+	return nil
 }
 
 // A text is a value of a type that cells have declared, to be written.
 type text struct {
 	in    *interp
 	v     reflect.Value
-	t     xr.Type
+	f     *facts
 	depth int
 	deaf  bool // in a field that is not exported, where fmt calls no method
 }
@@ -109,78 +160,78 @@ func (w wrapped) Format(f fmt.State, verb rune) {
 }
 
 // Format writes the value as package fmt would.
-func (x text) Format(f fmt.State, verb rune) {
-	if !x.deaf && strings.ContainsRune("vsxXq", verb) && !f.Flag('#') {
-		if write := x.in.writer(xr.FromReflectValues([]reflect.Value{x.v})[0], x.t); write != nil {
-			fmt.Fprintf(f, fmt.FormatString(f, verb), write())
+func (x text) Format(s fmt.State, verb rune) {
+	format := fmt.FormatString(s, verb)
+	if !x.deaf && strings.ContainsRune("vsxXq", verb) && !s.Flag('#') {
+		if write := x.f.writer(x.v); write != nil {
+			fmt.Fprintf(s, format, write())
 			return
 		}
 	}
-	inGo := verb == 'v' && f.Flag('#')
-	write := func(s string) { fmt.Fprint(f, s) }
-	inner := func(v reflect.Value, t xr.Type, deaf bool) {
-		fmt.Fprintf(f, fmt.FormatString(f, verb), x.inner(v, t, deaf))
-	}
+	inGo := verb == 'v' && s.Flag('#')
+	inner := func(v reflect.Value, f *facts, deaf bool) { fmt.Fprintf(s, format, x.inner(v, f, deaf)) }
 	list := func(open, end string, n int, each func(i int)) {
+		between := " "
 		if inGo {
-			open, end = x.t.String()+"{", "}"
+			open, between, end = x.f.name+"{", ", ", "}"
 		}
-		write(open)
+		fmt.Fprint(s, open)
 		for i := range n {
-			switch {
-			case i > 0 && inGo:
-				write(", ")
-			case i > 0:
-				write(" ")
+			if i > 0 {
+				fmt.Fprint(s, between)
 			}
 			each(i)
 		}
-		write(end)
+		fmt.Fprint(s, end)
 	}
-	switch x.t.Kind() {
+	switch x.f.kind {
 	case reflect.Struct:
 		list("{", "}", x.v.NumField(), func(i int) {
-			field := x.t.Field(i)
-			name := strings.TrimPrefix(x.v.Type().Field(i).Name, unexported)
-			if inGo || f.Flag('+') {
-				write(name + ":")
+			field := x.f.fields[i]
+			if inGo || s.Flag('+') {
+				fmt.Fprint(s, field.name+":")
 			}
-			inner(x.v.Field(i), field.Type, !ast.IsExported(name))
+			inner(x.v.Field(i), field.facts, !ast.IsExported(field.name))
 		})
 	case reflect.Map:
 		keys := x.v.MapKeys()
 		slices.SortFunc(keys, compare)
 		list("map[", "]", len(keys), func(i int) {
-			inner(keys[i], x.t.Key(), false)
-			write(":")
-			inner(x.v.MapIndex(keys[i]), x.t.Elem(), false)
+			inner(keys[i], x.f.key, false)
+			fmt.Fprint(s, ":")
+			inner(x.v.MapIndex(keys[i]), x.f.elem, false)
 		})
 	case reflect.Slice, reflect.Array:
-		list("[", "]", x.v.Len(), func(i int) { inner(x.v.Index(i), x.t.Elem(), false) })
+		list("[", "]", x.v.Len(), func(i int) { inner(x.v.Index(i), x.f.elem, false) })
 	case reflect.Pointer:
-		k := x.t.Elem().Kind()
+		k := x.f.elem.kind
 		if x.depth > 0 || x.v.IsNil() || k != reflect.Struct && k != reflect.Map && k != reflect.Slice && k != reflect.Array {
-			fmt.Fprintf(f, fmt.FormatString(f, verb), x.v.Interface())
+			fmt.Fprintf(s, format, x.v.Interface())
 			return
 		}
-		write("&")
-		inner(x.v.Elem(), x.t.Elem(), false)
+		fmt.Fprint(s, "&")
+		inner(x.v.Elem(), x.f.elem, false)
 	default:
-		fmt.Fprintf(f, fmt.FormatString(f, verb), x.v.Interface())
+		fmt.Fprintf(s, format, x.v.Interface())
 	}
 }
 
 // inner returns what writes a part of the value.
-func (x text) inner(v reflect.Value, t xr.Type, deaf bool) any {
-	v, t = x.in.dynamic(v, t)
-	if !v.IsValid() {
-		return nil
+func (x text) inner(v reflect.Value, f *facts, deaf bool) any {
+	if f.kind == reflect.Interface {
+		var t xr.Type
+		if v, t = x.in.dynamic(v, f.typ); !v.IsValid() {
+			return nil
+		} else if t == nil {
+			return v.Interface()
+		}
+		f = x.in.facts(t)
 	}
 	deaf = deaf || x.deaf
-	if t == nil || !deaf && !x.in.special(t) {
+	if !deaf && !f.special {
 		return v.Interface()
 	}
-	return text{x.in, v, t, x.depth + 1, deaf}
+	return text{x.in, v, f, x.depth + 1, deaf}
 }
 
 // compare orders the keys of a map as package fmt does.
