@@ -286,7 +286,7 @@ func conversion(named, x ast.Expr) ast.Expr {
 // cell has declared, calls of ours.
 func seeErrors(call *ast.CallExpr, t Types) {
 	name, ok := functionOf("errors", call)
-	if !ok || typeOf(call.Fun, t) == nil {
+	if !ok || len(call.Args) == 0 || typeOf(call.Fun, t) == nil {
 		return
 	}
 	switch p, _ := t.Type(call.Args[len(call.Args)-1]).(*types.Pointer); {

@@ -94,7 +94,7 @@ var language = []struct{ what, code, want string }{
 	{"Stringers in structs and as keys through fmt", "type metre int\nfunc (m metre) String() string { return fmt.Sprint(int(m), \" m\") }\ntype stretch struct { From, to metre; At map[metre]bool }\nfmt.Sprintf(\"%v|%+v\", stretch{1, 2, nil}, &stretch{1, 2, map[metre]bool{4: true, 3: false}})", "value {1 m 2 map[]}|&{From:1 m to:2 At:map[3 m:false 4 m:true]}"},
 	{"Go syntax of a cell's type", "fmt.Sprintf(\"%#v\", []myErr{{1}})", "value []main.myErr{main.myErr{n:1}}"},
 	{"Stringers that are strings through Sprint", "type word string\nfunc (w word) String() string { return \"<\" + string(w) + \">\" }\nfmt.Sprint(word(\"a\"), word(\"b\"), 1)", "value <a><b>1"},
-	{"errors.Unwrap of a cell's error", "errors.Unwrap(&step{errors.ErrUnsupported}) == errors.ErrUnsupported, errors.Unwrap(fails()) == nil", "value true true"},
+	{"errors.Unwrap of a cell's error", "errors.Unwrap(&step{errors.ErrUnsupported}) == errors.ErrUnsupported, errors.Unwrap(fails()) == nil, errors.Join() == nil", "value true true true"},
 	{"JSON of a cell's struct", "import \"encoding/json\"\ntype note struct { Text string; secret int; At float64 `json:\"at\"` }\ninJSON, _ := json.Marshal([]any{note{\"a\", 1, 2}})\nstring(inJSON)", "value [{\"Text\":\"a\",\"at\":2}]"},
 	{"JSON of an embedded struct", "json.Marshal(struct{ note }{})", "refused"},
 	{"JSON by a cell's method", "type secret int\nfunc (s secret) MarshalJSON() ([]byte, error) { return nil, nil }\njson.Marshal([]secret{1})", "refused"},
