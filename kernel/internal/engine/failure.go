@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"go/ast"
+	"maps"
 	"reflect"
 	"regexp"
 	"runtime"
@@ -304,15 +305,15 @@ func (in *interp) explain(s string) string {
 		if path, ok := packageNamed(m[1]); ok {
 			return fmt.Sprintf("%s is not declared; the package needs import %q first", m[1], path)
 		}
-		if near, ok := in.nearestName(m[1]); ok {
-			return fmt.Sprintf("%s is not declared; did you mean %s?", m[1], near)
+		if near := in.nearNames(m[1]); len(near) > 0 {
+			return fmt.Sprintf("%s is not declared; did you mean %s?", m[1], strings.Join(near, " or "))
 		}
 		return m[1] + " is not declared"
 	}
 	if m := noMember().FindStringSubmatch(s); m != nil {
 		pkg, name := m[1]+m[3], m[2]+m[4]
 		if path, ok := in.importPath(pkg); ok {
-			return noSuch(path, pkg, name)
+			return check.NoSuch(path, pkg, name)
 		}
 	}
 	if m := noPackage().FindStringSubmatch(s); m != nil {
@@ -338,29 +339,6 @@ func (in *interp) inGo(f *failure, errors []check.Problem) {
 	if mixedTypes().MatchString(f.message) {
 		f.message += "; a plain number in a variable v gets its unit by Times, as in CentimetrePerHour.Times(v)"
 	}
-}
-
-// noSuch says that a package has no such name, and which it has.
-func noSuch(path, pkg, name string) string {
-	s := fmt.Sprintf("package %s has no %s", pkg, name)
-	if hint, ok := symbols.Missing(path, name); ok {
-		return s + ": " + hint
-	}
-	least := 4
-	var best []string
-	for _, d := range symbols.Names(path) {
-		n := check.Distance(strings.ToLower(d.Name), strings.ToLower(name))
-		if n < least {
-			best, least = nil, n
-		}
-		if n == least && n < 4 && len(best) < 3 {
-			best = append(best, pkg+"."+d.Name)
-		}
-	}
-	if len(best) > 0 {
-		return fmt.Sprintf("%s; did you mean %s?", s, strings.Join(best, " or "))
-	}
-	return s
 }
 
 // packageNamed returns the path of the one linked package with this name.
@@ -390,22 +368,12 @@ func (in *interp) importPath(name string) (string, bool) {
 	return im.Path, true
 }
 
-func (in *interp) nearestName(name string) (string, bool) {
-	best, least := "", 3
-	if len(name) < 4 {
-		least = 2
-	}
-	var names []string
-	for n := range in.ir.Comp.Binds {
-		names = append(names, n)
-	}
+// nearNames returns the declared names that a mistaken one may mean.
+func (in *interp) nearNames(name string) []string {
+	c := in.ir.Comp
+	names := slices.AppendSeq(slices.Collect(maps.Keys(c.Binds)), maps.Keys(c.Types))
 	slices.Sort(names)
-	for _, n := range names {
-		if d := check.Distance(n, name); d < least && d < len(name) {
-			best, least = n, d
-		}
-	}
-	return best, best != ""
+	return check.Near(names, name)
 }
 
 // checkImports refuses what is not linked in; the interpreter would accept it

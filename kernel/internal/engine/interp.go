@@ -288,9 +288,10 @@ func (a *attempt) all(source string) *failure {
 func (a *attempt) tell(name string, detail int) *failure {
 	a.in.compMu.Lock()
 	defer a.in.compMu.Unlock()
-	b, found := complete.Explain(name, detail, a.in.e.scope())
+	scope := a.in.e.scope()
+	b, found := complete.Explain(name, detail, scope)
 	if !found {
-		return &failure{name: "not found", message: "nothing is known of " + name + "; is its package imported?"}
+		return &failure{name: "not found", message: complete.Unknown(name, scope)}
 	}
 	a.cell.value = &b
 	return nil
