@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"go/ast"
@@ -172,8 +173,13 @@ func (in *interp) notCompiled(rec any, name string, c *cell.Cell) *failure {
 	}
 	switch rec := rec.(type) {
 	case scanner.ErrorList:
-		p := rec[0].Pos
-		return &failure{name: "syntax error", message: in.explain(rec[0].Msg), places: []place{in.sources.original(place{p.Filename, p.Line, p.Column})}}
+		pos := rec[0].Pos
+		p := in.sources.original(place{pos.Filename, pos.Line, pos.Column})
+		f := &failure{name: "syntax error", message: foundToken().ReplaceAllString(in.explain(rec[0].Msg), "found "), places: []place{p}}
+		if lines := in.sources.lines(p.cell); p.line >= 1 && p.line <= len(lines) {
+			f.message = cmp.Or(in.checker.SideBySide(lines[p.line-1], p.column), f.message)
+		}
+		return f
 	case runtime.Error: // of an expression of constants
 		return &failure{name: "compile error", message: strings.TrimPrefix(rec.Error(), "runtime error: "), places: in.compilerPlace(name)}
 	case error:
@@ -275,6 +281,8 @@ func plain(s string) string {
 
 var (
 	undefined  = pattern.New(`^undefined (?:identifier: |")(\w+)`)
+	noName     = pattern.New(`^([\pL_]+) (?:is not declared|\(built-in\) must be called)`)
+	foundToken = pattern.New(`found '(?:IDENT|INT|FLOAT|STRING|CHAR|IMAG)' `)
 	noMember   = pattern.New(`^(?:not a type: (\w+)\.(\w+)|package (\w+) "[^"]*" has no symbol (\w+))`)
 	noPackage  = pattern.New(`^(?:not a package|not a type): (\w+)`)
 	mixedTypes = pattern.New(`(?:mismatched types|cannot convert) .*(?:units\.\w+.* (?:float64|int)\b|\b(?:float64|int)\b.*units\.\w+)`)
@@ -304,6 +312,9 @@ func (in *interp) explain(s string) string {
 	if m := undefined().FindStringSubmatch(s); m != nil {
 		if path, ok := packageNamed(m[1]); ok {
 			return fmt.Sprintf("%s is not declared; the package needs import %q first", m[1], path)
+		}
+		if d, ok := symbols.Lookup(check.Units, m[1]); ok && d.Kind == "constant" {
+			return fmt.Sprintf("%s is not declared; it needs import . %q first", m[1], check.Units)
 		}
 		if near := in.nearNames(m[1]); len(near) > 0 {
 			return fmt.Sprintf("%s is not declared; did you mean %s?", m[1], strings.Join(near, " or "))
@@ -338,6 +349,15 @@ func (in *interp) inGo(f *failure, errors []check.Problem) {
 	}
 	if mixedTypes().MatchString(f.message) {
 		f.message += "; a plain number in a variable v gets its unit by Times, as in CentimetrePerHour.Times(v)"
+	}
+}
+
+// nameUnit tells how a unit is written whose symbol was taken for its name.
+func (f *failure) nameUnit(checked *check.Cell) {
+	if m := noName().FindStringSubmatch(f.message); m != nil {
+		if unit := checked.Unit(m[1]); unit != "" {
+			f.message = fmt.Sprintf("%s; the unit %s is written %s", m[0], m[1], unit)
+		}
 	}
 }
 

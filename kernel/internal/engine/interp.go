@@ -437,6 +437,7 @@ func (a *attempt) compile(source string) *failure {
 			f = cmp.Or(a.wrong(), f)
 			if a.checked != nil {
 				in.inGo(f, a.checked.Errors)
+				f.nameUnit(a.checked)
 			}
 		}
 		return f
