@@ -50,17 +50,21 @@ func members(t types.Type, name string) string {
 	if p, ok := t.Underlying().(*types.Pointer); ok {
 		base = p.Elem()
 	}
-	methods := types.NewMethodSet(base)
-	if !types.IsInterface(base) {
-		methods = types.NewMethodSet(types.NewPointer(base))
+	all := slices.DeleteFunc(methodsOf(base), Shows)
+	return resembling(append(all, fieldsOf(base)...), name, base)
+}
+
+// methodsOf returns the methods of a type and of pointers to it.
+func methodsOf(t types.Type) []string {
+	methods := types.NewMethodSet(t)
+	if !types.IsInterface(t) {
+		methods = types.NewMethodSet(types.NewPointer(t))
 	}
 	var all []string
 	for m := range methods.Methods() {
-		if s := m.Obj().Name(); !Shows(s) {
-			all = append(all, s)
-		}
+		all = append(all, m.Obj().Name())
 	}
-	return resembling(append(all, fieldsOf(base)...), name, base)
+	return all
 }
 
 // fields names the fields of a struct that resemble a name, or all.

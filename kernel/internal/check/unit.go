@@ -110,12 +110,16 @@ func multiplied(number, unit, called string) (expr string, ok bool) {
 
 // called returns what stands before names of package units in a cell.
 func called(imports map[string]importOf) string {
-	for _, im := range imports {
-		if im.path == Units && im.name != "." {
-			return im.name + "."
+	before := ""
+	for name, im := range imports {
+		switch {
+		case im.path == Units && im.name == ".":
+			return ""
+		case im.path == Units:
+			before = name + "."
 		}
 	}
-	return ""
+	return before
 }
 
 // SideBySide tells what to write if a line cannot be parsed because a name

@@ -80,7 +80,7 @@ func TestSideBySide(t *testing.T) {
 			t.Errorf("%s: %q, want %q", tc.line, got, tc.want)
 		}
 	}
-	c.imports["u"] = importOf{"u", Units}
+	c.imports["u"] = importOf{path: Units} // as under its own name
 	if got, want := c.SideBySide("20 cm", 4), "20 cm is no expression; write 20 * u.Centimetre"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}

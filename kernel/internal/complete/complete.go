@@ -171,11 +171,14 @@ func (a *asker) members(expr string) []host.Match {
 	if t, ok := a.infer(e, 0, maxChain).typ.(*ast.Ident); ok && t.Name == "error" {
 		return []host.Match{{Text: "Error", Kind: "function"}}
 	}
-	if a.scope == nil || local == nil || local.value == "" {
+	if a.scope == nil || local == nil {
 		return nil
 	}
 	rest := expr[len(local.name):]
 	switch {
+	case local.typ != "": // perhaps one of the session
+		return a.scope.Members("(*new(" + local.typ + "))" + rest)
+	case local.value == "":
 	case local.ranged && local.index == 1: // an element of a slice, or of a map
 		for _, index := range []string{"[0]", `[""]`} {
 			if found := a.scope.Members("(" + local.value + ")" + index + rest); found != nil {
