@@ -180,7 +180,7 @@ func (f CriticalFit) At(size Size, mu units.Viscosity) (CriticalEstimate, error)
 func (f CriticalFit) page(picture bool) table.Page {
 	var p table.Page
 	if len(f.x) == 0 {
-		p.Notice("No result:", refusal(f.Refusal, "nothing has been fitted."))
+		p.NoResult(f.Refusal, "nothing has been fitted.")
 		return p
 	}
 	p.Heading(f.title())

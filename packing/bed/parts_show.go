@@ -126,11 +126,3 @@ func (b ScaledBed) Markdown() string { return b.page().Markdown() }
 
 // String shows what the size allows as text.
 func (b ScaledBed) String() string { return b.page().String() }
-
-// refusal returns why a result holds no numbers.
-func refusal(err error, unknown string) string {
-	if err != nil {
-		return err.Error()
-	}
-	return unknown
-}

@@ -183,7 +183,7 @@ func (r PredictionResult) title() string {
 func (r PredictionResult) page(picture bool) table.Page {
 	var p table.Page
 	if len(r.Curve.Points) == 0 {
-		p.Notice("No result:", refusal(r.Refusal, "nothing has been predicted."))
+		p.NoResult(r.Refusal, "nothing has been predicted.")
 		return p
 	}
 	p.Heading(r.title())

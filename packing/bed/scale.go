@@ -152,7 +152,7 @@ func (r ScaleUpResult) title() string {
 func (r ScaleUpResult) page(picture bool) table.Page {
 	var p table.Page
 	if len(r.Beds) == 0 {
-		p.Notice("No result:", refusal(r.Refusal, "nothing has been worked out."))
+		p.NoResult(r.Refusal, "nothing has been worked out.")
 		return p
 	}
 	p.Heading(r.title())

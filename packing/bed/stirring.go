@@ -88,7 +88,7 @@ func (s Stirring) evaluate() (StirringResult, error) {
 func (r StirringResult) page() table.Page {
 	var p table.Page
 	if r.Time == 0 {
-		p.Notice("No result:", refusal(r.Refusal, "nothing has been worked out."))
+		p.NoResult(r.Refusal, "nothing has been worked out.")
 		return p
 	}
 	t := table.Table{Caption: fmt.Sprintf("Time after stirring until %v is clear, slurry of %v of %s", r.Stirring.layer(), r.Stirring.Slurry.Concentration, r.Stirring.Medium.Label()),

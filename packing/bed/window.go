@@ -203,7 +203,7 @@ func (r WindowResult) title() string { return "Operating window, " + r.Curve.nam
 func (r WindowResult) page(picture bool) table.Page {
 	var p table.Page
 	if len(r.Bounds) == 0 {
-		p.Notice("No result:", refusal(r.Refusal, "nothing has been worked out."))
+		p.NoResult(r.Refusal, "nothing has been worked out.")
 		return p
 	}
 	p.Heading(r.title())
