@@ -103,6 +103,18 @@ func TestComplete(t *testing.T) {
 		{"func beds(bedHeight float64) (bedVolume float64) { return bed|", "bedHeight variable, bedVolume variable, beds function", "all"},
 		{"type bedded int\nconst bedMax = 3\nbed|", "bedMax constant, bedded type", "all"},
 		{"half|\nhalfWidth := 3", "halfWidth variable", "all"},
+		// types of the cell
+		{"type node struct{ next *node; v int }\nvar n node\nn.next.|", "next field, v field", "all"},
+		{"type (\n\tleaf struct {\n\t\tName string\n\t}\n\ttree struct {\n\t\tkids []leaf\n\t}\n)\nfunc f(t *tree) {\n\tt.kids[0].|\n}", "Name field", "all"},
+		{"type node struct{ next *node; v int }\nfor _, x := range []node{{}} { x.|", "next field, v field", "all"},
+		{"type node struct{ p Pump }\nvar n node\nn.|", "p field", "all"},
+		{"type node struct{ next *node }\nnode.|", "", "all"},
+		{"type a b\ntype b a\nvar x a\nx.|", "", "all"},
+		{"type number int\nvar x number\nx.|", "", "all"},
+		// types of the session
+		{"func f(x *Skid) { x.|", "Flow field, Inner field, Pump field, Start function, Tag field, stroke field", "all"},
+		{"func (p Pump) Stop() { p.Inner.|", "Depth field", "all"},
+		{"var x []Pump\nx.|", "", "all"},
 		// packages
 		{`strings.Cu|`, "Cut function, CutPrefix function, CutSuffix function", "all"},
 		{`str.Ito|`, "Itoa function", "all"},
