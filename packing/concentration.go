@@ -35,6 +35,7 @@ type SlurryConcentration struct {
 	Places   []SlurryPlace  // by height in the tank; nil if not told apart
 	Spread   units.Fraction // greatest less smallest mean of the places; NaN without places
 	Warnings []string
+	Refusal  error // why there are no numbers, or nil
 }
 
 // A SlurryPlace is a height in a tank at which samples were drawn.
@@ -71,6 +72,14 @@ func (s SlurrySamples) factor() float64 {
 // than three places and fewer than three readings at one are warned of. It refuses
 // readings that no sample has.
 func (s SlurrySamples) Evaluate() (SlurryConcentration, error) {
+	r, err := s.evaluate()
+	if err != nil {
+		return SlurryConcentration{Samples: s, Refusal: err}, err
+	}
+	return r, nil
+}
+
+func (s SlurrySamples) evaluate() (SlurryConcentration, error) {
 	fail := func(what, problem, remedy string) (SlurryConcentration, error) {
 		return SlurryConcentration{}, &InputError{"slurry samples", what, problem, remedy}
 	}
@@ -177,7 +186,7 @@ func meanSD(x []float64) (mean, sd float64) {
 func (r SlurryConcentration) page() table.Page {
 	var p table.Page
 	if r.Readings == 0 {
-		p.Notice("No result:", "nothing has been evaluated.")
+		p.NoResult(r.Refusal, "nothing has been evaluated.")
 		return p
 	}
 	t := table.Table{Caption: "Slurry concentration", RowHeaders: true,
@@ -274,6 +283,7 @@ type PackedResult struct {
 	// height bring, as fractions of the factor.
 	FromConcentration, FromVolume, FromHeight float64
 	NotGiven                                  []string // standard errors that were not given
+	Refusal                                   error    // why there are no numbers, or nil
 }
 
 // Evaluate returns the compression factor and its standard error,
@@ -284,6 +294,14 @@ type PackedResult struct {
 // the bed height L. A factor below 1 is returned: it tells of beads lost or of a
 // concentration read too low. It refuses inputs that cannot be.
 func (p Packed) Evaluate() (PackedResult, error) {
+	r, err := p.evaluate()
+	if err != nil {
+		return PackedResult{Packed: p, Refusal: err}, err
+	}
+	return r, nil
+}
+
+func (p Packed) evaluate() (PackedResult, error) {
 	for _, err := range []error{p.Column.Check(), p.Slurry.Check(), checkVolume("poured volume", p.Poured), CheckBedHeight(p.Height)} {
 		if err != nil {
 			return PackedResult{}, err
@@ -325,7 +343,7 @@ func (p Packed) Evaluate() (PackedResult, error) {
 func (r PackedResult) page() table.Page {
 	var p table.Page
 	if r.CompressionFactor == 0 {
-		p.Notice("No result:", "nothing has been evaluated.")
+		p.NoResult(r.Refusal, "nothing has been evaluated.")
 		return p
 	}
 	if len(r.NotGiven) > 0 {

@@ -27,6 +27,7 @@ type PourResult struct {
 	Prepared      units.Volume // with what stays behind
 	Height        units.Length // of slurry and rinse in the tube
 	Free          units.Length // above it; NaN without a tube height
+	Refusal       error        // why there are no numbers, or nil
 }
 
 // Evaluate returns
@@ -37,6 +38,14 @@ type PourResult struct {
 // height: the beads that it carries in are a reserve. It refuses inputs that
 // cannot be, and with the remedy a slurry that the tube does not take.
 func (p Pour) Evaluate() (PourResult, error) {
+	r, err := p.evaluate()
+	if err != nil {
+		return PourResult{Pour: p, Refusal: err}, err
+	}
+	return r, nil
+}
+
+func (p Pour) evaluate() (PourResult, error) {
 	for _, err := range []error{p.Column.Check(), p.Slurry.Check(), CheckBedHeight(p.BedHeight)} {
 		if err != nil {
 			return PourResult{}, err
@@ -73,7 +82,7 @@ func (p Pour) Evaluate() (PourResult, error) {
 func (r PourResult) page() table.Page {
 	var p table.Page
 	if r.Height == 0 {
-		p.Notice("No result:", "nothing has been worked out.")
+		p.NoResult(r.Refusal, "nothing has been worked out.")
 		return p
 	}
 	c := r.Pour.Column

@@ -278,3 +278,22 @@ func TestSlurryReadingsApart(t *testing.T) {
 		}
 	}
 }
+
+// What was refused says why.
+func TestRefusalsShow(t *testing.T) {
+	pour, err := packing.Pour{}.Evaluate()
+	if err == nil || pour.Refusal != err || !strings.Contains(pour.String(), err.Error()) {
+		t.Errorf("%v: %v", err, pour)
+	}
+	samples, err := packing.SlurrySamples{}.Evaluate()
+	if err == nil || samples.Refusal != err || !strings.Contains(samples.String(), err.Error()) {
+		t.Errorf("%v: %v", err, samples)
+	}
+	packed, err := packing.Packed{}.Evaluate()
+	if err == nil || packed.Refusal != err || !strings.Contains(packed.String(), err.Error()) {
+		t.Errorf("%v: %v", err, packed)
+	}
+	if s := (packing.PourResult{}).String(); !strings.Contains(s, "nothing has been worked out") {
+		t.Error(s)
+	}
+}

@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"github.com/evenbed/evenbed/kernel/internal/check"
 )
 
 // Tags of cells, as other programs that execute notebooks know them.
@@ -49,7 +51,11 @@ func (nb *Notebook) SetParameters(values map[string]string) error {
 		if isText(old) && (err != nil || !isText(x)) {
 			value = strconv.Quote(value)
 		} else if err != nil {
-			return fmt.Errorf("%s: parameter %s: %q is not a Go expression", nb.Name, name, value)
+			instead := ""
+			if expr, ok := check.InGo(value, nb.unitsCalled()); ok {
+				instead = "; write " + strings.ReplaceAll(expr, " ", "")
+			}
+			return fmt.Errorf("%s: parameter %s: %q is not a Go expression%s", nb.Name, name, value, instead)
 		}
 		lines = append(lines, name+" = "+value)
 	}
@@ -57,6 +63,17 @@ func (nb *Notebook) SetParameters(values map[string]string) error {
 	cell.Source = strings.Join(lines, "\n")
 	cell.tree.set("source", linesNode(cell.Source))
 	return nil
+}
+
+// unitsCalled returns what stands before the names of package units: "" if the
+// notebook imports it with a dot.
+func (nb *Notebook) unitsCalled() string {
+	for _, c := range nb.Cells {
+		if before, _, ok := strings.Cut(c.Source, strconv.Quote(check.Units)); ok && c.Kind == Code && !strings.HasSuffix(before, ". ") {
+			return "units."
+		}
+	}
+	return ""
 }
 
 // injected returns the cell for the new values, which is made at a place unless

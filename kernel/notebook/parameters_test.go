@@ -19,6 +19,7 @@ func TestSetParameters(t *testing.T) {
 		{"file", `"d.csv"`, `file = "d.csv"`},
 		{"file", `C:\data\x.csv`, `file = "C:\\data\\x.csv"`},
 		{"unset", "1.5", "unset = 1.5"},
+		{"flow", "2 L/h", `"2 L/h" is not a Go expression; write 2*LitrePerHour`},
 		{"n", "5 +", `"5 +" is not a Go expression`},
 		{"k", "5", "has no variable k; it has file, flow, m, n, unset"},
 	} {
@@ -33,6 +34,10 @@ func TestSetParameters(t *testing.T) {
 		if !strings.HasSuffix(got, tc.want) {
 			t.Errorf("%s=%s gives %q, want %q", tc.name, tc.value, got, tc.want)
 		}
+	}
+	named := parse(t, code("a", "import \"github.com/evenbed/evenbed/packing/units\""), code("b", "height := 20 * units.Centimetre", "parameters"))
+	if err := named.SetParameters(map[string]string{"height": "15cm"}); err == nil || !strings.HasSuffix(err.Error(), "; write 15*units.Centimetre") {
+		t.Errorf("%v", err)
 	}
 	nb := open()
 	if err := nb.SetParameters(map[string]string{"n": "5", "m": "6"}); err != nil {

@@ -133,7 +133,7 @@ func Nearest(path string) (nearest string, ok bool) {
 	last := lastElement(path)
 	var best [2]int
 	for _, candidate := range Paths() {
-		whole, end := distance(path, candidate), distance(last, lastElement(candidate))
+		whole, end := Distance(path, candidate), Distance(last, lastElement(candidate))
 		rank := [2]int{0, whole}
 		switch {
 		case end == 0:
@@ -161,9 +161,10 @@ func lastElement(path string) string {
 	return last
 }
 
-// distance counts the characters to insert, delete, replace or exchange with
-// their neighbour to get from a to b (optimal string alignment).
-func distance(a, b string) int {
+// Distance counts the characters to insert, delete, replace or exchange with
+// their neighbour to get from a to b (optimal string alignment), upper and lower
+// case alike.
+func Distance(a, b string) int {
 	x, y := []rune(strings.ToLower(a)), []rune(strings.ToLower(b))
 	var before, above []int
 	row := make([]int, len(y)+1)

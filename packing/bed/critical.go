@@ -47,6 +47,7 @@ type CriticalFit struct {
 	Fit                    fit.Result // of u·L0 in m²/s against L0/D
 	x, y                   []float64
 	confidence             float64
+	Refusal                error // why there are no numbers, or nil
 }
 
 // Fit finds slope and intercept by least squares, weighted if every test has a
@@ -54,6 +55,14 @@ type CriticalFit struct {
 // sizes and velocities that cannot be, and a line that no bed has: one that falls
 // with L0/D, though walls support a bed.
 func (t CriticalTests) Fit() (CriticalFit, error) {
+	r, err := t.fit()
+	if err != nil {
+		return CriticalFit{Tests: t, Refusal: err}, err
+	}
+	return r, nil
+}
+
+func (t CriticalTests) fit() (CriticalFit, error) {
 	bad := func(what, problem, remedy string) (CriticalFit, error) {
 		where := "critical velocities"
 		if t.Label != "" {
@@ -171,7 +180,7 @@ func (f CriticalFit) At(size Size, mu units.Viscosity) (CriticalEstimate, error)
 func (f CriticalFit) page(picture bool) table.Page {
 	var p table.Page
 	if len(f.x) == 0 {
-		p.Notice("No result:", "nothing has been fitted.")
+		p.NoResult(f.Refusal, "nothing has been fitted.")
 		return p
 	}
 	p.Heading(f.title())

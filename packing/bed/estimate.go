@@ -96,6 +96,7 @@ type EstimationResult struct {
 	Best       LawFit // of those that converged the one with the lowest AICc
 	Doubts     []string
 	Taken      []string
+	Refusal    error // why there are no numbers, or nil
 }
 
 // unlike is by how much two beds must differ in settled height over diameter to
@@ -259,6 +260,14 @@ func checkScattered(c Curve) error {
 // parameters found. Source: C. M. Hurvich and C.-L. Tsai, Biometrika 76 (1989)
 // 297-307, from memory.
 func (e Estimation) Fit() (EstimationResult, error) {
+	r, err := e.fit()
+	if err != nil {
+		return EstimationResult{Estimation: e, Refusal: err}, err
+	}
+	return r, nil
+}
+
+func (e Estimation) fit() (EstimationResult, error) {
 	if err := e.check(); err != nil {
 		return EstimationResult{}, err
 	}

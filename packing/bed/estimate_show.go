@@ -20,7 +20,7 @@ func (r EstimationResult) title() string {
 func (r EstimationResult) page(pictures bool) table.Page {
 	var p table.Page
 	if len(r.Fits) == 0 {
-		p.Notice("No result:", "nothing has been fitted.")
+		p.NoResult(r.Refusal, "nothing has been fitted.")
 		return p
 	}
 	p.Heading(r.title())

@@ -147,6 +147,7 @@ type ExperimentResult struct {
 	Lasting       float64 // compression factor at rest after the flow; NaN: not read
 	Doubts        []string
 	Taken         []string // what was taken for granted
+	Refusal       error    // why there are no numbers, or nil
 }
 
 // restPart of the highest velocity is no flow.
@@ -209,6 +210,14 @@ func (e Experiment) name() string {
 // belong together, times that do not rise, a record without a plateau under
 // flow, and a settled height that is neither given nor read at rest.
 func (e Experiment) Evaluate() (ExperimentResult, error) {
+	r, err := e.evaluate()
+	if err != nil {
+		return ExperimentResult{Experiment: e, Refusal: err}, err
+	}
+	return r, nil
+}
+
+func (e Experiment) evaluate() (ExperimentResult, error) {
 	if err := e.check(); err != nil {
 		return ExperimentResult{}, err
 	}

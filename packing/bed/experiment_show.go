@@ -23,7 +23,7 @@ func (r ExperimentResult) title() string {
 func (r ExperimentResult) page(pictures bool) table.Page {
 	var p table.Page
 	if len(r.Steps) == 0 {
-		p.Notice("No result:", "nothing has been evaluated.")
+		p.NoResult(r.Refusal, "nothing has been evaluated.")
 		return p
 	}
 	p.Heading(r.title())

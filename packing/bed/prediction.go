@@ -40,6 +40,7 @@ type PredictionResult struct {
 	// velocity of this bed.
 	Highest units.Velocity
 	Doubts  []string
+	Refusal error // why there are no numbers, or nil
 }
 
 // Evaluate returns the curve with its errors, by first order in the parameters,
@@ -47,6 +48,14 @@ type PredictionResult struct {
 // outside of the measured ones unless Extrapolate is set, velocities that do not
 // rise, and with a *CriticalError velocities that are not below the critical one.
 func (p Prediction) Evaluate() (PredictionResult, error) {
+	r, err := p.evaluate()
+	if err != nil {
+		return PredictionResult{Prediction: p, Refusal: err}, err
+	}
+	return r, nil
+}
+
+func (p Prediction) evaluate() (PredictionResult, error) {
 	s := p.Fit.problem
 	bad := func(what, problem, remedy string) (PredictionResult, error) {
 		return PredictionResult{}, &packing.InputError{Where: "prediction", What: what, Problem: problem, Remedy: remedy}
@@ -174,7 +183,7 @@ func (r PredictionResult) title() string {
 func (r PredictionResult) page(picture bool) table.Page {
 	var p table.Page
 	if len(r.Curve.Points) == 0 {
-		p.Notice("No result:", "nothing has been predicted.")
+		p.NoResult(r.Refusal, "nothing has been predicted.")
 		return p
 	}
 	p.Heading(r.title())

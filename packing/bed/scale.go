@@ -79,12 +79,21 @@ type ScaledBed struct {
 type ScaleUpResult struct {
 	ScaleUp ScaleUp
 	Beds    []ScaledBed
+	Refusal error // why there are no numbers, or nil
 }
 
 // Evaluate returns critical velocity, ceiling and allowed velocity of every size;
 // the allowed velocity is the lowest that the limits give. It refuses sizes and
 // limits that cannot be, and what the bed's Check refuses.
 func (s ScaleUp) Evaluate() (ScaleUpResult, error) {
+	r, err := s.evaluate()
+	if err != nil {
+		return ScaleUpResult{ScaleUp: s, Refusal: err}, err
+	}
+	return r, nil
+}
+
+func (s ScaleUp) evaluate() (ScaleUpResult, error) {
 	bad := func(what, problem, remedy string) (ScaleUpResult, error) {
 		return ScaleUpResult{}, &packing.InputError{Where: s.Bed.name(), What: what, Problem: problem, Remedy: remedy}
 	}
@@ -143,7 +152,7 @@ func (r ScaleUpResult) title() string {
 func (r ScaleUpResult) page(picture bool) table.Page {
 	var p table.Page
 	if len(r.Beds) == 0 {
-		p.Notice("No result:", "nothing has been worked out.")
+		p.NoResult(r.Refusal, "nothing has been worked out.")
 		return p
 	}
 	p.Heading(r.title())

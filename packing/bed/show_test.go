@@ -116,3 +116,42 @@ func TestElementsShow(t *testing.T) {
 	contains(t, b.InputTable().Markdown(), "| weight | left out")
 	contains(t, bed.Compressible{}.Table().HTML(), "Steady states", "No result: ", "law")
 }
+
+// What was refused says why, in place of numbers and picture.
+func TestRefusalsShow(t *testing.T) {
+	type shown interface {
+		HTML() string
+		Markdown() string
+		String() string
+	}
+	show := func(r shown, err, refusal error) {
+		t.Helper()
+		if err == nil || refusal != err {
+			t.Fatalf("%T: error %v, refusal %v", r, err, refusal)
+		}
+		contains(t, r.String(), "No result:", strings.Split(err.Error(), "\n")[0])
+		contains(t, r.HTML(), "No result:")
+		contains(t, r.Markdown(), "No result:")
+		if strings.Contains(r.HTML(), "nothing has been") {
+			t.Errorf("%T: %s", r, r)
+		}
+		if s, ok := r.(interface{ SVG() string }); ok {
+			contains(t, s.SVG(), "<svg")
+		}
+	}
+	window, err := bed.Window{Curve: bed.Curve{Label: "Marram 3"}}.Evaluate()
+	show(window, err, window.Refusal)
+	sizes, err := bed.ScaleUp{Bed: soft(bed.LinearStrain{Modulus: 4 * Bar})}.Evaluate()
+	show(sizes, err, sizes.Refusal)
+	stirring, err := bed.Stirring{}.Evaluate()
+	show(stirring, err, stirring.Refusal)
+	prediction, err := bed.Prediction{Size: bed.Size{InnerDiameter: 30 * Centimetre, SettledHeight: 20 * Centimetre}}.Evaluate()
+	show(prediction, err, prediction.Refusal)
+	experiment, err := bed.Experiment{}.Evaluate()
+	show(experiment, err, experiment.Refusal)
+	parameters, err := bed.Estimation{}.Fit()
+	show(parameters, err, parameters.Refusal)
+	line, err := bed.CriticalTests{}.Fit()
+	show(line, err, line.Refusal)
+	show(bed.WindowResult{Refusal: err}, err, err)
+}

@@ -47,6 +47,7 @@ type StirringResult struct {
 	Terminal units.Velocity // of one bead
 	Hindered units.Velocity // of the beads in the slurry
 	Time     units.Time     // until the layer is clear
+	Refusal  error          // why there are no numbers, or nil
 }
 
 func (s Stirring) layer() units.Length {
@@ -59,6 +60,14 @@ func (s Stirring) layer() units.Length {
 // Evaluate returns the time until the layer is clear. It refuses a medium or
 // slurry that cannot be.
 func (s Stirring) Evaluate() (StirringResult, error) {
+	r, err := s.evaluate()
+	if err != nil {
+		return StirringResult{Stirring: s, Refusal: err}, err
+	}
+	return r, nil
+}
+
+func (s Stirring) evaluate() (StirringResult, error) {
 	for _, err := range []error{s.Medium.Check(), s.Slurry.Check()} {
 		if err != nil {
 			return StirringResult{}, err
@@ -73,13 +82,13 @@ func (s Stirring) Evaluate() (StirringResult, error) {
 	if err != nil {
 		return StirringResult{}, err
 	}
-	return StirringResult{s, suspension.Terminal, suspension.Hindered(), t}, nil
+	return StirringResult{Stirring: s, Terminal: suspension.Terminal, Hindered: suspension.Hindered(), Time: t}, nil
 }
 
 func (r StirringResult) page() table.Page {
 	var p table.Page
 	if r.Time == 0 {
-		p.Notice("No result:", "nothing has been worked out.")
+		p.NoResult(r.Refusal, "nothing has been worked out.")
 		return p
 	}
 	t := table.Table{Caption: fmt.Sprintf("Time after stirring until %v is clear, slurry of %v of %s", r.Stirring.layer(), r.Stirring.Slurry.Concentration, r.Stirring.Medium.Label()),

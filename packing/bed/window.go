@@ -57,6 +57,7 @@ type WindowResult struct {
 	NotChecked        []string
 	Taken             []string
 	Doubts            []string
+	Refusal           error // why there are no numbers, or nil
 }
 
 // Evaluate returns the velocities. It refuses what the curve's Check refuses, a
@@ -64,6 +65,14 @@ type WindowResult struct {
 // without viscosity where one is needed, and a target compression factor that
 // lies beyond the bounds.
 func (w Window) Evaluate() (WindowResult, error) {
+	r, err := w.evaluate()
+	if err != nil {
+		return WindowResult{Window: w, Refusal: err}, err
+	}
+	return r, nil
+}
+
+func (w Window) evaluate() (WindowResult, error) {
 	bad := func(what, problem, remedy string) (WindowResult, error) {
 		return WindowResult{}, &packing.InputError{Where: w.Curve.name(), What: what, Problem: problem, Remedy: remedy}
 	}
@@ -194,7 +203,7 @@ func (r WindowResult) title() string { return "Operating window, " + r.Curve.nam
 func (r WindowResult) page(picture bool) table.Page {
 	var p table.Page
 	if len(r.Bounds) == 0 {
-		p.Notice("No result:", "nothing has been worked out.")
+		p.NoResult(r.Refusal, "nothing has been worked out.")
 		return p
 	}
 	p.Heading(r.title())

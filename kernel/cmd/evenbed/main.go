@@ -167,7 +167,11 @@ func (c command) help(flags *flag.FlagSet) string {
 		}
 		first = false
 		value, usage := flag.UnquoteUsage(f)
-		fmt.Fprintf(&b, "  %-20s %s\n", strings.TrimSpace("--"+f.Name+" "+value), usage)
+		dashes := "--"
+		if len(f.Name) == 1 {
+			dashes = "-"
+		}
+		fmt.Fprintf(&b, "  %-20s %s\n", strings.TrimSpace(dashes+f.Name+" "+value), usage)
 	})
 	return b.String()
 }

@@ -51,7 +51,7 @@ func TestCommandLines(t *testing.T) {
 		{"-h", 0, "usage: evenbed COMMAND", ""},
 		{"help", 0, "usage: evenbed COMMAND", ""},
 		{"help run", 0, "usage: evenbed run NOTEBOOK...", ""},
-		{"run --help", 0, "-p NAME=VALUE", ""},
+		{"run --help", 0, "\n  -p NAME=VALUE", ""},
 		{"run x.ipynb -h", 0, "--out DIR", ""},
 		{"run x.ipynb -p n", 2, "", "not of the form NAME=VALUE"},
 		{"check", 2, "", "needs a NOTEBOOK"},

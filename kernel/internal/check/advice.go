@@ -7,6 +7,8 @@ import (
 	"go/types"
 	"slices"
 	"strings"
+
+	"github.com/evenbed/evenbed/kernel/symbols"
 )
 
 // advice tells what else there is where a cell has asked for what is not: the
@@ -48,17 +50,21 @@ func members(t types.Type, name string) string {
 	if p, ok := t.Underlying().(*types.Pointer); ok {
 		base = p.Elem()
 	}
-	methods := types.NewMethodSet(base)
-	if !types.IsInterface(base) {
-		methods = types.NewMethodSet(types.NewPointer(base))
+	all := slices.DeleteFunc(methodsOf(base), Shows)
+	return resembling(append(all, fieldsOf(base)...), name, base)
+}
+
+// methodsOf returns the methods of a type and of pointers to it.
+func methodsOf(t types.Type) []string {
+	methods := types.NewMethodSet(t)
+	if !types.IsInterface(t) {
+		methods = types.NewMethodSet(types.NewPointer(t))
 	}
 	var all []string
 	for m := range methods.Methods() {
-		if s := m.Obj().Name(); !slices.Contains(shows, s) {
-			all = append(all, s)
-		}
+		all = append(all, m.Obj().Name())
 	}
-	return resembling(append(all, fieldsOf(base)...), name, base)
+	return all
 }
 
 // fields names the fields of a struct that resemble a name, or all.
@@ -78,11 +84,29 @@ func resembling(names []string, name string, t types.Type) string {
 	if n, ok := t.(*types.Named); !ok || !inMain(n) {
 		names = slices.DeleteFunc(names, func(s string) bool { return !token.IsExported(s) })
 	}
+	return DidYouMean(names, name)
+}
+
+// DidYouMean asks whether one of the names was meant that resemble a name. If
+// none does it lists them all, and is "" if they are too many.
+func DidYouMean(names []string, name string) string {
+	if near := Near(names, name); len(near) > 0 {
+		return "did you mean " + strings.Join(near, " or ") + "?"
+	}
+	if len(names) == 0 || len(names) > 40 {
+		return ""
+	}
+	return "it has " + strings.Join(slices.Sorted(slices.Values(names)), ", ")
+}
+
+// Near returns the names that fewest typing errors lead to: at most three, and
+// one in three letters.
+func Near(names []string, name string) []string {
 	var near []string
 	least := 3
 	for _, s := range names {
-		d := Distance(strings.ToLower(s), strings.ToLower(name))
-		if 2*d > len(name) {
+		d := symbols.Distance(s, name)
+		if 3*d > len(name)+1 {
 			continue
 		}
 		if d < least {
@@ -92,18 +116,31 @@ func resembling(names []string, name string, t types.Type) string {
 			near = append(near, s)
 		}
 	}
-	switch {
-	case len(near) > 0:
-		return "did you mean " + strings.Join(near, " or ") + "?"
-	case len(names) > 0 && len(names) <= 40:
-		slices.Sort(names)
-		return "it has " + strings.Join(names, ", ")
+	return near
+}
+
+// NoSuch says that a package, imported as pkg, has no such name, and which it
+// has.
+func NoSuch(path, pkg, name string) string {
+	s := fmt.Sprintf("package %s has no %s", pkg, name)
+	if hint, ok := symbols.Missing(path, name); ok {
+		return s + ": " + hint
 	}
-	return ""
+	var names []string
+	for _, d := range symbols.Names(path) {
+		names = append(names, d.Name)
+	}
+	if advice := DidYouMean(names, name); advice != "" {
+		return s + "; " + advice
+	}
+	return fmt.Sprintf("%s; ?%s lists what it has", s, pkg)
 }
 
 // shows are methods by which values show themselves, and which no cell calls.
 var shows = []string{"HTML", "Markdown", "String", "SVG", "LaTeX"}
+
+// Shows reports whether a method is one by which values show themselves.
+func Shows(method string) bool { return slices.Contains(shows, method) }
 
 // combined names the methods by which one quantity is multiplied with another
 // or divided by it.
@@ -129,25 +166,4 @@ func combined(a, b types.Type) string {
 		return ""
 	}
 	return "quantities are multiplied and divided by methods: " + strings.Join(ways, ", ")
-}
-
-// Distance is the Levenshtein distance of two words.
-func Distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := diagonal
-			if a[i] != b[j] {
-				cost++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
 }

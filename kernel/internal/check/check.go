@@ -65,6 +65,7 @@ type Cell struct {
 	methods    map[*ast.Ident]*method // by the name of the function that stands for it
 
 	mentioned map[string]bool // identifiers
+	factors   map[string]bool // those that the cell multiplies or divides by
 }
 
 // A method is one of a type that an earlier cell has declared. It is checked
@@ -78,7 +79,7 @@ type method struct {
 // and nothing is remembered before [Cell.Keep].
 func (c *Checker) Cell(nodes []ast.Node) *Cell {
 	cell := &Cell{checker: c, types: map[ast.Expr]types.TypeAndValue{}, defs: map[*ast.Ident]types.Object{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
-		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}, selections: map[*ast.SelectorExpr]*types.Selection{}}
+		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}, factors: map[string]bool{}, selections: map[*ast.SelectorExpr]*types.Selection{}}
 	for _, n := range nodes {
 		cell.mention(n)
 	}
@@ -510,8 +511,15 @@ func (c *Cell) mention(n ast.Node) {
 		return
 	}
 	ast.Inspect(n, func(n ast.Node) bool {
-		if id, ok := n.(*ast.Ident); ok {
-			c.mentioned[id.Name] = true
+		switch n := n.(type) {
+		case *ast.Ident:
+			c.mentioned[n.Name] = true
+		case *ast.BinaryExpr:
+			for _, x := range []ast.Expr{n.X, n.Y} {
+				if id, ok := x.(*ast.Ident); ok && (n.Op == token.MUL || n.Op == token.QUO) {
+					c.factors[id.Name] = true
+				}
+			}
 		}
 		return true
 	})

@@ -140,6 +140,24 @@ func (c *Cell) box(spec *ast.TypeSpec) {
 // IsBoxed reports whether a field is held as an interface{}.
 func (c *Cell) IsBoxed(v *types.Var) bool { return c.checker.boxed[v] }
 
+// Type returns the type of an expression of what the cells so far have declared,
+// also where boxed fields lead to it, or nil.
+func (c *Checker) Type(x ast.Expr) types.Type {
+	return c.Cell([]ast.Node{&ast.ExprStmt{X: x}}).Type(x)
+}
+
+// Members returns the names of the fields and methods of an expression's value.
+func (c *Checker) Members(x ast.Expr) (fields, methods []string) {
+	t := c.Type(x)
+	if t == nil {
+		return nil, nil
+	}
+	if p, ok := t.Underlying().(*types.Pointer); ok {
+		t = p.Elem()
+	}
+	return fieldsOf(t), methodsOf(t)
+}
+
 // Boxed returns the type of a boxed field, of a selector of it or its name
 // where it is declared, or nil.
 func (c *Cell) Boxed(x ast.Expr) types.Type {

@@ -9,8 +9,8 @@ import (
 	"strings"
 )
 
-// unitsPath is the package whose types are quantities.
-const unitsPath = "github.com/evenbed/evenbed/packing/units"
+// Units is the path of the package whose types are quantities.
+const Units = "github.com/evenbed/evenbed/packing/units"
 
 // bareNumbers finds numbers that would silently become quantities in SI units:
 // InnerDiameter: 30 is 30 m. What has no dimension takes numbers, and zero is
@@ -37,7 +37,7 @@ func (c *Cell) bareNumbers(n ast.Node) {
 		}
 		tv := c.types[x]
 		t, ok := tv.Type.(*types.Named)
-		if !ok || t.Obj().Pkg() == nil || t.Obj().Pkg().Path() != unitsPath || t.Obj().Name() == "Fraction" ||
+		if !ok || t.Obj().Pkg() == nil || t.Obj().Pkg().Path() != Units || t.Obj().Name() == "Fraction" ||
 			tv.Value == nil || constant.Sign(tv.Value) == 0 {
 			return false
 		}

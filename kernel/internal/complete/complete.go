@@ -168,14 +168,27 @@ func (a *asker) members(expr string) []host.Match {
 	if path, name := a.namedType(e); name != "" {
 		return matches(symbols.Members(path, name))
 	}
-	if t, ok := a.infer(e, 0, maxChain).typ.(*ast.Ident); ok && t.Name == "error" {
+	s := a.infer(e, 0, maxChain)
+	if t, ok := s.typ.(*ast.Ident); ok && t.Name == "error" {
 		return []host.Match{{Text: "Error", Kind: "function"}}
 	}
-	if a.scope == nil || local == nil || local.value == "" {
+	var found []host.Match
+	for _, f := range a.fields(s) {
+		for _, id := range f.Names {
+			found = append(found, host.Match{Text: id.Name, Kind: "field"})
+		}
+	}
+	if found != nil {
+		return found
+	}
+	if a.scope == nil || local == nil || local.kind == "type" {
 		return nil
 	}
 	rest := expr[len(local.name):]
 	switch {
+	case local.typ != "": // perhaps one of the session
+		return a.scope.Members("(*new(" + local.typ + "))" + rest)
+	case local.value == "":
 	case local.ranged && local.index == 1: // an element of a slice, or of a map
 		for _, index := range []string{"[0]", `[""]`} {
 			if found := a.scope.Members("(" + local.value + ")" + index + rest); found != nil {

@@ -103,6 +103,18 @@ func TestComplete(t *testing.T) {
 		{"func beds(bedHeight float64) (bedVolume float64) { return bed|", "bedHeight variable, bedVolume variable, beds function", "all"},
 		{"type bedded int\nconst bedMax = 3\nbed|", "bedMax constant, bedded type", "all"},
 		{"half|\nhalfWidth := 3", "halfWidth variable", "all"},
+		// types of the cell
+		{"type node struct{ next *node; v int }\nvar n node\nn.next.|", "next field, v field", "all"},
+		{"type (\n\tleaf struct {\n\t\tName string\n\t}\n\ttree struct {\n\t\tkids []leaf\n\t}\n)\nfunc f(t *tree) {\n\tt.kids[0].|\n}", "Name field", "all"},
+		{"type node struct{ next *node; v int }\nfor _, x := range []node{{}} { x.|", "next field, v field", "all"},
+		{"type node struct{ p Pump }\nvar n node\nn.|", "p field", "all"},
+		{"type node struct{ next *node }\nnode.|", "", "all"},
+		{"type a b\ntype b a\nvar x a\nx.|", "", "all"},
+		{"type number int\nvar x number\nx.|", "", "all"},
+		// types of the session
+		{"func f(x *Skid) { x.|", "Flow field, Inner field, Pump field, Start function, Tag field, stroke field", "all"},
+		{"func (p Pump) Stop() { p.Inner.|", "Depth field", "all"},
+		{"var x []Pump\nx.|", "", "all"},
 		// packages
 		{`strings.Cu|`, "Cut function, CutPrefix function, CutSuffix function", "all"},
 		{`str.Ito|`, "Itoa function", "all"},
@@ -344,16 +356,42 @@ func TestInspect(t *testing.T) {
 	}
 }
 
-func TestInspectDetail(t *testing.T) {
-	for cell, want := range map[string]string{
-		`strings.Builder|`: "func (b *Builder) WriteString(s string) (int, error)",
-		`strings|`:         "func TrimSpace(s string) string",
+// Methods, constants and names belong to what is told of a type or a package;
+// more than a few methods have their comments at detail 1 only.
+func TestInspectMembers(t *testing.T) {
+	scope := session(t, `import "github.com/evenbed/evenbed/packing/record"`, "var run record.Record")
+	for _, tc := range []struct {
+		cell   string
+		detail int
+		want   string   // lines that follow each other
+		not    []string // what must not be there
+	}{
+		{`run|`, 0, "func (r Record) Flows(name string) ([]units.VolumeFlow, error)\nfunc (r Record) Fractions(name string) ([]units.Fraction, error)\n",
+			[]string{"// Flows returns", "func (r Record) HTML"}},
+		{`record.Record|`, 0, "func (r Record) WriteSignal(path, name string) error\n// it shows itself by HTML, Markdown, String", nil},
+		{`record.Record|`, 0, "\n\nfunc Parse(name string, data []byte, options ...Options) (Record, error)\n", nil},
+		{`run|`, 1, "// Flows returns a column of flows.\nfunc (r Record) Flows(name string) ([]units.VolumeFlow, error)\n", nil},
+		{`record.Files|`, 0, "// Len returns the number of files.\nfunc (f Files) Len() int\n// Name returns", nil},
+		{`efficiency.PlateHeightLaw|`, 0, "const VanDeemter PlateHeightLaw = 0 // H = A + B/u + C u, in the superficial velocity\nconst Knox PlateHeightLaw = 1 // h = A", nil},
+		{`units.Volume|`, 0, "const Microlitre Volume = 1e-09\nconst Millilitre Volume = 1e-06\nconst Litre Volume = 0.001\nconst CubicMetre Volume = 1\n",
+			[]string{"Units of volume"}},
+		{`units.Temperature|`, 0, "\nfunc Celsius(t float64) Temperature\n", nil},
+		{`efficiency.Replicate|`, 0, "// fields of embedded structs: Number, File, Signal,", nil},
+		{`sort.Interface|`, 0, "\n\nfunc Reverse(data Interface) Interface", []string{"func (Interface) Len"}},
+		{`strings.Builder|`, 0, "func (b *Builder) WriteString(s string) (int, error)", nil},
+		{`record|`, 0, "// functions: Parse, Read\n// types: Alignment, Clock, Column, ColumnReport, Drop, Entry, Error, Event,\n// Fact,", []string{"func Parse("}},
+		{`record|`, 1, "func Parse(name string, data []byte, options ...Options) (Record, error)\n", []string{"// functions"}},
+		{`units.Bar|`, 0, "const Bar Pressure = 100000", []string{"Kilopascal"}},
 	} {
-		code, cursor := cut(t, cell)
-		for detail, shown := range []bool{false, true} {
-			b, ok := complete.Inspect(code, cursor, detail, nil)
-			if got := strings.Contains(string(b.Data["text/plain"]), want); !ok || got != shown {
-				t.Errorf("%q at detail %d: shows %q: %v", cell, detail, want, got)
+		code, cursor := cut(t, tc.cell)
+		b, ok := complete.Inspect(code, cursor, tc.detail, scope)
+		got := string(b.Data["text/plain"])
+		if !ok || !strings.Contains(got, tc.want) {
+			t.Errorf("%q at detail %d lacks\n%s\nin\n%s", tc.cell, tc.detail, tc.want, got)
+		}
+		for _, not := range tc.not {
+			if strings.Contains(got, not) {
+				t.Errorf("%q at detail %d has %q", tc.cell, tc.detail, not)
 			}
 		}
 	}
@@ -464,6 +502,23 @@ func TestExplain(t *testing.T) {
 	}
 }
 
+func TestUnknown(t *testing.T) {
+	scope := session(t, `import "github.com/evenbed/evenbed/packing/record"`, "var run record.Record", "height := 3")
+	for name, want := range map[string]string{
+		"record.Recrd":   "package record has no Recrd; did you mean Record?",
+		"figure.Signals": "package figure has no Signals; it has Above, Axis, Band, Below, Figure, LeftOf, Level, Line, Mark, Place, Points, Raster, RightOf, Series, Span, Stack",
+		"bed.Nonsense":   "package bed has no Nonsense; ?bed lists what it has",
+		"run.signals":    "run has no signals; did you mean Signal?",
+		"heigth":         "nothing is known of heigth; did you mean height?",
+		"nothing.at.all": "nothing is known of nothing.at.all; is its package imported?",
+		"nothing":        "nothing is known of nothing; is its package imported?",
+	} {
+		if got := complete.Unknown(name, scope); got != want {
+			t.Errorf("%s: %s", name, got)
+		}
+	}
+}
+
 func FuzzAll(f *testing.F) {
 	for _, code := range []string{"", "strings.Cut(", "x := plot.New()\nx.", "import (\"f", "`", "/*", "\"\\", "a[b]{c.", "\xff.\r`\r",
 		"var (\na, b = 1\n", "func (", "func f(a ) {", "[]map[a]T{{", "x := x.x\nx.", "a := b\nb := a\na.", "type", "}{)(][", "µ.µ", "const ("} {
@@ -477,7 +532,9 @@ func FuzzAll(f *testing.F) {
 			if c.Start < 0 || c.Start > c.End || c.End > n {
 				t.Errorf("replaces %d to %d of %d", c.Start, c.End, n)
 			}
-			complete.Inspect(code, cursor, detail, s)
+			if _, ok := complete.Inspect(code, cursor, detail, s); !ok {
+				complete.Unknown(code, s)
+			}
 		}
 		switch status, _ := complete.IsComplete(code); status {
 		case "complete", "incomplete", "invalid":
@@ -491,5 +548,12 @@ func BenchmarkComplete(b *testing.B) {
 	scope := demo(b)
 	for b.Loop() {
 		complete.Complete("q := plot.New()\nq.Hide", 22, scope)
+	}
+}
+
+func BenchmarkInspect(b *testing.B) {
+	scope := demo(b)
+	for b.Loop() {
+		complete.Inspect("mat.Dense", 9, 0, scope)
 	}
 }

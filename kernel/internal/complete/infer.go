@@ -113,6 +113,33 @@ func (a *asker) resolve(s static) (path, name string) {
 	return path, name
 }
 
+// fields returns the fields of a struct whose type the cell declares, also
+// through a pointer.
+func (a *asker) fields(s static) []*ast.Field {
+	if s.home != "" || s.isType {
+		return nil
+	}
+	for range maxChain {
+		switch t := s.typ.(type) {
+		case *ast.ParenExpr:
+			s.typ = t.X
+		case *ast.StarExpr:
+			s.typ = t.X
+		case *ast.Ident:
+			l := a.local(t.Name)
+			if l == nil || l.kind != "type" {
+				return nil
+			}
+			s.typ, _ = parser.ParseExpr(l.typ)
+		case *ast.StructType:
+			return t.Fields.List
+		default:
+			return nil
+		}
+	}
+	return nil
+}
+
 // dotImported returns the package whose dot-import declares the name, or "".
 func (a *asker) dotImported(name string) string {
 	for _, im := range a.imports {
@@ -191,8 +218,16 @@ func (a *asker) infer(e ast.Expr, n, depth int) static {
 				return inferSymbol(path, e.Sel.Name)
 			}
 		}
-		if path, name := a.resolve(a.infer(e.X, 0, depth)); name != "" {
+		s := a.infer(e.X, 0, depth)
+		if path, name := a.resolve(s); name != "" {
 			return inferSymbol(path, name+"."+e.Sel.Name)
+		}
+		for _, f := range a.fields(s) {
+			for _, id := range f.Names {
+				if id.Name == e.Sel.Name {
+					return static{typ: f.Type}
+				}
+			}
 		}
 	case *ast.IndexExpr:
 		return a.element(a.infer(e.X, 0, depth))
@@ -215,6 +250,8 @@ func (a *asker) infer(e ast.Expr, n, depth int) static {
 func (a *asker) inferName(name string, depth int) static {
 	if l := a.local(name); l != nil {
 		switch {
+		case l.kind == "type":
+			return static{typ: ast.NewIdent(name), isType: true}
 		case l.signature != "":
 			return static{typ: declaredType(l.signature)}
 		case l.typ != "":

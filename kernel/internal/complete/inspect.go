@@ -1,22 +1,26 @@
 package complete
 
 import (
+	"cmp"
 	"go/ast"
+	"go/doc"
 	"go/doc/comment"
 	"go/parser"
 	"go/token"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/evenbed/evenbed/kernel/display"
+	"github.com/evenbed/evenbed/kernel/internal/check"
 	"github.com/evenbed/evenbed/kernel/symbols"
 )
 
 // Inspect describes the name at the cursor, else the function in whose
 // arguments or the type in whose literal the cursor stands. The cursor counts
-// Unicode code points; outside the code it means the end. Detail 1 adds a
-// type's methods and a package's names.
+// Unicode code points; outside the code it means the end. Detail 1 tells more
+// of a type's methods and a package's names.
 func Inspect(code string, cursor, detail int, scope Scope) (display.Bundle, bool) {
 	at := offset(code, cursor)
 	s := scan(code)
@@ -58,7 +62,7 @@ func Inspect(code string, cursor, detail int, scope Scope) (display.Bundle, bool
 }
 
 // Explain describes the name that a cell asks about, see [Question], or the
-// package with the quoted path.
+// package with the quoted path. [Unknown] says why it cannot.
 func Explain(name string, detail int, scope Scope) (display.Bundle, bool) {
 	if path, err := strconv.Unquote(name); err == nil {
 		return describeSymbol(path, "", detail)
@@ -159,26 +163,149 @@ func describeSymbol(path, name string, detail int) (display.Bundle, bool) {
 	return render(d.Signature, from, d.Text, more(path, d, detail)), true
 }
 
-// more lists the signatures that detail 1 adds.
-func more(path string, d symbols.Doc, detail int) (signatures []string) {
-	if detail < 1 {
-		return nil
+// manyMethods is how many methods are shown without their comments, unless
+// detail is asked for.
+const manyMethods = 13
+
+// more lists what belongs to a type, or what a package has: its names alone or,
+// at detail 1, their declarations.
+func more(path string, d symbols.Doc, detail int) []string {
+	switch {
+	case d.Kind == "type":
+		return append(around(path, d.Name), methods(path, d, detail)...)
+	case d.Kind == "package" && detail < 1:
+		return namesByKind(symbols.Names(path))
+	case d.Kind == "package":
+		var all []string
+		for _, m := range symbols.Names(path) {
+			all = append(all, oneLine(m.Signature))
+		}
+		return all
 	}
+	return nil
+}
+
+// oneLine shortens a declaration to its first line.
+func oneLine(signature string) string {
+	first, _, cut := strings.Cut(signature, "\n")
+	if cut && strings.HasSuffix(first, "{") {
+		first += " … }"
+	}
+	return first
+}
+
+// namesByKind lists a package's names.
+func namesByKind(all []symbols.Doc) (lines []string) {
+	for _, kind := range []struct{ singular, plural string }{
+		{"function", "functions"}, {"type", "types"}, {"constant", "constants"}, {"variable", "variables"}} {
+		var names []string
+		for _, d := range all {
+			if d.Kind == kind.singular {
+				names = append(names, d.Name)
+			}
+		}
+		if len(names) > 0 {
+			lines = append(lines, commented(kind.plural+": "+strings.Join(names, ", "))...)
+		}
+	}
+	return lines
+}
+
+// around lists the constants of a type, by their values, and the functions of
+// its package that return one.
+func around(path, name string) []string {
+	type constant struct {
+		line  string
+		value float64
+	}
+	var constants []constant
+	var functions []string
+	for _, d := range symbols.Names(path) {
+		switch d.Kind {
+		case "constant":
+			value, ok := strings.CutPrefix(d.Signature, "const "+d.Name+" "+name+" = ")
+			if !ok {
+				break
+			}
+			c := constant{line: d.Signature}
+			c.value, _ = strconv.ParseFloat(value, 64) // texts keep the order of their names
+			text := strings.TrimSpace(d.Text)
+			// The comment of a whole group is a sentence that names none of it.
+			if text != "" && (strings.HasPrefix(text, d.Name) || !strings.HasSuffix(text, ".")) {
+				c.line += " // " + synopsis(text)
+			}
+			constants = append(constants, c)
+		case "function":
+			f, ok := declaredType(d.Signature).(*ast.FuncType)
+			if !ok {
+				break
+			}
+			t := result(f, 0)
+			if p, ok := t.(*ast.StarExpr); ok {
+				t = p.X
+			}
+			if id, ok := t.(*ast.Ident); ok && id.Name == name {
+				functions = append(functions, d.Signature)
+			}
+		}
+	}
+	slices.SortStableFunc(constants, func(a, b constant) int { return cmp.Compare(a.value, b.value) })
+	var lines []string
+	for _, c := range constants {
+		lines = append(lines, c.line)
+	}
+	return append(lines, functions...)
+}
+
+// methods lists a type's methods, with the first sentence of their comments
+// unless there are many, and what it has through embedded fields.
+func methods(path string, d symbols.Doc, detail int) (lines []string) {
 	var all []symbols.Doc
-	switch d.Kind {
-	case "package":
-		all = symbols.Names(path)
-	case "type":
-		all = slices.DeleteFunc(symbols.Members(path, d.Name), func(m symbols.Doc) bool { return m.Kind != "method" })
+	var showing, promoted []string
+	for _, m := range symbols.Members(path, d.Name) {
+		switch {
+		case m.Kind == "field" && m.Promoted:
+			promoted = append(promoted, m.Name)
+		case m.Kind == "field":
+		case check.Shows(m.Name):
+			showing = append(showing, m.Name)
+		case m.Promoted || !strings.HasPrefix(d.Signature, "type "+d.Name+" interface"): // which has them in its declaration
+			all = append(all, m)
+		}
 	}
 	for _, m := range all {
-		first, _, cut := strings.Cut(m.Signature, "\n")
-		if cut && strings.HasSuffix(first, "{") {
-			first += " … }"
+		if detail > 0 || len(all) < manyMethods {
+			lines = append(lines, commented(synopsis(m.Text))...)
 		}
-		signatures = append(signatures, first)
+		lines = append(lines, m.Signature)
 	}
-	return signatures
+	if len(promoted) > 0 {
+		lines = append(lines, commented("fields of embedded structs: "+strings.Join(promoted, ", "))...)
+	}
+	if len(showing) > 0 {
+		lines = append(lines, commented("it shows itself by "+strings.Join(showing, ", "))...)
+	}
+	return lines
+}
+
+// synopsis returns the first sentence of a comment.
+func synopsis(text string) string { return new(doc.Package).Synopsis(text) }
+
+// commented sets words as lines of a comment.
+func commented(text string) (lines []string) {
+	const width = 80
+	line := "//"
+	for word := range strings.FieldsSeq(text) {
+		if len(line) > len("//") && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width {
+			lines = append(lines, line)
+			line = "//"
+		}
+		line += " " + word
+	}
+	if line != "//" {
+		lines = append(lines, line)
+	}
+	return lines
 }
 
 // render sets a declaration, its comment and more declarations as plain text

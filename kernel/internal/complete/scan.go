@@ -287,7 +287,7 @@ func importsIn(lex []lexeme) (found []Import) {
 type local struct {
 	name, kind string
 	signature  string // of a function, else ""
-	typ        string // the type as written, or ""
+	typ        string // the type as written, that of a type itself, or ""
 	value      string // the expression it is declared with, or ""
 	index      int    // which of the values, if the expression has several
 	ranged     bool   // the value is what a loop goes over
@@ -438,7 +438,8 @@ func spec(code string, lex []lexeme, kind string) []local {
 	}
 	i = min(i, len(lex))
 	if kind == "type" {
-		return declared(names, kind, "", nil)
+		typ := append(values(code, lex[i:]), "")[0]
+		return declared(names, kind, typ, nil)
 	}
 	typ := i
 	for i < len(lex) && lex[i].tok != token.ASSIGN && lex[i].tok != token.SEMICOLON && lex[i].tok != token.RPAREN {

@@ -199,7 +199,7 @@ func collect(t xr.Type, found map[string]string, seen map[string]bool) {
 		for i := range r.NumMethod() {
 			own(r.Method(i).Name, "function")
 		}
-	} else if t.Named() || t.Kind() == reflect.Interface {
+	} else if t.PkgPath() != "" || t.Kind() == reflect.Interface { // to the interpreter int has methods, too
 		for i := range t.NumMethod() {
 			own(t.Method(i).Name, "function")
 		}

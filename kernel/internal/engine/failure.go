@@ -1,9 +1,11 @@
 package engine
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"go/ast"
+	"maps"
 	"reflect"
 	"regexp"
 	"runtime"
@@ -171,8 +173,13 @@ func (in *interp) notCompiled(rec any, name string, c *cell.Cell) *failure {
 	}
 	switch rec := rec.(type) {
 	case scanner.ErrorList:
-		p := rec[0].Pos
-		return &failure{name: "syntax error", message: in.explain(rec[0].Msg), places: []place{in.sources.original(place{p.Filename, p.Line, p.Column})}}
+		pos := rec[0].Pos
+		p := in.sources.original(place{pos.Filename, pos.Line, pos.Column})
+		f := &failure{name: "syntax error", message: foundToken().ReplaceAllString(in.explain(rec[0].Msg), "found "), places: []place{p}}
+		if lines := in.sources.lines(p.cell); p.line >= 1 && p.line <= len(lines) {
+			f.message = cmp.Or(in.checker.SideBySide(lines[p.line-1], p.column), f.message)
+		}
+		return f
 	case runtime.Error: // of an expression of constants
 		return &failure{name: "compile error", message: strings.TrimPrefix(rec.Error(), "runtime error: "), places: in.compilerPlace(name)}
 	case error:
@@ -274,6 +281,8 @@ func plain(s string) string {
 
 var (
 	undefined  = pattern.New(`^undefined (?:identifier: |")(\w+)`)
+	noName     = pattern.New(`^([\pL_]+) (?:is not declared|\(built-in\) must be called)`)
+	foundToken = pattern.New(`found '(?:IDENT|INT|FLOAT|STRING|CHAR|IMAG)' `)
 	noMember   = pattern.New(`^(?:not a type: (\w+)\.(\w+)|package (\w+) "[^"]*" has no symbol (\w+))`)
 	noPackage  = pattern.New(`^(?:not a package|not a type): (\w+)`)
 	mixedTypes = pattern.New(`(?:mismatched types|cannot convert) .*(?:units\.\w+.* (?:float64|int)\b|\b(?:float64|int)\b.*units\.\w+)`)
@@ -304,15 +313,18 @@ func (in *interp) explain(s string) string {
 		if path, ok := packageNamed(m[1]); ok {
 			return fmt.Sprintf("%s is not declared; the package needs import %q first", m[1], path)
 		}
-		if near, ok := in.nearestName(m[1]); ok {
-			return fmt.Sprintf("%s is not declared; did you mean %s?", m[1], near)
+		if d, ok := symbols.Lookup(check.Units, m[1]); ok && d.Kind == "constant" {
+			return fmt.Sprintf("%s is not declared; it needs import . %q first", m[1], check.Units)
+		}
+		if near := in.nearNames(m[1]); len(near) > 0 {
+			return fmt.Sprintf("%s is not declared; did you mean %s?", m[1], strings.Join(near, " or "))
 		}
 		return m[1] + " is not declared"
 	}
 	if m := noMember().FindStringSubmatch(s); m != nil {
 		pkg, name := m[1]+m[3], m[2]+m[4]
 		if path, ok := in.importPath(pkg); ok {
-			return noSuch(path, pkg, name)
+			return check.NoSuch(path, pkg, name)
 		}
 	}
 	if m := noPackage().FindStringSubmatch(s); m != nil {
@@ -340,27 +352,13 @@ func (in *interp) inGo(f *failure, errors []check.Problem) {
 	}
 }
 
-// noSuch says that a package has no such name, and which it has.
-func noSuch(path, pkg, name string) string {
-	s := fmt.Sprintf("package %s has no %s", pkg, name)
-	if hint, ok := symbols.Missing(path, name); ok {
-		return s + ": " + hint
-	}
-	least := 4
-	var best []string
-	for _, d := range symbols.Names(path) {
-		n := check.Distance(strings.ToLower(d.Name), strings.ToLower(name))
-		if n < least {
-			best, least = nil, n
-		}
-		if n == least && n < 4 && len(best) < 3 {
-			best = append(best, pkg+"."+d.Name)
+// nameUnit tells how a unit is written whose symbol was taken for its name.
+func (f *failure) nameUnit(checked *check.Cell) {
+	if m := noName().FindStringSubmatch(f.message); m != nil {
+		if unit := checked.Unit(m[1]); unit != "" {
+			f.message = fmt.Sprintf("%s; the unit %s is written %s", m[0], m[1], unit)
 		}
 	}
-	if len(best) > 0 {
-		return fmt.Sprintf("%s; did you mean %s?", s, strings.Join(best, " or "))
-	}
-	return s
 }
 
 // packageNamed returns the path of the one linked package with this name.
@@ -390,22 +388,12 @@ func (in *interp) importPath(name string) (string, bool) {
 	return im.Path, true
 }
 
-func (in *interp) nearestName(name string) (string, bool) {
-	best, least := "", 3
-	if len(name) < 4 {
-		least = 2
-	}
-	var names []string
-	for n := range in.ir.Comp.Binds {
-		names = append(names, n)
-	}
+// nearNames returns the declared names that a mistaken one may mean.
+func (in *interp) nearNames(name string) []string {
+	c := in.ir.Comp
+	names := slices.AppendSeq(slices.Collect(maps.Keys(c.Binds)), maps.Keys(c.Types))
 	slices.Sort(names)
-	for _, n := range names {
-		if d := check.Distance(n, name); d < least && d < len(name) {
-			best, least = n, d
-		}
-	}
-	return best, best != ""
+	return check.Near(names, name)
 }
 
 // checkImports refuses what is not linked in; the interpreter would accept it

@@ -289,9 +289,10 @@ func (a *attempt) all(source string) *failure {
 // tell shows what is known of a name, without running anything.
 func (a *attempt) tell(name string, detail int) *failure {
 	defer a.in.lockTypes(false)()
-	b, found := complete.Explain(name, detail, a.in.e.scope())
+	scope := a.in.e.scope()
+	b, found := complete.Explain(name, detail, scope)
 	if !found {
-		return &failure{name: "not found", message: "nothing is known of " + name + "; is its package imported?"}
+		return &failure{name: "not found", message: complete.Unknown(name, scope)}
 	}
 	a.cell.value = &b
 	return nil
@@ -436,6 +437,7 @@ func (a *attempt) compile(source string) *failure {
 			f = cmp.Or(a.wrong(), f)
 			if a.checked != nil {
 				in.inGo(f, a.checked.Errors)
+				f.nameUnit(a.checked)
 			}
 		}
 		return f

@@ -1,7 +1,14 @@
 package engine
 
 import (
+	"go/ast"
+	"go/parser"
+	"go/types"
+	"strings"
+
+	"github.com/evenbed/evenbed/kernel/internal/check"
 	"github.com/evenbed/evenbed/kernel/internal/complete"
+	"github.com/evenbed/evenbed/kernel/internal/host"
 	"github.com/evenbed/evenbed/kernel/internal/pipe"
 )
 
@@ -11,7 +18,30 @@ func (e *engine) scope() complete.Scope {
 	e.in.goMu.Lock()
 	alone := len(e.in.gos) == 0 // no goroutine of an earlier cell writes them
 	e.in.goMu.Unlock()
-	return complete.Session(e.in.ir, alone && e.current() == nil)
+	return scope{complete.Session(e.in.ir, alone && e.current() == nil), e.in.checker}
+}
+
+// A scope also knows the types of boxed fields, which are interfaces to the
+// interpreter.
+type scope struct {
+	complete.Scope
+	checker *check.Checker
+}
+
+func (s scope) Members(expr string) []host.Match {
+	found := s.Scope.Members(expr)
+	x, err := parser.ParseExpr(expr)
+	if len(found) > 0 || err != nil {
+		return found
+	}
+	fields, methods := s.checker.Members(x)
+	for _, name := range fields {
+		found = append(found, host.Match{Text: name, Kind: "field"})
+	}
+	for _, name := range methods {
+		found = append(found, host.Match{Text: name, Kind: "function"})
+	}
+	return found
 }
 
 // complete answers a request for proposals. It compiles expressions to learn
@@ -33,4 +63,18 @@ func (e *engine) inspect(m *pipe.Message) {
 	b, found := complete.Inspect(m.Code, m.Cursor, m.Detail, e.scope())
 	unlock()
 	e.conn.Send(&pipe.Message{Kind: pipe.Inspected, ID: m.ID, Flag: found, Data: b.Data, Metadata: b.Metadata})
+}
+
+func (s scope) Describe(expr string) (string, bool) {
+	text, ok := s.Scope.Describe(expr)
+	if ok && !strings.HasSuffix(text, " interface{}") {
+		return text, ok
+	}
+	x, _ := parser.ParseExpr(expr)
+	if field, selects := x.(*ast.SelectorExpr); selects {
+		if t := s.checker.Type(field); t != nil {
+			return expr + " " + types.TypeString(t, func(p *types.Package) string { return strings.TrimPrefix(p.Name(), "main") }), true
+		}
+	}
+	return text, ok
 }

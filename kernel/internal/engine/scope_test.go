@@ -17,6 +17,8 @@ column := packing.Column{Tag: "column 04", InnerDiameter: 30 * Centimetre}
 type mine struct{ Alpha, beta int }
 func (m mine) Gamma() int { return 1 }
 m := mine{}
+type node struct { next *node; kids []node; v int }
+n := node{}
 columnCount := 2`)
 	for _, tc := range []struct {
 		code string
@@ -26,6 +28,12 @@ columnCount := 2`)
 		{"col", []string{"column", "columnCount"}, []string{"fmt"}},
 		{"column.", []string{"Tag", "InnerDiameter"}, nil},
 		{"m.", []string{"Alpha", "beta", "Gamma"}, nil},
+		{"n.next.", []string{"next", "kids", "v"}, nil},
+		{"n.next.kids[0].next.", []string{"next", "kids", "v"}, nil},
+		{"func f(x *node) { x.next.", []string{"v"}, nil},
+		{"func f(x mine) { x.", []string{"Alpha", "beta", "Gamma"}, nil},
+		{"n.v.", nil, []string{"Add"}},
+		{"n.nothing.", nil, []string{"v"}},
 		{"column.InnerDiameter.", []string{"In", "Disc"}, nil},
 		{"strings.ToU", []string{"ToUpper"}, []string{"ToLower"}},
 		{"packing.Column{Inn", []string{"InnerDiameter"}, nil},
@@ -55,6 +63,8 @@ columnCount := 2`)
 		"packing.Column":       "type Column struct",
 		"strings.ToUpper(":     "func ToUpper(s string) string",
 		"m.Gamma":              "Gamma",
+		"n.next":               "n.next *node",
+		"n.next.next.kids":     "n.next.next.kids []node",
 		"column.InnerDiameter": "units.Length",
 	} {
 		b, ok := nb.s.Inspect(code, len(code), 0)

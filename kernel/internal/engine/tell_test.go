@@ -20,5 +20,8 @@ func TestQuestions(t *testing.T) {
 	if _, r := nb.run("?nothing.here"); r.Failure == nil || r.Failure.Name != "not found" {
 		t.Errorf("%+v", r.Failure)
 	}
+	if _, r := nb.run("figure.Signals?"); r.Failure == nil || !strings.Contains(r.Failure.Message, "package figure has no Signals; it has Above, Axis,") {
+		t.Errorf("%+v", r.Failure)
+	}
 	nb.want("ran", "value 0")
 }

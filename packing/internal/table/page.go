@@ -28,6 +28,15 @@ func (p *Page) Text(text string) { p.parts = append(p.parts, paragraph(text)) }
 // was not checked, a verdict.
 func (p *Page) Notice(title, text string) { p.parts = append(p.parts, notice{title, text}) }
 
+// NoResult says why there are no numbers: an error, or if there is none what else
+// is known.
+func (p *Page) NoResult(why error, otherwise string) {
+	if why != nil {
+		otherwise = why.Error()
+	}
+	p.Notice("No result:", otherwise)
+}
+
 // Code adds a piece of program to copy; an empty one adds nothing.
 func (p *Page) Code(text string) {
 	if text != "" {
