@@ -42,7 +42,7 @@ const (
 	// x is. Unbox(x, T) returns it as the T that it was.
 	Box   = "box value"
 	Unbox = "unbox value"
-	// Convert is called as Convert(x, I) and returns the pointer x as an I.
+	// Convert is called as Convert(x, I) and returns x as an I.
 	Convert = "convert pointer"
 	// IsError, AsError and UnwrapError are errors.Is, errors.As and
 	// errors.Unwrap that see the methods of types that cells have declared.

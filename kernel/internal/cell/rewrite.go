@@ -250,9 +250,9 @@ func typedNil(x ast.Expr, typ types.Type, t Types) ast.Expr {
 	return &ast.StarExpr{Star: x.Pos(), X: &ast.CallExpr{Fun: &ast.Ident{NamePos: x.Pos(), Name: "new"}, Lparen: x.Pos(), Args: []ast.Expr{named}, Rparen: x.End()}}
 }
 
-// toInterface converts x where it becomes an interface, if its type is one
-// that a cell has declared: the interpreter forgets to in some places, and
-// cannot do it with a constant.
+// toInterface converts x where it becomes an interface, if a cell has declared
+// its type or that: the interpreter forgets to in some places, cannot do it with
+// a constant, and does not copy a variable.
 func toInterface(x ast.Expr, typ types.Type, t Types) ast.Expr {
 	if typ == nil || !types.IsInterface(typ) {
 		return x
@@ -260,20 +260,24 @@ func toInterface(x ast.Expr, typ types.Type, t Types) ast.Expr {
 	if isEmpty(typ) {
 		return wrapped(x, t)
 	}
-	if !ofCell(t.Type(x)) {
+	from := t.Type(x)
+	if from == nil || from == types.Typ[types.UntypedNil] || types.IsInterface(from) || !ofCell(from) && !mayBeOfCell(typ) {
 		return x
 	}
 	named := t.TypeExpr(typ)
 	if named == nil {
 		return x
 	}
+	return converted(x, named, t)
+}
+
+// converted converts x, which is no interface, to a named one: the interpreter
+// would look at x again when a method is called.
+func converted(x, named ast.Expr, t Types) ast.Expr {
 	if t.Constant(x) != nil {
 		x = notConstant(x)
 	}
-	if _, pointer := t.Type(x).(*types.Pointer); pointer {
-		return &ast.CallExpr{Fun: &ast.Ident{NamePos: x.Pos(), Name: Convert}, Lparen: x.Pos(), Args: []ast.Expr{x, named}, Rparen: x.End()}
-	}
-	return conversion(named, x)
+	return &ast.CallExpr{Fun: &ast.Ident{NamePos: x.Pos(), Name: Convert}, Lparen: x.Pos(), Args: []ast.Expr{x, named}, Rparen: x.End()}
 }
 
 func notConstant(x ast.Expr) ast.Expr { return call(Values, x.Pos(), x) }
@@ -320,8 +324,8 @@ func convertArguments(call *ast.CallExpr, t Types) {
 		return
 	}
 	if types.IsInterface(fun) && len(call.Args) == 1 { // a conversion
-		if t.Constant(call.Args[0]) != nil {
-			call.Args[0] = notConstant(call.Args[0])
+		if from := typeOf(call.Args[0], t); from != nil && from != types.Typ[types.UntypedNil] && !types.IsInterface(from) {
+			*call = *converted(call.Args[0], call.Fun, t).(*ast.CallExpr)
 		}
 		return
 	}

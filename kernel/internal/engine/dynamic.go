@@ -291,6 +291,9 @@ func (in *interp) conversionFrom(key any, from func() xr.Type, face xr.Type) (co
 func (in *interp) compileConvert(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
 	x, t := c.Expr1(node.Args[0], nil), c.Type(node.Args[1])
 	conv := in.converter(x.Type, t)
+	if conv == nil {
+		conv = func(v xr.Value) xr.Value { return v }
+	}
 	return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{t}, func(vs []reflect.Value) []reflect.Value {
 		return []reflect.Value{conv(xr.FromReflectValues(vs)[0]).ReflectValue()}
 	})
