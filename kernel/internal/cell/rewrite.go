@@ -23,9 +23,9 @@ type Types interface {
 	// Package returns the path of the linked package that a function which is
 	// called belongs to, or "".
 	Package(ast.Expr) string
-	// Copied returns the type of the value that a method value of a type that
-	// a cell has declared binds, or nil if it binds an address.
-	Copied(*ast.SelectorExpr) types.Type
+	// Bound tells of a method value whether it binds a value, which embedded
+	// fields lead to it, and whether these end with a pointer to it.
+	Bound(*ast.SelectorExpr) (path []string, deref, ok bool)
 	// Boxed returns the type of a field that the interpreter has as an
 	// interface{}, because it leads back to its own struct, of a selector of
 	// it or its name where it is declared; nil for others.
@@ -103,6 +103,9 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 				unlabelled[b] = true
 				c.Replace(b)
 			} else {
+				if isPointer(over[n]) && n.Value != nil { // to an array, of which the interpreter makes a copy
+					n.X = &ast.SliceExpr{X: n.X, Lbrack: n.X.End(), Rbrack: n.X.End()}
+				}
 				ownRange(n)
 			}
 		case *ast.ForStmt:
@@ -198,6 +201,7 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 			}
 		case *ast.GoStmt:
 			bindCall(n.Call, t)
+			copyArguments(n.Call, t)
 		case *ast.DeferStmt:
 			bindCall(n.Call, t)
 			if c.Index() >= 0 {
@@ -212,6 +216,7 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 				}
 			}
 			boxAssigned(n, t)
+			takeAtOnce(n)
 			if c.Index() >= 0 {
 				for _, s := range splitBlank(n) {
 					c.InsertBefore(s)
@@ -235,6 +240,14 @@ func under(x ast.Expr, t Types) types.Type {
 		return typ.Underlying()
 	}
 	return nil
+}
+
+func isPointer(typ types.Type) bool {
+	if typ == nil {
+		return false
+	}
+	_, ok := typ.Underlying().(*types.Pointer)
+	return ok
 }
 
 // typedNil gives a nil the type that the interpreter fails to find in a send.
@@ -280,6 +293,7 @@ func converted(x, named ast.Expr, t Types) ast.Expr {
 	return &ast.CallExpr{Fun: &ast.Ident{NamePos: x.Pos(), Name: Convert}, Lparen: x.Pos(), Args: []ast.Expr{x, named}, Rparen: x.End()}
 }
 
+// notConstant returns a copy of x.
 func notConstant(x ast.Expr) ast.Expr { return call(Values, x.Pos(), x) }
 
 func conversion(named, x ast.Expr) ast.Expr {
@@ -714,6 +728,23 @@ func splitBlank(a *ast.AssignStmt) []ast.Stmt {
 	return before
 }
 
+// takeAtOnce takes the values of a, b := f(), a before it sets any variable: the
+// interpreter sets one after the other, and a may be there already.
+func takeAtOnce(a *ast.AssignStmt) {
+	if a.Tok != token.DEFINE || len(a.Lhs) != len(a.Rhs) {
+		return
+	}
+	for i, x := range a.Lhs {
+		id, ok := x.(*ast.Ident)
+		if ok && slices.ContainsFunc(a.Rhs[i+1:], func(y ast.Expr) bool { return mentions(y, id.Name) }) {
+			values := call(Values, a.Rhs[0].Pos(), a.Rhs[0])
+			values.Args = a.Rhs
+			a.Rhs = []ast.Expr{values}
+			return
+		}
+	}
+}
+
 // oneValue makes a call f(m[k]) one of a single argument: the interpreter
 // passes on as well whether the key is there. An assertion and a receive are
 // the same.
@@ -754,31 +785,23 @@ func oneValue(call *ast.CallExpr, t Types) {
 }
 
 // bound makes the method value x.M, in which the interpreter looks at x when
-// it is called, a copy of x: func(v T) func() { return v.M }(x).
+// it is called, that of a copy of x, or of what x points to.
 func bound(sel *ast.SelectorExpr, t Types) ast.Expr {
 	if t == nil {
 		return nil
 	}
-	typ := t.Copied(sel)
-	if typ == nil {
+	path, deref, ok := t.Bound(sel)
+	if !ok {
 		return nil
 	}
 	x := sel.X
-	if p, ok := typ.(*types.Pointer); ok {
-		typ, x = p.Elem(), &ast.StarExpr{Star: x.Pos(), X: x}
+	for _, name := range path {
+		x = &ast.SelectorExpr{X: x, Sel: &ast.Ident{NamePos: sel.Pos(), Name: name}}
 	}
-	named, result := t.TypeExpr(typ), t.TypeExpr(t.Type(sel))
-	if named == nil || result == nil {
-		return nil
+	if deref {
+		x = &ast.ParenExpr{Lparen: x.Pos(), X: &ast.StarExpr{Star: x.Pos(), X: x}, Rparen: x.End()}
 	}
-	at := sel.Pos()
-	v := func() *ast.Ident { return &ast.Ident{NamePos: at, Name: "v"} }
-	return &ast.CallExpr{Lparen: at, Rparen: sel.End(), Args: []ast.Expr{x}, Fun: &ast.FuncLit{
-		Type: &ast.FuncType{Func: at,
-			Params:  &ast.FieldList{List: []*ast.Field{{Names: []*ast.Ident{v()}, Type: named}}},
-			Results: &ast.FieldList{List: []*ast.Field{{Type: result}}}},
-		Body: &ast.BlockStmt{Lbrace: at, List: []ast.Stmt{&ast.ReturnStmt{Return: at, Results: []ast.Expr{
-			&ast.SelectorExpr{X: v(), Sel: sel.Sel}}}}, Rbrace: at}}}
+	return &ast.SelectorExpr{X: notConstant(x), Sel: sel.Sel}
 }
 
 // bindCall binds the receiver of a call that is made later.
@@ -786,6 +809,19 @@ func bindCall(call *ast.CallExpr, t Types) {
 	if sel, ok := call.Fun.(*ast.SelectorExpr); ok {
 		if f := bound(sel, t); f != nil {
 			call.Fun = f
+		}
+	}
+}
+
+// copyArguments copies the variables given to a call in another goroutine, which
+// the interpreter reads when that runs.
+func copyArguments(call *ast.CallExpr, t Types) {
+	for i, x := range call.Args {
+		switch ast.Unparen(x).(type) {
+		case *ast.Ident, *ast.SelectorExpr, *ast.IndexExpr, *ast.StarExpr:
+			if typ := typeOf(x, t); typ != nil && typ != types.Typ[types.UntypedNil] && t.Constant(x) == nil {
+				call.Args[i] = notConstant(x)
+			}
 		}
 	}
 }

@@ -306,21 +306,30 @@ func (c *Cell) Constant(x ast.Expr) constant.Value { return c.types[x].Value }
 // inMain reports whether a cell has declared a type.
 func inMain(n *types.Named) bool { return n.Obj().Pkg() != nil && n.Obj().Pkg().Path() == "main" }
 
-// Copied returns the type of the value that a method value binds, or nil if it
-// binds an address or is no method of a type that a cell has declared.
-func (c *Cell) Copied(x *ast.SelectorExpr) types.Type {
+// Bound tells of a method value x.M whether it binds a value, a pointer among
+// them, and not the address of one. The names of the fields that are embedded
+// lead from x to what has the method; deref says that this is a pointer, and
+// that the value is what it points to.
+func (c *Cell) Bound(x *ast.SelectorExpr) (path []string, deref, ok bool) {
 	s := c.selections[x]
 	if s == nil || s.Kind() != types.MethodVal || types.IsInterface(s.Recv()) {
-		return nil
+		return nil, false, false
 	}
-	f, ok := s.Obj().(*types.Func)
-	if !ok || f.Pkg() == nil || f.Pkg().Path() != "main" {
-		return nil
+	at := s.Recv()
+	index := s.Index()
+	for _, i := range index[:len(index)-1] {
+		if p, ok := at.Underlying().(*types.Pointer); ok {
+			at = p.Elem()
+		}
+		f := at.Underlying().(*types.Struct).Field(i)
+		path, at = append(path, f.Name()), f.Type()
 	}
-	if _, pointer := f.Signature().Recv().Type().(*types.Pointer); pointer {
-		return nil
+	if types.IsInterface(at) {
+		return nil, false, false
 	}
-	return s.Recv()
+	_, pointer := at.Underlying().(*types.Pointer)
+	_, toPointer := s.Obj().(*types.Func).Signature().Recv().Type().(*types.Pointer)
+	return path, pointer && !toPointer, pointer || !toPointer
 }
 
 // Package returns the path of the linked package that a function which is
