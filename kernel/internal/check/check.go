@@ -135,6 +135,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		if isGeneric(n) {
 			continue
 		}
+		cell.counted(n)
 		cell.bareNumbers(n)
 		for i, e := range cell.Errors {
 			if advice := cell.advice(n, e.Pos); advice != "" {
@@ -156,6 +157,34 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 func isGeneric(n ast.Node) bool {
 	f, ok := n.(*ast.FuncDecl)
 	return ok && f.Recv != nil && len(f.Recv.List) == 2
+}
+
+// counted forgets the values of what is made with iota: lines of constants that
+// repeat an expression share it, and each has a value of its own.
+func (c *Cell) counted(n ast.Node) {
+	ast.Inspect(n, func(n ast.Node) bool {
+		d, ok := n.(*ast.GenDecl)
+		if !ok || d.Tok != token.CONST {
+			return true
+		}
+		ast.Inspect(d, func(n ast.Node) bool {
+			if x, ok := n.(ast.Expr); ok && usesIota(x) {
+				c.types[x] = types.TypeAndValue{Type: c.types[x].Type}
+			}
+			return true
+		})
+		return false
+	})
+}
+
+func usesIota(x ast.Expr) bool {
+	found := false
+	ast.Inspect(x, func(n ast.Node) bool {
+		id, ok := n.(*ast.Ident)
+		found = found || ok && id.Name == "iota"
+		return !found
+	})
+	return found
 }
 
 // deferred finds the defer statements that are in no function. The interpreter
