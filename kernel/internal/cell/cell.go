@@ -53,6 +53,9 @@ const (
 	// of a cell, and returns both. Values(a) has one value alone. It is written into the source, so it is an
 	// identifier, of a letter that no keyboard has.
 	Values = "ǀvalues"
+	// Embedded is the parameter of what stands for an interface that is embedded
+	// in another, which the interpreter's parser cannot read by its name alone.
+	Embedded = "ǀembedded"
 )
 
 // A Cell is a cell in the parts in which it is compiled.

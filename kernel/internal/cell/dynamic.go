@@ -36,6 +36,8 @@ func wrapped(x ast.Expr, t Types) ast.Expr {
 // or is an interface with methods, whose value may be.
 func mayBeOfCell(typ types.Type) bool {
 	switch typ := typ.(type) {
+	case *types.TypeParam:
+		return true
 	case *types.Named:
 		if types.IsInterface(typ) {
 			return typ.Underlying().(*types.Interface).NumMethods() > 0
@@ -65,13 +67,16 @@ func mayBeOfCell(typ types.Type) bool {
 	return false
 }
 
+// isInterface reports whether a type is an interface. One that stands for any
+// type of a constraint is none.
+func isInterface(typ types.Type) bool {
+	_, parameter := typ.(*types.TypeParam)
+	return typ != nil && !parameter && types.IsInterface(typ)
+}
+
 // isEmpty reports whether a type is an interface without methods.
 func isEmpty(typ types.Type) bool {
-	if typ == nil {
-		return false
-	}
-	i, ok := typ.Underlying().(*types.Interface)
-	return ok && i.Empty()
+	return isInterface(typ) && typ.Underlying().(*types.Interface).Empty()
 }
 
 // plain returns what gives the value in an interface to a compiled function that

@@ -267,14 +267,14 @@ func typedNil(x ast.Expr, typ types.Type, t Types) ast.Expr {
 // its type or that: the interpreter forgets to in some places, cannot do it with
 // a constant, and does not copy a variable.
 func toInterface(x ast.Expr, typ types.Type, t Types) ast.Expr {
-	if typ == nil || !types.IsInterface(typ) {
+	if !isInterface(typ) {
 		return x
 	}
 	if isEmpty(typ) {
 		return wrapped(x, t)
 	}
 	from := t.Type(x)
-	if from == nil || from == types.Typ[types.UntypedNil] || types.IsInterface(from) || !ofCell(from) && !mayBeOfCell(typ) {
+	if from == nil || from == types.Typ[types.UntypedNil] || types.Identical(from, typ) || !mayBeOfCell(from) && !mayBeOfCell(typ) {
 		return x
 	}
 	named := t.TypeExpr(typ)
@@ -284,8 +284,8 @@ func toInterface(x ast.Expr, typ types.Type, t Types) ast.Expr {
 	return converted(x, named, t)
 }
 
-// converted converts x, which is no interface, to a named one: the interpreter
-// would look at x again when a method is called.
+// converted converts x to an interface: the interpreter would look at a variable
+// again when a method is called, and mix up the methods of another interface.
 func converted(x, named ast.Expr, t Types) ast.Expr {
 	if t.Constant(x) != nil {
 		x = notConstant(x)
@@ -337,8 +337,8 @@ func convertArguments(call *ast.CallExpr, t Types) {
 		call.Args[0] = wrapped(call.Args[0], t)
 		return
 	}
-	if types.IsInterface(fun) && len(call.Args) == 1 { // a conversion
-		if from := typeOf(call.Args[0], t); from != nil && from != types.Typ[types.UntypedNil] && !types.IsInterface(from) {
+	if isInterface(fun) && len(call.Args) == 1 { // a conversion
+		if from := typeOf(call.Args[0], t); from != nil && from != types.Typ[types.UntypedNil] && !types.Identical(from, fun) {
 			*call = *converted(call.Args[0], call.Fun, t).(*ast.CallExpr)
 		}
 		return

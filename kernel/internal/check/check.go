@@ -64,7 +64,8 @@ type Cell struct {
 	imports    map[string]importOf
 	methods    map[*ast.Ident]*method // by the name of the function that stands for it
 
-	mentioned map[string]bool // identifiers
+	mentioned map[string]bool   // identifiers
+	source    map[string]string // what was written of generic declarations, by their names
 }
 
 // A method is one of a type that an earlier cell has declared. It is checked
@@ -75,13 +76,15 @@ type method struct {
 }
 
 // Cell checks the nodes of a cell as they were parsed. They are not changed,
-// and nothing is remembered before [Cell.Keep].
-func (c *Checker) Cell(nodes []ast.Node) *Cell {
-	cell := &Cell{checker: c, types: map[ast.Expr]types.TypeAndValue{}, defs: map[*ast.Ident]types.Object{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
+// and nothing is remembered before [Cell.Keep]. Source holds what was written
+// of generic declarations, as in [cell.Source].
+func (c *Checker) Cell(nodes []ast.Node, source map[string]string) *Cell {
+	cell := &Cell{checker: c, source: source, types: map[ast.Expr]types.TypeAndValue{}, defs: map[*ast.Ident]types.Object{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
 		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}, selections: map[*ast.SelectorExpr]*types.Selection{}}
 	for _, n := range nodes {
 		cell.mention(n)
 	}
+	asWritten := cell.asInGo(nodes)
 	file, declared := cell.file(nodes)
 	pkg := types.NewPackage("main", "main")
 	for name := range cell.mentioned {
@@ -103,6 +106,9 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 				return
 			}
 			p := Problem{e.Pos, strings.TrimPrefix(e.Msg, "invalid operation: ")}
+			if cell.inGeneric(nodes, e.Pos) {
+				return
+			}
 			if !unsure(e.Msg) {
 				cell.Errors = append(cell.Errors, p)
 			}
@@ -120,6 +126,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		}()
 		checker.Files([]*ast.File{file}) // its error is the first of those above
 	}()
+	asWritten()
 	for id, m := range cell.methods {
 		if f, ok := cell.defs[id].(*types.Func); ok {
 			m.signature = f.Signature()
@@ -152,11 +159,19 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 	return cell
 }
 
-// isGeneric reports whether a node is a generic function, which the
-// interpreter's parser gives two receivers. It is not checked.
-func isGeneric(n ast.Node) bool {
-	f, ok := n.(*ast.FuncDecl)
-	return ok && f.Recv != nil && len(f.Recv.List) == 2
+// inGeneric reports whether a place is in a generic function, about which the
+// interpreter has its own opinion, or in no node.
+func (c *Cell) inGeneric(nodes []ast.Node, at token.Pos) bool {
+	for _, n := range nodes {
+		if f, ok := n.(*ast.FuncDecl); ok && isGeneric(n) {
+			if f.Type.Pos() <= at && at < f.Body.End() {
+				return true
+			}
+		} else if n.Pos() <= at && at < n.End() {
+			return false
+		}
+	}
+	return true
 }
 
 // counted forgets the values of what is made with iota: lines of constants that
@@ -401,7 +416,7 @@ func (c *Cell) TypeExpr(t types.Type) ast.Expr {
 	if err != nil || !known {
 		return nil
 	}
-	return x
+	return asInInterpreter(x)
 }
 
 // file makes a file of the nodes: statements go into functions, and what they
@@ -442,7 +457,9 @@ func (c *Cell) file(nodes []ast.Node) (file *ast.File, declared map[string]bool)
 			decls = append(decls, n)
 		case *ast.FuncDecl:
 			if isGeneric(n) {
-				return
+				if n = c.function(n); n == nil {
+					return
+				}
 			}
 			if n.Recv == nil {
 				declare([]*ast.Ident{n.Name})
@@ -544,10 +561,7 @@ func (c *Cell) addImports(d *ast.GenDecl) {
 
 // mention notes the identifiers of a node.
 func (c *Cell) mention(n ast.Node) {
-	if isGeneric(n) {
-		return
-	}
-	ast.Inspect(n, func(n ast.Node) bool {
+	cell.Inspect(n, func(n ast.Node) bool {
 		if id, ok := n.(*ast.Ident); ok {
 			c.mentioned[id.Name] = true
 		}

@@ -270,6 +270,9 @@ func (c *Cell) encodes(x ast.Expr, t types.Type, pkg string, seen map[types.Type
 // ownInterface reports whether a value contains an interface with methods that
 // a cell has declared.
 func ownInterface(t types.Type) bool {
+	if _, ok := t.(*types.TypeParam); ok {
+		return false
+	}
 	switch u := t.Underlying().(type) {
 	case *types.Interface:
 		n, ok := t.(*types.Named)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"go/ast"
 	"reflect"
+	"regexp"
 	"strings"
 	"sync"
 
@@ -128,9 +129,16 @@ func (in *interp) as(v reflect.Value, t, want xr.Type) (reflect.Value, bool) {
 	return is, true
 }
 
+// fromMain matches the names of types that are made of some that cells have
+// declared.
+var fromMain = regexp.MustCompile(`\bmain\.`)
+
 // compileWrap compiles Wrap(x).
 func (in *interp) compileWrap(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
 	x := c.Expr1(node.Args[0], nil)
+	if x.Type.Kind() != reflect.Interface && !fromMain.MatchString(x.Type.String()) { // in a generic function
+		return in.compilePlain(c, fast.Symbol{}, node)
+	}
 	return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{c.Universe.TypeOfInterface}, func(vs []reflect.Value) []reflect.Value {
 		return []reflect.Value{inInterface(in.wrap(vs[0], x.Type))}
 	})
@@ -290,6 +298,16 @@ func (in *interp) conversionFrom(key any, from func() xr.Type, face xr.Type) (co
 // compileConvert compiles Convert(x, I).
 func (in *interp) compileConvert(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
 	x, t := c.Expr1(node.Args[0], nil), c.Type(node.Args[1])
+	if x.Type.Kind() == reflect.Interface {
+		return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{t}, func(vs []reflect.Value) []reflect.Value {
+			v, of := in.dynamic(vs[0], x.Type)
+			is, ok := in.as(v, of, t)
+			if !ok { // nil
+				is = reflect.Zero(t.ReflectType())
+			}
+			return []reflect.Value{is}
+		})
+	}
 	conv := in.converter(x.Type, t)
 	if conv == nil {
 		conv = func(v xr.Value) xr.Value { return v }
