@@ -20,6 +20,8 @@ type Types interface {
 	Constant(ast.Expr) constant.Value
 	// TypeExpr writes a type as the cell can name it, or returns nil.
 	TypeExpr(types.Type) ast.Expr
+	// TypeArgs returns the type arguments of the use of a generic function, or none.
+	TypeArgs(*ast.Ident) *types.TypeList
 	// Package returns the path of the linked package that a function which is
 	// called belongs to, or "".
 	Package(ast.Expr) string
@@ -115,7 +117,21 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 			if len(n.Body.List) == 0 { // for ever
 				n.Body.List = []ast.Stmt{&ast.CommClause{Case: n.Pos(), Comm: &ast.ExprStmt{X: never(n.Pos())}, Colon: n.Pos()}}
 			}
+		case *ast.Ident:
+			if p, ok := c.Parent().(*ast.IndexExpr); !ok || p.X != n {
+				if x := instantiated(n, n, t); x != nil {
+					replaced[x] = typeOf(n, t)
+					c.Replace(x)
+				}
+			}
 		case *ast.IndexExpr:
+			if id, ok := n.X.(*ast.Ident); ok {
+				if x := instantiated(id, n, t); x != nil {
+					replaced[x] = typeOf(n, t)
+					c.Replace(x)
+					break
+				}
+			}
 			if m, ok := under(n.X, t).(*types.Map); ok {
 				n.Index = toInterface(n.Index, m.Key(), t)
 			}
@@ -726,6 +742,27 @@ func splitBlank(a *ast.AssignStmt) []ast.Stmt {
 	}
 	a.Lhs, a.Rhs = lhs, rhs
 	return before
+}
+
+// instantiated returns x, the use of a generic function with none or some of its
+// type arguments, with all of them: the interpreter seldom finds out the others.
+func instantiated(name *ast.Ident, x ast.Expr, t Types) ast.Expr {
+	if t == nil {
+		return nil
+	}
+	args := t.TypeArgs(name)
+	if args.Len() == 0 {
+		return nil
+	}
+	lit := &ast.CompositeLit{Lbrace: x.Pos(), Rbrace: x.End()}
+	for typ := range args.Types() {
+		named := t.TypeExpr(typ)
+		if named == nil {
+			return nil
+		}
+		lit.Elts = append(lit.Elts, named)
+	}
+	return &ast.IndexExpr{X: name, Lbrack: x.Pos(), Index: lit, Rbrack: x.End()}
 }
 
 // takeAtOnce takes the values of a, b := f(), a before it sets any variable: the

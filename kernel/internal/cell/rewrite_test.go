@@ -13,6 +13,7 @@ type ints struct{}
 
 func (ints) Type(ast.Expr) types.Type                       { return types.Typ[types.Int] }
 func (ints) TypeExpr(t types.Type) ast.Expr                 { x, _ := parser.ParseExpr(t.String()); return x }
+func (ints) TypeArgs(*ast.Ident) *types.TypeList            { return nil }
 func (ints) Package(ast.Expr) string                        { return "" }
 func (ints) Constant(ast.Expr) constant.Value               { return nil }
 func (ints) Boxed(ast.Expr) types.Type                      { return nil }

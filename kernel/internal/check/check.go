@@ -59,6 +59,7 @@ type Cell struct {
 	defs  map[*ast.Ident]types.Object
 
 	selections map[*ast.SelectorExpr]*types.Selection
+	instances  map[*ast.Ident]types.Instance
 	checker    *Checker
 	names      map[string]types.Object
 	imports    map[string]importOf
@@ -80,7 +81,7 @@ type method struct {
 // of generic declarations, as in [cell.Source].
 func (c *Checker) Cell(nodes []ast.Node, source map[string]string) *Cell {
 	cell := &Cell{checker: c, source: source, types: map[ast.Expr]types.TypeAndValue{}, defs: map[*ast.Ident]types.Object{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
-		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}, selections: map[*ast.SelectorExpr]*types.Selection{}}
+		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}, selections: map[*ast.SelectorExpr]*types.Selection{}, instances: map[*ast.Ident]types.Instance{}}
 	for _, n := range nodes {
 		cell.mention(n)
 	}
@@ -117,7 +118,7 @@ func (c *Checker) Cell(nodes []ast.Node, source map[string]string) *Cell {
 			}
 		},
 	}
-	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: cell.defs, Selections: cell.selections})
+	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: cell.defs, Selections: cell.selections, Instances: cell.instances})
 	func() {
 		defer func() {
 			if recover() != nil { // nodes that only the interpreter knows
@@ -375,6 +376,9 @@ func (c *Cell) Bound(x *ast.SelectorExpr) (path []string, deref, ok bool) {
 	_, toPointer := s.Obj().(*types.Func).Signature().Recv().Type().(*types.Pointer)
 	return path, pointer && !toPointer, pointer || !toPointer
 }
+
+// TypeArgs returns the type arguments of the use of a generic function or type.
+func (c *Cell) TypeArgs(id *ast.Ident) *types.TypeList { return c.instances[id].TypeArgs }
 
 // Package returns the path of the linked package that a function which is
 // called belongs to, or "".

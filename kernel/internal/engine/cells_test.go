@@ -103,7 +103,6 @@ func TestFailuresOfCells(t *testing.T) {
 		{"\n\nkept = []int{1}[3]", "panic: index out of range @3:1"},
 		{"kept = 6\nfor i := 0; i < 3; i++ {\n\tkept += 1 / zero\n}", "panic: integer divide by zero @3:2"},
 		{"func back() int {\n\tfor range func(yield func(int) bool) { yield(1) } {\n\t\tpanic(3)\n\t}\n\treturn 0\n}\nback()", "panic: 3 @3:3"},
-		{"func first[T any](xs ...T) T { return xs[0] }\nkept +\nfirst(1) + undef", "compile error: *write them, as f[float64](x) @3:7"},
 		{"func add[T any](a, b T) T { return a + c }\nadd[int](1, 2)", "compile error: *c* @2:1"},
 		{"type box[T any] struct{ v T }\nfunc (b box[T]) Get() T { return b.v }", "compile error: *no methods of generic types* @2:9"},
 		{"type list []list\nfunc (l list) Len() int { return 0 }", "compile error: *write a function that takes a list @2:15"},

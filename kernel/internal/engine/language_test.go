@@ -121,7 +121,7 @@ var language = []struct{ what, code, want string }{
 	{"generic function with a constraint", "type number interface{ ~int | ~float64 }\nfunc sumOf[T number](xs []T) T { var s T; for _, x := range xs { s += x }; return s }\nsumOf([]float64{1, 2.5})", "value 3.5"},
 	{"generic function in a later cell", "sumOf([]int{1, 2})", "value 3"},
 	{"generic function with its types written", "func conv[T, U any](x T, f func(T) U) U { return f(x) }\nconv[int, string](65, func(i int) string { return string(rune(i)) })", "value A"},
-	{"generic variadic function without its types", "func lastOf[T any](xs ...T) T { return xs[len(xs)-1] }\nlastOf(1, 2)", "refused"},
+	{"generic variadic function without its types", "func lastOf[T any](xs ...T) T { return xs[len(xs)-1] }\nlastOf(1, 2)", "value 2"},
 	{"method of a generic type", "type box[T any] struct{ v T }\nfunc (b box[T]) Get() T { return b.v }", "refused"},
 	{"method expression of a pointer", "type mp struct{}\nfunc (*mp) Get() int { return 1 }\n(*mp).Get(nil)", "value 1"},
 	{"Stringer through fmt, added in a later cell", "func (tt) String() string { return \"later\" }", ""},
@@ -162,6 +162,7 @@ var language = []struct{ what, code, want string }{
 	{"the count of a copy", "cp := []int{1, 2, 3}\nnc := copy(cp, cp[1:])\nnc, cp", "value 2 [2 3 3]"},
 	{"a cell's type in a generic function", "type grade float64\nfunc (g grade) String() string { return fmt.Sprintf(\"grade %.0f\", float64(g)) }\nfunc higher[T number](a, b T) T { if a > b { return a }; return b }\nfunc asAny[T any](x T) any { return x }\nfunc is[T any](x any) bool { _, ok := x.(T); return ok }\nfunc text[T any](x T) string { return fmt.Sprintf(\"%v %T\", x, x) }\nhigher[grade](1, 2), is[grade](asAny[grade](1)), is[grade](asAny[float64](1)), is[float64](asAny[float64](1)), text[grade](3)", "value grade 2 true false true grade 3 main.grade"},
 	{"a range over an int in a generic function", "func fill[T any](n int, x T) (xs []T) { for range n { xs = append(xs, x) }; return }\nfill[string](2, \"a\")", "value [a a]"},
+	{"type arguments that are left out", "func mapped[T, U any](xs []T, f func(T) U) (r []U) { for _, x := range xs { r = append(r, f(x)) }; return }\nfunc doubled[T number](x T) T { return 2 * x }\nfunc as[U, T number](x T) U { return U(x) }\nmapped(mapped([]grade{1, 2}, doubled), func(g grade) string { return fmt.Sprint(g) }), as[grade](3)", "value [grade 2 grade 4] grade 3"},
 	{"number literals", "0b101 + 0x_f + 1_000", "value 1020"},
 }
 
