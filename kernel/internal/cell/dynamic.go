@@ -1,7 +1,6 @@
 package cell
 
 import (
-	"fmt"
 	"go/ast"
 	"go/token"
 	"go/types"
@@ -159,8 +158,10 @@ func isNil(x ast.Expr) bool {
 	return ok && id.Name == "nil"
 }
 
-// hideFields keeps fields that are not exported out of what encoding/json
-// sees: to the interpreter, all are exported.
+const hidden = "`json:\"-\" xml:\"-\" dataframe:\"-\"`"
+
+// hideFields keeps fields that are not exported out of what encoding/json and
+// others see: to the interpreter, all are exported.
 func hideFields(s *ast.StructType) {
 	var list []*ast.Field
 	for _, f := range s.Fields.List {
@@ -171,7 +172,7 @@ func hideFields(s *ast.StructType) {
 		for _, id := range f.Names {
 			one := &ast.Field{Names: []*ast.Ident{id}, Type: f.Type}
 			if !id.IsExported() && id.Name != "_" {
-				one.Tag = &ast.BasicLit{ValuePos: f.Type.End(), Kind: token.STRING, Value: fmt.Sprintf("`json:%q`", "-")}
+				one.Tag = &ast.BasicLit{ValuePos: f.Type.End(), Kind: token.STRING, Value: hidden}
 			}
 			list = append(list, one)
 		}

@@ -364,6 +364,8 @@ func convertArguments(call *ast.CallExpr, t Types) {
 		return
 	}
 	pkg := t.Package(call.Fun)
+	name, _ := functionOf(pkg, call)
+	keeps := keepsValues[pkg] || pkg == "reflect" && name == "DeepEqual"
 	for i, x := range call.Args {
 		p := sig.Params().Len() - 1
 		var typ types.Type
@@ -375,7 +377,7 @@ func convertArguments(call *ast.CallExpr, t Types) {
 				typ = s.Elem()
 			}
 		}
-		if pkg != "" && !keepsValues[pkg] && isEmpty(typ) {
+		if pkg != "" && !keeps && isEmpty(typ) {
 			call.Args[i] = plain(x, t)
 		} else {
 			call.Args[i] = toInterface(x, typ, t)

@@ -86,7 +86,49 @@ func (in *interp) dynamic(v reflect.Value, t xr.Type) (reflect.Value, xr.Type) {
 }
 
 // MarshalJSON returns what encoding/json makes of the value.
-func (w wrapped) MarshalJSON() ([]byte, error) { return json.Marshal(w.value) }
+func (w wrapped) MarshalJSON() ([]byte, error) {
+	unlock := w.in.lockTypes(false)
+	err := unseen(*w.typ, map[string]bool{})
+	unlock()
+	if err != nil {
+		return nil, err
+	}
+	return json.Marshal(w.value)
+}
+
+// unseen tells what encoding/json does not see of a type.
+func unseen(t xr.Type, seen map[string]bool) error {
+	name := t.String()
+	if seen[name] {
+		return nil
+	}
+	seen[name] = true
+	for _, method := range []string{"MarshalJSON", "MarshalText"} {
+		if _, n := t.MethodByName(method, ""); n > 0 && fromMain.MatchString(name) {
+			return fmt.Errorf("encoding/json does not see the method %s of %s, which only the interpreter knows; encode what it makes", method, t.Name())
+		}
+	}
+	switch t.Kind() {
+	case reflect.Struct:
+		for i := range t.NumField() {
+			f := t.Field(i)
+			if f.Anonymous && fromMain.MatchString(name) {
+				return fmt.Errorf("encoding/json does not see that %s is embedded; write its fields into the struct", f.Name)
+			}
+			if err := unseen(f.Type, seen); err != nil {
+				return err
+			}
+		}
+	case reflect.Map:
+		if err := unseen(t.Key(), seen); err != nil {
+			return err
+		}
+		return unseen(t.Elem(), seen)
+	case reflect.Pointer, reflect.Slice, reflect.Array:
+		return unseen(t.Elem(), seen)
+	}
+	return nil
+}
 
 func asWrapped(v reflect.Value) (wrapped, bool) {
 	if !v.CanInterface() {
@@ -132,6 +174,9 @@ func (in *interp) as(v reflect.Value, t, want xr.Type) (reflect.Value, bool) {
 // fromMain matches the names of types that are made of some that cells have
 // declared.
 var fromMain = regexp.MustCompile(`\bmain\.`)
+
+// hidden matches the tags of fields that are not exported, in the name of a type.
+var hidden = regexp.MustCompile(` "json:\\"-\\"[^;}]*"`)
 
 // compileWrap compiles Wrap(x).
 func (in *interp) compileWrap(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
@@ -250,10 +295,10 @@ func (e notThat) Error() string {
 // typeName returns the name of the type of a value that came out of an interface.
 func (in *interp) typeName(v reflect.Value, t xr.Type) string {
 	switch {
-	case t != nil:
-		return t.String()
+	case t != nil && fromMain.MatchString(t.String()):
+		return strings.ReplaceAll(hidden.ReplaceAllString(t.String(), ""), "#[", "[")
 	case v.IsValid():
-		return strings.ReplaceAll(v.Type().String(), unexported, "")
+		return strings.ReplaceAll(hidden.ReplaceAllString(v.Type().String(), ""), unexported, "")
 	}
 	return "nil"
 }

@@ -163,6 +163,14 @@ var language = []struct{ what, code, want string }{
 	{"a cell's type in a generic function", "type grade float64\nfunc (g grade) String() string { return fmt.Sprintf(\"grade %.0f\", float64(g)) }\nfunc higher[T number](a, b T) T { if a > b { return a }; return b }\nfunc asAny[T any](x T) any { return x }\nfunc is[T any](x any) bool { _, ok := x.(T); return ok }\nfunc text[T any](x T) string { return fmt.Sprintf(\"%v %T\", x, x) }\nhigher[grade](1, 2), is[grade](asAny[grade](1)), is[grade](asAny[float64](1)), is[float64](asAny[float64](1)), text[grade](3)", "value grade 2 true false true grade 3 main.grade"},
 	{"a range over an int in a generic function", "func fill[T any](n int, x T) (xs []T) { for range n { xs = append(xs, x) }; return }\nfill[string](2, \"a\")", "value [a a]"},
 	{"type arguments that are left out", "func mapped[T, U any](xs []T, f func(T) U) (r []U) { for _, x := range xs { r = append(r, f(x)) }; return }\nfunc doubled[T number](x T) T { return 2 * x }\nfunc as[U, T number](x T) U { return U(x) }\nmapped(mapped([]grade{1, 2}, doubled), func(g grade) string { return fmt.Sprint(g) }), as[grade](3)", "value [grade 2 grade 4] grade 3"},
+	{"reflect.DeepEqual of cells' types", "import \"reflect\"\nreflect.DeepEqual(grade(1), grade(1)), reflect.DeepEqual(grade(1), 1.0), reflect.DeepEqual([]any{coin{1}}, []any{coin{1}})", "value true false true"},
+	{"reflection of cells' types", "reflect.TypeOf(grade(1))", "refused"},
+	{"a Stringer in a template", "import \"text/template\"\nvar gradeText = template.Must(template.New(\"\").Parse(\"{{.}}\"))\ngradeText.Execute(nil, []grade{1})", "refused"},
+	{"JSON by a cell's method, in an interface{}", "type sealed int\nfunc (s sealed) MarshalJSON() ([]byte, error) { return nil, nil }\nvar inSecret any = map[string]any{\"s\": sealed(1)}\n_, jsonErr := json.Marshal(inSecret)\njsonErr.Error()", "value json: error calling MarshalJSON for type engine.wrapped: encoding/json does not see the method MarshalJSON of sealed, which only the interpreter knows; encode what it makes"},
+	{"a method Format for fmt", "type loud int\nfunc (l loud) Format(s fmt.State, verb rune) { }", "refused"},
+	{"a nil and bytes in a struct through fmt", "fmt.Sprintf(\"%s\", struct { name []byte; err error }{[]byte(\"ab\"), nil})", "value {ab <nil>}"},
+	{"%T of what cells and packages have declared", "import \"math/big\"\nfmt.Sprintf(\"%T %T %T\", big.NewInt(1), struct{ a int }{}, pair[int]{})", "value *big.Int struct { a int } main.pair[int]"},
+	{"fields that are not exported, in a data frame", "import \"github.com/go-gota/gota/dataframe\"\ndataframe.LoadStructs([]struct { Name string; seen int; V float64 }{{\"a\", 1, 2}}).Names()", "value [Name V]"},
 	{"number literals", "0b101 + 0x_f + 1_000", "value 1020"},
 }
 
