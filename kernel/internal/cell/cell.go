@@ -42,7 +42,7 @@ const (
 	// x is. Unbox(x, T) returns it as the T that it was.
 	Box   = "box value"
 	Unbox = "unbox value"
-	// Convert is called as Convert(x, I) and returns the pointer x as an I.
+	// Convert is called as Convert(x, I) and returns x as an I.
 	Convert = "convert pointer"
 	// IsError, AsError and UnwrapError are errors.Is, errors.As and
 	// errors.Unwrap that see the methods of types that cells have declared.
@@ -53,6 +53,9 @@ const (
 	// of a cell, and returns both. Values(a) has one value alone. It is written into the source, so it is an
 	// identifier, of a letter that no keyboard has.
 	Values = "ǀvalues"
+	// Embedded is the parameter of what stands for an interface that is embedded
+	// in another, which the interpreter's parser cannot read by its name alone.
+	Embedded = "ǀembedded"
 )
 
 // A Cell is a cell in the parts in which it is compiled.

@@ -1,7 +1,6 @@
 package cell
 
 import (
-	"fmt"
 	"go/ast"
 	"go/token"
 	"go/types"
@@ -36,6 +35,8 @@ func wrapped(x ast.Expr, t Types) ast.Expr {
 // or is an interface with methods, whose value may be.
 func mayBeOfCell(typ types.Type) bool {
 	switch typ := typ.(type) {
+	case *types.TypeParam:
+		return true
 	case *types.Named:
 		if types.IsInterface(typ) {
 			return typ.Underlying().(*types.Interface).NumMethods() > 0
@@ -65,13 +66,16 @@ func mayBeOfCell(typ types.Type) bool {
 	return false
 }
 
+// isInterface reports whether a type is an interface. One that stands for any
+// type of a constraint is none.
+func isInterface(typ types.Type) bool {
+	_, parameter := typ.(*types.TypeParam)
+	return typ != nil && !parameter && types.IsInterface(typ)
+}
+
 // isEmpty reports whether a type is an interface without methods.
 func isEmpty(typ types.Type) bool {
-	if typ == nil {
-		return false
-	}
-	i, ok := typ.Underlying().(*types.Interface)
-	return ok && i.Empty()
+	return isInterface(typ) && typ.Underlying().(*types.Interface).Empty()
 }
 
 // plain returns what gives the value in an interface to a compiled function that
@@ -154,8 +158,10 @@ func isNil(x ast.Expr) bool {
 	return ok && id.Name == "nil"
 }
 
-// hideFields keeps fields that are not exported out of what encoding/json
-// sees: to the interpreter, all are exported.
+const hidden = "`json:\"-\" xml:\"-\" dataframe:\"-\"`"
+
+// hideFields keeps fields that are not exported out of what encoding/json and
+// others see: to the interpreter, all are exported.
 func hideFields(s *ast.StructType) {
 	var list []*ast.Field
 	for _, f := range s.Fields.List {
@@ -166,7 +172,7 @@ func hideFields(s *ast.StructType) {
 		for _, id := range f.Names {
 			one := &ast.Field{Names: []*ast.Ident{id}, Type: f.Type}
 			if !id.IsExported() && id.Name != "_" {
-				one.Tag = &ast.BasicLit{ValuePos: f.Type.End(), Kind: token.STRING, Value: fmt.Sprintf("`json:%q`", "-")}
+				one.Tag = &ast.BasicLit{ValuePos: f.Type.End(), Kind: token.STRING, Value: hidden}
 			}
 			list = append(list, one)
 		}

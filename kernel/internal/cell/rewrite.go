@@ -20,12 +20,14 @@ type Types interface {
 	Constant(ast.Expr) constant.Value
 	// TypeExpr writes a type as the cell can name it, or returns nil.
 	TypeExpr(types.Type) ast.Expr
+	// TypeArgs returns the type arguments of the use of a generic function, or none.
+	TypeArgs(*ast.Ident) *types.TypeList
 	// Package returns the path of the linked package that a function which is
 	// called belongs to, or "".
 	Package(ast.Expr) string
-	// Copied returns the type of the value that a method value of a type that
-	// a cell has declared binds, or nil if it binds an address.
-	Copied(*ast.SelectorExpr) types.Type
+	// Bound tells of a method value whether it binds a value, which embedded
+	// fields lead to it, and whether these end with a pointer to it.
+	Bound(*ast.SelectorExpr) (path []string, deref, ok bool)
 	// Boxed returns the type of a field that the interpreter has as an
 	// interface{}, because it leads back to its own struct, of a selector of
 	// it or its name where it is declared; nil for others.
@@ -103,6 +105,9 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 				unlabelled[b] = true
 				c.Replace(b)
 			} else {
+				if isPointer(over[n]) && n.Value != nil { // to an array, of which the interpreter makes a copy
+					n.X = &ast.SliceExpr{X: n.X, Lbrack: n.X.End(), Rbrack: n.X.End()}
+				}
 				ownRange(n)
 			}
 		case *ast.ForStmt:
@@ -112,7 +117,21 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 			if len(n.Body.List) == 0 { // for ever
 				n.Body.List = []ast.Stmt{&ast.CommClause{Case: n.Pos(), Comm: &ast.ExprStmt{X: never(n.Pos())}, Colon: n.Pos()}}
 			}
+		case *ast.Ident:
+			if p, ok := c.Parent().(*ast.IndexExpr); !ok || p.X != n {
+				if x := instantiated(n, n, t); x != nil {
+					replaced[x] = typeOf(n, t)
+					c.Replace(x)
+				}
+			}
 		case *ast.IndexExpr:
+			if id, ok := n.X.(*ast.Ident); ok {
+				if x := instantiated(id, n, t); x != nil {
+					replaced[x] = typeOf(n, t)
+					c.Replace(x)
+					break
+				}
+			}
 			if m, ok := under(n.X, t).(*types.Map); ok {
 				n.Index = toInterface(n.Index, m.Key(), t)
 			}
@@ -198,6 +217,7 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 			}
 		case *ast.GoStmt:
 			bindCall(n.Call, t)
+			copyArguments(n.Call, t)
 		case *ast.DeferStmt:
 			bindCall(n.Call, t)
 			if c.Index() >= 0 {
@@ -212,6 +232,7 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 				}
 			}
 			boxAssigned(n, t)
+			takeAtOnce(n)
 			if c.Index() >= 0 {
 				for _, s := range splitBlank(n) {
 					c.InsertBefore(s)
@@ -237,6 +258,14 @@ func under(x ast.Expr, t Types) types.Type {
 	return nil
 }
 
+func isPointer(typ types.Type) bool {
+	if typ == nil {
+		return false
+	}
+	_, ok := typ.Underlying().(*types.Pointer)
+	return ok
+}
+
 // typedNil gives a nil the type that the interpreter fails to find in a send.
 func typedNil(x ast.Expr, typ types.Type, t Types) ast.Expr {
 	id, ok := ast.Unparen(x).(*ast.Ident)
@@ -250,32 +279,37 @@ func typedNil(x ast.Expr, typ types.Type, t Types) ast.Expr {
 	return &ast.StarExpr{Star: x.Pos(), X: &ast.CallExpr{Fun: &ast.Ident{NamePos: x.Pos(), Name: "new"}, Lparen: x.Pos(), Args: []ast.Expr{named}, Rparen: x.End()}}
 }
 
-// toInterface converts x where it becomes an interface, if its type is one
-// that a cell has declared: the interpreter forgets to in some places, and
-// cannot do it with a constant.
+// toInterface converts x where it becomes an interface, if a cell has declared
+// its type or that: the interpreter forgets to in some places, cannot do it with
+// a constant, and does not copy a variable.
 func toInterface(x ast.Expr, typ types.Type, t Types) ast.Expr {
-	if typ == nil || !types.IsInterface(typ) {
+	if !isInterface(typ) {
 		return x
 	}
 	if isEmpty(typ) {
 		return wrapped(x, t)
 	}
-	if !ofCell(t.Type(x)) {
+	from := t.Type(x)
+	if from == nil || from == types.Typ[types.UntypedNil] || types.Identical(from, typ) || !mayBeOfCell(from) && !mayBeOfCell(typ) {
 		return x
 	}
 	named := t.TypeExpr(typ)
 	if named == nil {
 		return x
 	}
+	return converted(x, named, t)
+}
+
+// converted converts x to an interface: the interpreter would look at a variable
+// again when a method is called, and mix up the methods of another interface.
+func converted(x, named ast.Expr, t Types) ast.Expr {
 	if t.Constant(x) != nil {
 		x = notConstant(x)
 	}
-	if _, pointer := t.Type(x).(*types.Pointer); pointer {
-		return &ast.CallExpr{Fun: &ast.Ident{NamePos: x.Pos(), Name: Convert}, Lparen: x.Pos(), Args: []ast.Expr{x, named}, Rparen: x.End()}
-	}
-	return conversion(named, x)
+	return &ast.CallExpr{Fun: &ast.Ident{NamePos: x.Pos(), Name: Convert}, Lparen: x.Pos(), Args: []ast.Expr{x, named}, Rparen: x.End()}
 }
 
+// notConstant returns a copy of x.
 func notConstant(x ast.Expr) ast.Expr { return call(Values, x.Pos(), x) }
 
 func conversion(named, x ast.Expr) ast.Expr {
@@ -319,9 +353,9 @@ func convertArguments(call *ast.CallExpr, t Types) {
 		call.Args[0] = wrapped(call.Args[0], t)
 		return
 	}
-	if types.IsInterface(fun) && len(call.Args) == 1 { // a conversion
-		if t.Constant(call.Args[0]) != nil {
-			call.Args[0] = notConstant(call.Args[0])
+	if isInterface(fun) && len(call.Args) == 1 { // a conversion
+		if from := typeOf(call.Args[0], t); from != nil && from != types.Typ[types.UntypedNil] && !types.Identical(from, fun) {
+			*call = *converted(call.Args[0], call.Fun, t).(*ast.CallExpr)
 		}
 		return
 	}
@@ -330,6 +364,8 @@ func convertArguments(call *ast.CallExpr, t Types) {
 		return
 	}
 	pkg := t.Package(call.Fun)
+	name, _ := functionOf(pkg, call)
+	keeps := keepsValues[pkg] || pkg == "reflect" && name == "DeepEqual"
 	for i, x := range call.Args {
 		p := sig.Params().Len() - 1
 		var typ types.Type
@@ -341,7 +377,7 @@ func convertArguments(call *ast.CallExpr, t Types) {
 				typ = s.Elem()
 			}
 		}
-		if pkg != "" && !keepsValues[pkg] && isEmpty(typ) {
+		if pkg != "" && !keeps && isEmpty(typ) {
 			call.Args[i] = plain(x, t)
 		} else {
 			call.Args[i] = toInterface(x, typ, t)
@@ -710,6 +746,44 @@ func splitBlank(a *ast.AssignStmt) []ast.Stmt {
 	return before
 }
 
+// instantiated returns x, the use of a generic function with none or some of its
+// type arguments, with all of them: the interpreter seldom finds out the others.
+func instantiated(name *ast.Ident, x ast.Expr, t Types) ast.Expr {
+	if t == nil {
+		return nil
+	}
+	args := t.TypeArgs(name)
+	if args.Len() == 0 {
+		return nil
+	}
+	lit := &ast.CompositeLit{Lbrace: x.Pos(), Rbrace: x.End()}
+	for typ := range args.Types() {
+		named := t.TypeExpr(typ)
+		if named == nil {
+			return nil
+		}
+		lit.Elts = append(lit.Elts, named)
+	}
+	return &ast.IndexExpr{X: name, Lbrack: x.Pos(), Index: lit, Rbrack: x.End()}
+}
+
+// takeAtOnce takes the values of a, b := f(), a before it sets any variable: the
+// interpreter sets one after the other, and a may be there already.
+func takeAtOnce(a *ast.AssignStmt) {
+	if a.Tok != token.DEFINE || len(a.Lhs) != len(a.Rhs) {
+		return
+	}
+	for i, x := range a.Lhs {
+		id, ok := x.(*ast.Ident)
+		if ok && slices.ContainsFunc(a.Rhs[i+1:], func(y ast.Expr) bool { return mentions(y, id.Name) }) {
+			values := call(Values, a.Rhs[0].Pos(), a.Rhs[0])
+			values.Args = a.Rhs
+			a.Rhs = []ast.Expr{values}
+			return
+		}
+	}
+}
+
 // oneValue makes a call f(m[k]) one of a single argument: the interpreter
 // passes on as well whether the key is there. An assertion and a receive are
 // the same.
@@ -750,31 +824,23 @@ func oneValue(call *ast.CallExpr, t Types) {
 }
 
 // bound makes the method value x.M, in which the interpreter looks at x when
-// it is called, a copy of x: func(v T) func() { return v.M }(x).
+// it is called, that of a copy of x, or of what x points to.
 func bound(sel *ast.SelectorExpr, t Types) ast.Expr {
 	if t == nil {
 		return nil
 	}
-	typ := t.Copied(sel)
-	if typ == nil {
+	path, deref, ok := t.Bound(sel)
+	if !ok {
 		return nil
 	}
 	x := sel.X
-	if p, ok := typ.(*types.Pointer); ok {
-		typ, x = p.Elem(), &ast.StarExpr{Star: x.Pos(), X: x}
+	for _, name := range path {
+		x = &ast.SelectorExpr{X: x, Sel: &ast.Ident{NamePos: sel.Pos(), Name: name}}
 	}
-	named, result := t.TypeExpr(typ), t.TypeExpr(t.Type(sel))
-	if named == nil || result == nil {
-		return nil
+	if deref {
+		x = &ast.ParenExpr{Lparen: x.Pos(), X: &ast.StarExpr{Star: x.Pos(), X: x}, Rparen: x.End()}
 	}
-	at := sel.Pos()
-	v := func() *ast.Ident { return &ast.Ident{NamePos: at, Name: "v"} }
-	return &ast.CallExpr{Lparen: at, Rparen: sel.End(), Args: []ast.Expr{x}, Fun: &ast.FuncLit{
-		Type: &ast.FuncType{Func: at,
-			Params:  &ast.FieldList{List: []*ast.Field{{Names: []*ast.Ident{v()}, Type: named}}},
-			Results: &ast.FieldList{List: []*ast.Field{{Type: result}}}},
-		Body: &ast.BlockStmt{Lbrace: at, List: []ast.Stmt{&ast.ReturnStmt{Return: at, Results: []ast.Expr{
-			&ast.SelectorExpr{X: v(), Sel: sel.Sel}}}}, Rbrace: at}}}
+	return &ast.SelectorExpr{X: notConstant(x), Sel: sel.Sel}
 }
 
 // bindCall binds the receiver of a call that is made later.
@@ -782,6 +848,19 @@ func bindCall(call *ast.CallExpr, t Types) {
 	if sel, ok := call.Fun.(*ast.SelectorExpr); ok {
 		if f := bound(sel, t); f != nil {
 			call.Fun = f
+		}
+	}
+}
+
+// copyArguments copies the variables given to a call in another goroutine, which
+// the interpreter reads when that runs.
+func copyArguments(call *ast.CallExpr, t Types) {
+	for i, x := range call.Args {
+		switch ast.Unparen(x).(type) {
+		case *ast.Ident, *ast.SelectorExpr, *ast.IndexExpr, *ast.StarExpr:
+			if typ := typeOf(x, t); typ != nil && typ != types.Typ[types.UntypedNil] && t.Constant(x) == nil {
+				call.Args[i] = notConstant(x)
+			}
 		}
 	}
 }

@@ -11,13 +11,14 @@ import (
 // ints takes every expression for an int.
 type ints struct{}
 
-func (ints) Type(ast.Expr) types.Type            { return types.Typ[types.Int] }
-func (ints) TypeExpr(t types.Type) ast.Expr      { x, _ := parser.ParseExpr(t.String()); return x }
-func (ints) Package(ast.Expr) string             { return "" }
-func (ints) Constant(ast.Expr) constant.Value    { return nil }
-func (ints) Boxed(ast.Expr) types.Type           { return nil }
-func (ints) IsBoxed(*types.Var) bool             { return false }
-func (ints) Copied(*ast.SelectorExpr) types.Type { return nil }
+func (ints) Type(ast.Expr) types.Type                       { return types.Typ[types.Int] }
+func (ints) TypeExpr(t types.Type) ast.Expr                 { x, _ := parser.ParseExpr(t.String()); return x }
+func (ints) TypeArgs(*ast.Ident) *types.TypeList            { return nil }
+func (ints) Package(ast.Expr) string                        { return "" }
+func (ints) Constant(ast.Expr) constant.Value               { return nil }
+func (ints) Boxed(ast.Expr) types.Type                      { return nil }
+func (ints) IsBoxed(*types.Var) bool                        { return false }
+func (ints) Bound(*ast.SelectorExpr) ([]string, bool, bool) { return nil, false, false }
 
 func TestRewrite(t *testing.T) {
 	for _, tc := range []struct{ body, want string }{

@@ -1,6 +1,7 @@
 package cell
 
 import (
+	"go/ast"
 	"go/scanner"
 	"go/token"
 	"slices"
@@ -11,6 +12,9 @@ import (
 type Source struct {
 	Text    string
 	Generic []string // generic functions and types that the cell declares
+	// Written holds the type parameters of these, with their brackets, and the
+	// interfaces that list types, by the names that are declared.
+	Written map[string]string
 
 	original string
 	edits    []edit // in the order of their place
@@ -36,10 +40,11 @@ func (e *SourceError) Error() string { return e.Message }
 // list of values as a statement. Generic reports whether a name was declared
 // as generic in an earlier cell.
 func NewSource(text string, generic func(name string) bool) (*Source, error) {
-	s := &Source{Text: text, original: text}
+	s := &Source{Text: text, original: text, Written: map[string]string{}}
 	toks := scan(text)
 	w := &writer{s: s, toks: toks}
 	w.constraints()
+	w.embedded()
 	w.generics(generic)
 	w.list()
 	w.literals()
@@ -180,9 +185,57 @@ func (w *writer) constraints() {
 			if t := w.at(j).Token; t == token.TILDE || t == token.OR || w.at(j).text == "comparable" {
 				from, to := w.at(i+1).to, w.at(end).from
 				w.replace(from, to, w.newlines(from, to))
+				if w.at(i-1).Token == token.IDENT {
+					w.s.Written[w.at(i-1).text] = w.s.original[w.at(i).from:w.at(end).to]
+				}
 				break
 			}
 		}
+	}
+}
+
+// embedded makes the names of interfaces that are embedded in others methods, for
+// [Embed] to find.
+func (w *writer) embedded() {
+	for i := range w.toks {
+		if w.at(i).Token != token.INTERFACE || w.at(i+1).Token != token.LBRACE {
+			continue
+		}
+		end := w.closing(i + 1)
+		for j := i + 2; j < end; j++ {
+			switch next := w.at(j + 1).Token; {
+			case w.at(j).Token == token.LPAREN || w.at(j).Token == token.LBRACE || w.at(j).Token == token.LBRACK:
+				j = w.closing(j)
+			case w.at(j).Token == token.IDENT && (next == token.SEMICOLON || j+1 == end) &&
+				(w.at(j-1).Token == token.SEMICOLON || j == i+2):
+				w.replace(w.at(j).to, w.at(j).to, "("+Embedded+")")
+			}
+			if j < 0 {
+				break
+			}
+		}
+	}
+}
+
+// Embed embeds the interfaces that [NewSource] has made methods.
+func Embed(nodes []ast.Node) {
+	for _, n := range nodes {
+		Inspect(n, func(n ast.Node) bool {
+			i, ok := n.(*ast.InterfaceType)
+			if !ok {
+				return true
+			}
+			for _, m := range i.Methods.List {
+				f, ok := m.Type.(*ast.FuncType)
+				if !ok || len(m.Names) != 1 || len(f.Params.List) != 1 {
+					continue
+				}
+				if id, ok := f.Params.List[0].Type.(*ast.Ident); ok && id.Name == Embedded {
+					m.Type, m.Names = &ast.Ident{NamePos: m.Names[0].NamePos, Name: m.Names[0].Name}, nil
+				}
+			}
+			return true
+		})
 	}
 }
 
@@ -207,6 +260,7 @@ func (w *writer) generics(known func(string) bool) {
 			}
 		}
 		from, to := w.at(bracket).from, w.at(end).to
+		w.s.Written[w.at(name).text] = w.s.original[from:to]
 		w.replace(from, to, "#["+strings.Join(params, ", ")+w.newlines(from, to)+"]")
 	}
 	group := -1 // where the current "type (" closes

@@ -59,13 +59,15 @@ type Cell struct {
 	defs  map[*ast.Ident]types.Object
 
 	selections map[*ast.SelectorExpr]*types.Selection
+	instances  map[*ast.Ident]types.Instance
 	checker    *Checker
 	names      map[string]types.Object
 	imports    map[string]importOf
 	methods    map[*ast.Ident]*method // by the name of the function that stands for it
 
-	mentioned map[string]bool // identifiers
-	factors   map[string]bool // those that the cell multiplies or divides by
+	mentioned map[string]bool   // identifiers
+	factors   map[string]bool   // those that the cell multiplies or divides by
+	source    map[string]string // what was written of generic declarations, by their names
 }
 
 // A method is one of a type that an earlier cell has declared. It is checked
@@ -76,13 +78,15 @@ type method struct {
 }
 
 // Cell checks the nodes of a cell as they were parsed. They are not changed,
-// and nothing is remembered before [Cell.Keep].
-func (c *Checker) Cell(nodes []ast.Node) *Cell {
-	cell := &Cell{checker: c, types: map[ast.Expr]types.TypeAndValue{}, defs: map[*ast.Ident]types.Object{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
-		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}, factors: map[string]bool{}, selections: map[*ast.SelectorExpr]*types.Selection{}}
+// and nothing is remembered before [Cell.Keep]. Source holds what was written
+// of generic declarations, as in [cell.Source].
+func (c *Checker) Cell(nodes []ast.Node, source map[string]string) *Cell {
+	cell := &Cell{checker: c, source: source, types: map[ast.Expr]types.TypeAndValue{}, defs: map[*ast.Ident]types.Object{}, imports: maps.Clone(c.imports), names: map[string]types.Object{},
+		methods: map[*ast.Ident]*method{}, mentioned: map[string]bool{}, factors: map[string]bool{}, selections: map[*ast.SelectorExpr]*types.Selection{}, instances: map[*ast.Ident]types.Instance{}}
 	for _, n := range nodes {
 		cell.mention(n)
 	}
+	asWritten := cell.asInGo(nodes)
 	file, declared := cell.file(nodes)
 	pkg := types.NewPackage("main", "main")
 	for name := range cell.mentioned {
@@ -104,6 +108,9 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 				return
 			}
 			p := Problem{e.Pos, strings.TrimPrefix(e.Msg, "invalid operation: ")}
+			if cell.inGeneric(nodes, e.Pos) {
+				return
+			}
 			if !unsure(e.Msg) {
 				cell.Errors = append(cell.Errors, p)
 			}
@@ -112,7 +119,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 			}
 		},
 	}
-	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: cell.defs, Selections: cell.selections})
+	checker := types.NewChecker(&config, c.files, pkg, &types.Info{Types: cell.types, Defs: cell.defs, Selections: cell.selections, Instances: cell.instances})
 	func() {
 		defer func() {
 			if recover() != nil { // nodes that only the interpreter knows
@@ -121,6 +128,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		}()
 		checker.Files([]*ast.File{file}) // its error is the first of those above
 	}()
+	asWritten()
 	for id, m := range cell.methods {
 		if f, ok := cell.defs[id].(*types.Func); ok {
 			m.signature = f.Signature()
@@ -136,6 +144,7 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 		if isGeneric(n) {
 			continue
 		}
+		cell.counted(n)
 		cell.bareNumbers(n)
 		for i, e := range cell.Errors {
 			if advice := cell.advice(n, e.Pos); advice != "" {
@@ -152,11 +161,47 @@ func (c *Checker) Cell(nodes []ast.Node) *Cell {
 	return cell
 }
 
-// isGeneric reports whether a node is a generic function, which the
-// interpreter's parser gives two receivers. It is not checked.
-func isGeneric(n ast.Node) bool {
-	f, ok := n.(*ast.FuncDecl)
-	return ok && f.Recv != nil && len(f.Recv.List) == 2
+// inGeneric reports whether a place is in a generic function, about which the
+// interpreter has its own opinion, or in no node.
+func (c *Cell) inGeneric(nodes []ast.Node, at token.Pos) bool {
+	for _, n := range nodes {
+		if f, ok := n.(*ast.FuncDecl); ok && isGeneric(n) {
+			if f.Type.Pos() <= at && at < f.Body.End() {
+				return true
+			}
+		} else if n.Pos() <= at && at < n.End() {
+			return false
+		}
+	}
+	return true
+}
+
+// counted forgets the values of what is made with iota: lines of constants that
+// repeat an expression share it, and each has a value of its own.
+func (c *Cell) counted(n ast.Node) {
+	ast.Inspect(n, func(n ast.Node) bool {
+		d, ok := n.(*ast.GenDecl)
+		if !ok || d.Tok != token.CONST {
+			return true
+		}
+		ast.Inspect(d, func(n ast.Node) bool {
+			if x, ok := n.(ast.Expr); ok && usesIota(x) {
+				c.types[x] = types.TypeAndValue{Type: c.types[x].Type}
+			}
+			return true
+		})
+		return false
+	})
+}
+
+func usesIota(x ast.Expr) bool {
+	found := false
+	ast.Inspect(x, func(n ast.Node) bool {
+		id, ok := n.(*ast.Ident)
+		found = found || ok && id.Name == "iota"
+		return !found
+	})
+	return found
 }
 
 // deferred finds the defer statements that are in no function. The interpreter
@@ -307,22 +352,34 @@ func (c *Cell) Constant(x ast.Expr) constant.Value { return c.types[x].Value }
 // inMain reports whether a cell has declared a type.
 func inMain(n *types.Named) bool { return n.Obj().Pkg() != nil && n.Obj().Pkg().Path() == "main" }
 
-// Copied returns the type of the value that a method value binds, or nil if it
-// binds an address or is no method of a type that a cell has declared.
-func (c *Cell) Copied(x *ast.SelectorExpr) types.Type {
+// Bound tells of a method value x.M whether it binds a value, a pointer among
+// them, and not the address of one. The names of the fields that are embedded
+// lead from x to what has the method; deref says that this is a pointer, and
+// that the value is what it points to.
+func (c *Cell) Bound(x *ast.SelectorExpr) (path []string, deref, ok bool) {
 	s := c.selections[x]
 	if s == nil || s.Kind() != types.MethodVal || types.IsInterface(s.Recv()) {
-		return nil
+		return nil, false, false
 	}
-	f, ok := s.Obj().(*types.Func)
-	if !ok || f.Pkg() == nil || f.Pkg().Path() != "main" {
-		return nil
+	at := s.Recv()
+	index := s.Index()
+	for _, i := range index[:len(index)-1] {
+		if p, ok := at.Underlying().(*types.Pointer); ok {
+			at = p.Elem()
+		}
+		f := at.Underlying().(*types.Struct).Field(i)
+		path, at = append(path, f.Name()), f.Type()
 	}
-	if _, pointer := f.Signature().Recv().Type().(*types.Pointer); pointer {
-		return nil
+	if types.IsInterface(at) {
+		return nil, false, false
 	}
-	return s.Recv()
+	_, pointer := at.Underlying().(*types.Pointer)
+	_, toPointer := s.Obj().(*types.Func).Signature().Recv().Type().(*types.Pointer)
+	return path, pointer && !toPointer, pointer || !toPointer
 }
+
+// TypeArgs returns the type arguments of the use of a generic function or type.
+func (c *Cell) TypeArgs(id *ast.Ident) *types.TypeList { return c.instances[id].TypeArgs }
 
 // Package returns the path of the linked package that a function which is
 // called belongs to, or "".
@@ -364,7 +421,7 @@ func (c *Cell) TypeExpr(t types.Type) ast.Expr {
 	if err != nil || !known {
 		return nil
 	}
-	return x
+	return asInInterpreter(x)
 }
 
 // file makes a file of the nodes: statements go into functions, and what they
@@ -405,7 +462,9 @@ func (c *Cell) file(nodes []ast.Node) (file *ast.File, declared map[string]bool)
 			decls = append(decls, n)
 		case *ast.FuncDecl:
 			if isGeneric(n) {
-				return
+				if n = c.function(n); n == nil {
+					return
+				}
 			}
 			if n.Recv == nil {
 				declare([]*ast.Ident{n.Name})
@@ -507,10 +566,7 @@ func (c *Cell) addImports(d *ast.GenDecl) {
 
 // mention notes the identifiers of a node.
 func (c *Cell) mention(n ast.Node) {
-	if isGeneric(n) {
-		return
-	}
-	ast.Inspect(n, func(n ast.Node) bool {
+	cell.Inspect(n, func(n ast.Node) bool {
 		switch n := n.(type) {
 		case *ast.Ident:
 			c.mentioned[n.Name] = true

@@ -45,7 +45,7 @@ func (nb *notebook) check(code string) *Cell {
 			nb.nodes = append(nb.nodes, s)
 		}
 	}
-	return nb.c.Cell(nb.nodes)
+	return nb.c.Cell(nb.nodes, nil)
 }
 
 func TestProblems(t *testing.T) {
@@ -168,10 +168,10 @@ func BenchmarkCell(b *testing.B) {
 		}
 		return nodes
 	}
-	c.Cell(parse("import . \"github.com/evenbed/evenbed/packing/units\"\nimport \"gonum.org/v1/plot\"\nimport \"github.com/evenbed/evenbed/packing/record\"")).Keep()
+	c.Cell(parse("import . \"github.com/evenbed/evenbed/packing/units\"\nimport \"gonum.org/v1/plot\"\nimport \"github.com/evenbed/evenbed/packing/record\""), nil).Keep()
 	one := parse("var _ = 1 + 1")
 	b.ReportAllocs()
 	for b.Loop() {
-		c.Cell(one)
+		c.Cell(one, nil)
 	}
 }

@@ -143,7 +143,7 @@ func (c *Cell) IsBoxed(v *types.Var) bool { return c.checker.boxed[v] }
 // Type returns the type of an expression of what the cells so far have declared,
 // also where boxed fields lead to it, or nil.
 func (c *Checker) Type(x ast.Expr) types.Type {
-	return c.Cell([]ast.Node{&ast.ExprStmt{X: x}}).Type(x)
+	return c.Cell([]ast.Node{&ast.ExprStmt{X: x}}, nil).Type(x)
 }
 
 // Members returns the names of the fields and methods of an expression's value.
@@ -235,12 +235,26 @@ func (c *Cell) compares(n ast.Node) {
 				refuse(n, "find keys", "use a string or a number as the key")
 			}
 		case *ast.CallExpr:
-			if pkg := c.Package(n.Fun); strings.HasPrefix(pkg, "encoding/") {
+			if pkg := c.Package(n.Fun); reflects(pkg) {
 				for _, x := range n.Args {
 					if t := c.Type(x); t != nil {
 						c.encodes(x, t, pkg, map[types.Type]bool{})
 					}
 				}
+			}
+			if sel, ok := n.Fun.(*ast.SelectorExpr); ok && c.Package(sel) == "reflect" && len(n.Args) == 1 && (sel.Sel.Name == "TypeOf" || sel.Sel.Name == "ValueOf") {
+				if t := c.Type(n.Args[0]); t != nil && ofCells(t) {
+					c.Problems = append(c.Problems, Problem{n.Pos(), "package reflect does not see the names and methods of types that cells have declared; fmt.Sprintf(\"%T\", x) has the name"})
+				}
+			}
+		case *ast.FuncDecl:
+			f, ok := c.defs[n.Name].(*types.Func)
+			if !ok || n.Recv == nil {
+				break
+			}
+			in, out := f.Signature().Params(), f.Signature().Results()
+			if name := n.Name.Name; name == "Format" && in.Len() == 2 && in.At(0).Type().String() == "fmt.State" || name == "GoString" && in.Len() == 0 && out.Len() == 1 {
+				c.Problems = append(c.Problems, Problem{n.Name.Pos(), "package fmt does not see the method " + name + " of a type that a cell has declared; write a method String"})
 			}
 		case *ast.BinaryExpr:
 			if t := c.Type(n.X); t != nil && (n.Op == token.EQL || n.Op == token.NEQ) && !types.IsInterface(t) && ownInterface(t) {
@@ -251,8 +265,26 @@ func (c *Cell) compares(n ast.Node) {
 	})
 }
 
-// encodes finds what an encoder does not see of a type that a cell has declared:
-// methods by which it encodes itself, and that fields are embedded.
+// reflects reports whether a package looks at values by reflection, and makes
+// something of their methods or of what is embedded in them.
+func reflects(pkg string) bool {
+	return strings.HasPrefix(pkg, "encoding/") || strings.HasSuffix(pkg, "/template")
+}
+
+// ofCells reports whether a type, or what it points to or lists, is one that a
+// cell has declared, and no interface.
+func ofCells(t types.Type) bool {
+	switch u := t.(type) {
+	case *types.Named:
+		return inMain(u) && !types.IsInterface(u)
+	case interface{ Elem() types.Type }:
+		return ofCells(u.Elem())
+	}
+	return false
+}
+
+// encodes finds what an encoder or a template does not see of a type that a cell
+// has declared: methods by which it encodes itself, and that fields are embedded.
 func (c *Cell) encodes(x ast.Expr, t types.Type, pkg string, seen map[types.Type]bool) {
 	if seen[t] {
 		return
@@ -263,8 +295,17 @@ func (c *Cell) encodes(x ast.Expr, t types.Type, pkg string, seen map[types.Type
 			return
 		}
 		for m := range n.Methods() {
-			if name := m.Name(); strings.HasPrefix(name, "Marshal") || strings.HasPrefix(name, "Unmarshal") {
-				c.Problems = append(c.Problems, Problem{x.Pos(), fmt.Sprintf("%s does not see the method %s of %s, which only the interpreter knows; encode what it makes", pkg, name, n.Obj().Name())})
+			name, instead := m.Name(), ""
+			switch {
+			case strings.HasSuffix(pkg, "/template"):
+				if name == "String" || name == "Error" {
+					instead = "give the template what it makes"
+				}
+			case strings.HasPrefix(name, "Marshal") || strings.HasPrefix(name, "Unmarshal"):
+				instead = "encode what it makes"
+			}
+			if instead != "" {
+				c.Problems = append(c.Problems, Problem{x.Pos(), fmt.Sprintf("%s does not see the method %s of %s, which only the interpreter knows; %s", pkg, name, n.Obj().Name(), instead)})
 				return
 			}
 		}
@@ -279,6 +320,7 @@ func (c *Cell) encodes(x ast.Expr, t types.Type, pkg string, seen map[types.Type
 			c.encodes(x, f.Type(), pkg, seen)
 		}
 	case *types.Map:
+		c.encodes(x, u.Key(), pkg, seen)
 		c.encodes(x, u.Elem(), pkg, seen)
 	case interface{ Elem() types.Type }:
 		c.encodes(x, u.Elem(), pkg, seen)
@@ -288,6 +330,9 @@ func (c *Cell) encodes(x ast.Expr, t types.Type, pkg string, seen map[types.Type
 // ownInterface reports whether a value contains an interface with methods that
 // a cell has declared.
 func ownInterface(t types.Type) bool {
+	if _, ok := t.(*types.TypeParam); ok {
+		return false
+	}
 	switch u := t.Underlying().(type) {
 	case *types.Interface:
 		n, ok := t.(*types.Named)

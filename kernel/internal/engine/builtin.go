@@ -18,6 +18,7 @@ func (in *interp) declareBuiltins() {
 		"min":            {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
 		"max":            {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
 		"clear":          {Compile: in.compileClear, ArgMin: 1, ArgMax: 1},
+		"copy":           {Compile: in.compileCopy, ArgMin: 2, ArgMax: 2},
 		cell.Guard:       {Compile: in.compileGuard, ArgMin: 1, ArgMax: 1},
 		cell.Note:        {Compile: in.compileNote, ArgMin: 1, ArgMax: 1},
 		cell.Step:        {Compile: in.compileStep, ArgMin: 1, ArgMax: 1},
@@ -120,6 +121,21 @@ func (in *interp) compileClear(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) 
 	return in.call(c, []*fast.Expr{arg}, []xr.Type{arg.Type}, nil, func(vs []reflect.Value) []reflect.Value {
 		vs[0].Clear()
 		return nil
+	})
+}
+
+// compileCopy compiles copy, of which the interpreter has no result.
+func (in *interp) compileCopy(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	to, from := c.Expr1(node.Args[0], nil), c.Expr1(node.Args[1], nil)
+	if from.Untyped() {
+		from.ConstTo(from.DefaultType())
+	}
+	ofString := from.Type.Kind() == reflect.String && to.Type.Kind() == reflect.Slice && to.Type.Elem().Kind() == reflect.Uint8
+	if !ofString && (to.Type.Kind() != reflect.Slice || from.Type.Kind() != reflect.Slice || !to.Type.Elem().IdenticalTo(from.Type.Elem())) {
+		c.Errorf("cannot copy from %v to %v", from.Type, to.Type)
+	}
+	return in.call(c, []*fast.Expr{to, from}, []xr.Type{to.Type, from.Type}, []xr.Type{c.TypeOfInt()}, func(vs []reflect.Value) []reflect.Value {
+		return []reflect.Value{reflect.ValueOf(reflect.Copy(vs[0], vs[1]))}
 	})
 }
 

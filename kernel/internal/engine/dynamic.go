@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"go/ast"
 	"reflect"
+	"regexp"
 	"strings"
 	"sync"
 
@@ -85,7 +86,49 @@ func (in *interp) dynamic(v reflect.Value, t xr.Type) (reflect.Value, xr.Type) {
 }
 
 // MarshalJSON returns what encoding/json makes of the value.
-func (w wrapped) MarshalJSON() ([]byte, error) { return json.Marshal(w.value) }
+func (w wrapped) MarshalJSON() ([]byte, error) {
+	unlock := w.in.lockTypes(false)
+	err := unseen(*w.typ, map[string]bool{})
+	unlock()
+	if err != nil {
+		return nil, err
+	}
+	return json.Marshal(w.value)
+}
+
+// unseen tells what encoding/json does not see of a type.
+func unseen(t xr.Type, seen map[string]bool) error {
+	name := t.String()
+	if seen[name] {
+		return nil
+	}
+	seen[name] = true
+	for _, method := range []string{"MarshalJSON", "MarshalText"} {
+		if _, n := t.MethodByName(method, ""); n > 0 && fromMain.MatchString(name) {
+			return fmt.Errorf("encoding/json does not see the method %s of %s, which only the interpreter knows; encode what it makes", method, t.Name())
+		}
+	}
+	switch t.Kind() {
+	case reflect.Struct:
+		for i := range t.NumField() {
+			f := t.Field(i)
+			if f.Anonymous && fromMain.MatchString(name) {
+				return fmt.Errorf("encoding/json does not see that %s is embedded; write its fields into the struct", f.Name)
+			}
+			if err := unseen(f.Type, seen); err != nil {
+				return err
+			}
+		}
+	case reflect.Map:
+		if err := unseen(t.Key(), seen); err != nil {
+			return err
+		}
+		return unseen(t.Elem(), seen)
+	case reflect.Pointer, reflect.Slice, reflect.Array:
+		return unseen(t.Elem(), seen)
+	}
+	return nil
+}
 
 func asWrapped(v reflect.Value) (wrapped, bool) {
 	if !v.CanInterface() {
@@ -128,9 +171,19 @@ func (in *interp) as(v reflect.Value, t, want xr.Type) (reflect.Value, bool) {
 	return is, true
 }
 
+// fromMain matches the names of types that are made of some that cells have
+// declared.
+var fromMain = regexp.MustCompile(`\bmain\.`)
+
+// hidden matches the tags of fields that are not exported, in the name of a type.
+var hidden = regexp.MustCompile(` "json:\\"-\\"[^;}]*"`)
+
 // compileWrap compiles Wrap(x).
 func (in *interp) compileWrap(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
 	x := c.Expr1(node.Args[0], nil)
+	if x.Type.Kind() != reflect.Interface && !fromMain.MatchString(x.Type.String()) { // in a generic function
+		return in.compilePlain(c, fast.Symbol{}, node)
+	}
 	return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{c.Universe.TypeOfInterface}, func(vs []reflect.Value) []reflect.Value {
 		return []reflect.Value{inInterface(in.wrap(vs[0], x.Type))}
 	})
@@ -242,10 +295,10 @@ func (e notThat) Error() string {
 // typeName returns the name of the type of a value that came out of an interface.
 func (in *interp) typeName(v reflect.Value, t xr.Type) string {
 	switch {
-	case t != nil:
-		return t.String()
+	case t != nil && fromMain.MatchString(t.String()):
+		return strings.ReplaceAll(hidden.ReplaceAllString(t.String(), ""), "#[", "[")
 	case v.IsValid():
-		return strings.ReplaceAll(v.Type().String(), unexported, "")
+		return strings.ReplaceAll(hidden.ReplaceAllString(v.Type().String(), ""), unexported, "")
 	}
 	return "nil"
 }
@@ -290,7 +343,20 @@ func (in *interp) conversionFrom(key any, from func() xr.Type, face xr.Type) (co
 // compileConvert compiles Convert(x, I).
 func (in *interp) compileConvert(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
 	x, t := c.Expr1(node.Args[0], nil), c.Type(node.Args[1])
+	if x.Type.Kind() == reflect.Interface {
+		return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{t}, func(vs []reflect.Value) []reflect.Value {
+			v, of := in.dynamic(vs[0], x.Type)
+			is, ok := in.as(v, of, t)
+			if !ok { // nil
+				is = reflect.Zero(t.ReflectType())
+			}
+			return []reflect.Value{is}
+		})
+	}
 	conv := in.converter(x.Type, t)
+	if conv == nil {
+		conv = func(v xr.Value) xr.Value { return v }
+	}
 	return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{t}, func(vs []reflect.Value) []reflect.Value {
 		return []reflect.Value{conv(xr.FromReflectValues(vs)[0]).ReflectValue()}
 	})

@@ -478,7 +478,8 @@ func (a *attempt) compileOnce(source string, inOrder bool, forget []string) (f *
 		return &failure{name: "compile error", message: wrong.Message, places: []place{{a.name, wrong.Line, wrong.Column}}}
 	}
 	nodes := in.parse(a.name, text.Text)
-	a.checked = in.checker.Cell(nodes)
+	cell.Embed(nodes)
+	a.checked = in.checker.Cell(nodes, text.Written)
 	a.parsed = cell.New(source, nodes, a.checked)
 	if a.parsed.Lasts() {
 		in.sources.keep()

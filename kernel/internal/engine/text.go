@@ -163,13 +163,26 @@ func (w wrapped) Format(f fmt.State, verb rune) {
 func (x text) Format(s fmt.State, verb rune) {
 	format := fmt.FormatString(s, verb)
 	if !x.deaf && strings.ContainsRune("vsxXq", verb) && !s.Flag('#') {
+		if x.f.ofValue && x.v.IsNil() {
+			fmt.Fprint(s, "<nil>")
+			return
+		}
 		if write := x.f.writer(x.v); write != nil {
 			fmt.Fprintf(s, format, write())
 			return
 		}
 	}
 	inGo := verb == 'v' && s.Flag('#')
-	inner := func(v reflect.Value, f *facts, deaf bool) { fmt.Fprintf(s, format, x.inner(v, f, deaf)) }
+	inner := func(v reflect.Value, f *facts, deaf bool) {
+		switch y := x.inner(v, f, deaf); {
+		case y != nil:
+			fmt.Fprintf(s, format, y)
+		case inGo:
+			fmt.Fprint(s, f.name+"(nil)")
+		default: // without the width, as fmt does
+			fmt.Fprint(s, "<nil>")
+		}
+	}
 	list := func(open, end string, n int, each func(i int)) {
 		between := " "
 		if inGo {
@@ -202,6 +215,10 @@ func (x text) Format(s fmt.State, verb rune) {
 			inner(x.v.MapIndex(keys[i]), x.f.elem, false)
 		})
 	case reflect.Slice, reflect.Array:
+		if x.f.elem.kind == reflect.Uint8 && strings.ContainsRune("sqxX", verb) && (x.f.kind == reflect.Slice || x.v.CanAddr()) {
+			fmt.Fprintf(s, format, x.v.Bytes())
+			return
+		}
 		list("[", "]", x.v.Len(), func(i int) { inner(x.v.Index(i), x.f.elem, false) })
 	case reflect.Pointer:
 		k := x.f.elem.kind
