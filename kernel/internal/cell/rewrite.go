@@ -185,8 +185,8 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 			seeErrors(n, t)
 			oneValue(n, t)
 		case *ast.StructType:
-			boxFields(n, t)
 			hideFields(n)
+			boxFields(n, t)
 		case *ast.CompositeLit:
 			convertElements(n, t)
 			boxElements(n, t)
