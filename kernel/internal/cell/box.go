@@ -1,9 +1,11 @@
 package cell
 
 import (
+	"fmt"
 	"go/ast"
 	"go/token"
 	"go/types"
+	"strconv"
 )
 
 // The interpreter takes its types from reflection, which can make none that
@@ -11,12 +13,33 @@ import (
 // as an interface{}. What is stored in it goes through Box, and what is read
 // from it through Unbox, which gives it its type.
 
-// boxFields declares the boxed fields of a struct.
+// boxFields declares the boxed fields of a struct. A tag says what fmt writes of
+// a nil slice or map.
 func boxFields(s *ast.StructType, t Types) {
 	for _, f := range s.Fields.List {
-		if t != nil && len(f.Names) > 0 && t.Boxed(f.Names[0]) != nil {
-			f.Type = &ast.InterfaceType{Interface: f.Type.Pos(), Methods: &ast.FieldList{Opening: f.Type.Pos(), Closing: f.Type.Pos()}}
+		if t == nil || len(f.Names) == 0 {
+			continue
 		}
+		typ := t.Boxed(f.Names[0])
+		if typ == nil {
+			continue
+		}
+		f.Type = &ast.InterfaceType{Interface: f.Type.Pos(), Methods: &ast.FieldList{Opening: f.Type.Pos(), Closing: f.Type.Pos()}}
+		empty := ""
+		switch typ.Underlying().(type) {
+		case *types.Slice:
+			empty = "[]"
+		case *types.Map:
+			empty = "map[]"
+		default:
+			continue
+		}
+		written := ""
+		if f.Tag != nil {
+			written, _ = strconv.Unquote(f.Tag.Value)
+			written += " "
+		}
+		f.Tag = &ast.BasicLit{ValuePos: f.Type.End(), Kind: token.STRING, Value: strconv.Quote(fmt.Sprintf("%snil:%q", written, empty))}
 	}
 }
 

@@ -167,6 +167,10 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 			} else if t != nil && (n.Op == token.SHL || n.Op == token.SHR) {
 				if v := t.Constant(n.Y); v != nil && v.Kind() == constant.Int { // a constant of a signed type is no count to the interpreter
 					n.Y = &ast.BasicLit{ValuePos: n.Y.Pos(), Kind: token.INT, Value: v.ExactString()}
+				} else if typ := t.Type(n.X); t.Constant(n.X) != nil && typ != nil && typ != types.Typ[types.Int] && !isUntyped(typ) { // 1<<n has the type that is wanted of it
+					if named := t.TypeExpr(typ); named != nil {
+						n.X = conversion(named, n.X)
+					}
 				}
 			}
 		case *ast.SendStmt:
@@ -185,8 +189,8 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 			seeErrors(n, t)
 			oneValue(n, t)
 		case *ast.StructType:
-			boxFields(n, t)
 			hideFields(n)
+			boxFields(n, t)
 		case *ast.CompositeLit:
 			convertElements(n, t)
 			boxElements(n, t)
@@ -256,6 +260,11 @@ func under(x ast.Expr, t Types) types.Type {
 		return typ.Underlying()
 	}
 	return nil
+}
+
+func isUntyped(typ types.Type) bool {
+	b, ok := typ.(*types.Basic)
+	return ok && b.Info()&types.IsUntyped != 0
 }
 
 func isPointer(typ types.Type) bool {

@@ -236,9 +236,11 @@ func (c *Cell) compares(n ast.Node) {
 			}
 		case *ast.CallExpr:
 			if pkg := c.Package(n.Fun); reflects(pkg) {
+				sel, _ := n.Fun.(*ast.SelectorExpr)
+				fills := sel != nil && (strings.HasPrefix(sel.Sel.Name, "Unmarshal") || strings.HasPrefix(sel.Sel.Name, "Decode"))
 				for _, x := range n.Args {
 					if t := c.Type(x); t != nil {
-						c.encodes(x, t, pkg, map[types.Type]bool{})
+						c.encodes(x, t, pkg, fills, map[types.Type]bool{})
 					}
 				}
 			}
@@ -285,7 +287,7 @@ func ofCells(t types.Type) bool {
 
 // encodes finds what an encoder or a template does not see of a type that a cell
 // has declared: methods by which it encodes itself, and that fields are embedded.
-func (c *Cell) encodes(x ast.Expr, t types.Type, pkg string, seen map[types.Type]bool) {
+func (c *Cell) encodes(x ast.Expr, t types.Type, pkg string, fills bool, seen map[types.Type]bool) {
 	if seen[t] {
 		return
 	}
@@ -317,13 +319,17 @@ func (c *Cell) encodes(x ast.Expr, t types.Type, pkg string, seen map[types.Type
 				c.Problems = append(c.Problems, Problem{x.Pos(), fmt.Sprintf("%s does not see that %s is embedded; write its fields into the struct", pkg, f.Name())})
 				return
 			}
-			c.encodes(x, f.Type(), pkg, seen)
+			if fills && c.IsBoxed(f) {
+				c.Problems = append(c.Problems, Problem{x.Pos(), fmt.Sprintf("%s cannot fill the field %s, whose type refers to itself; decode into a map[string]any, and make the values of that", pkg, f.Name())})
+				return
+			}
+			c.encodes(x, f.Type(), pkg, fills, seen)
 		}
 	case *types.Map:
-		c.encodes(x, u.Key(), pkg, seen)
-		c.encodes(x, u.Elem(), pkg, seen)
+		c.encodes(x, u.Key(), pkg, fills, seen)
+		c.encodes(x, u.Elem(), pkg, fills, seen)
 	case interface{ Elem() types.Type }:
-		c.encodes(x, u.Elem(), pkg, seen)
+		c.encodes(x, u.Elem(), pkg, fills, seen)
 	}
 }
 

@@ -159,12 +159,16 @@ func (in *interp) compileValues(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr)
 // compileBox compiles Box(x).
 func (in *interp) compileBox(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
 	x := c.Expr1(node.Args[0], nil)
+	typ := in.types.one(x.Type)
 	return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{c.Universe.TypeOfInterface}, func(vs []reflect.Value) []reflect.Value {
-		v := reflect.New(reflect.TypeFor[any]()).Elem()
-		if !vs[0].IsNil() { // such fields are pointers, slices, maps, functions, channels or interfaces
-			v.Set(vs[0])
+		switch v := vs[0]; {
+		case v.IsNil(): // such fields are pointers, slices, maps, functions, channels or interfaces
+			return []reflect.Value{inInterface(nil)}
+		case v.Kind() == reflect.Interface:
+			return []reflect.Value{inInterface(v.Interface())}
+		default:
+			return []reflect.Value{inInterface(wrapped{v.Interface(), typ, in})}
 		}
-		return []reflect.Value{v}
 	})
 }
 
@@ -174,6 +178,9 @@ func (in *interp) compileUnbox(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) 
 	return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{t}, func(vs []reflect.Value) []reflect.Value {
 		v := reflect.New(t.ReflectType()).Elem()
 		if inside := vs[0].Elem(); inside.IsValid() {
+			if w, ok := inside.Interface().(wrapped); ok && t.Kind() != reflect.Interface {
+				inside = reflect.ValueOf(w.value)
+			}
 			v.Set(inside)
 		}
 		return []reflect.Value{v}

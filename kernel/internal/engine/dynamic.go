@@ -366,17 +366,24 @@ func (in *interp) compileConvert(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr
 // there is nothing to do. compMu is held.
 //
 // The interpreter puts a pointer into an interface of a linked package with
-// functions that look for a method of the value where it is not: these are put
+// functions that look for a method of the value where it is not, and finds no
+// method of an interface of a linked package that is embedded: these are put
 // right here.
 func (in *interp) converter(t, face xr.Type) func(xr.Value) xr.Value {
 	conv := in.ir.Comp.Converter(t, face)
-	if conv == nil || t.Kind() != reflect.Pointer || xr.IsEmulatedInterface(face) || t.ReflectType().Implements(face.ReflectType()) {
+	pointer := t.Kind() == reflect.Pointer
+	if conv == nil || !pointer && t.Kind() != reflect.Struct || xr.IsEmulatedInterface(face) || t.ReflectType().Implements(face.ReflectType()) {
 		return conv
 	}
 	ofValue := map[int]xr.Method{} // methods of the value, by the field of the holder
 	for i := range face.NumMethod() {
 		m := face.ReflectType().Method(i)
-		if own, n := t.MethodByName(m.Name, m.PkgPath); n == 1 && own.Type.In(0).Kind() != reflect.Pointer {
+		own, n := t.MethodByName(m.Name, m.PkgPath)
+		if n != 1 {
+			continue
+		}
+		of := own.Type.In(0)
+		if pointer && of.Kind() != reflect.Pointer || of.Kind() == reflect.Interface && !xr.IsEmulatedInterface(of) {
 			ofValue[i+1] = own // behind that with the pointer
 		}
 	}
@@ -389,7 +396,7 @@ func (in *interp) converter(t, face xr.Type) func(xr.Value) xr.Value {
 		for i, m := range ofValue {
 			field := holder.Field(i)
 			field.Set(reflect.MakeFunc(field.Type(), func(args []reflect.Value) []reflect.Value {
-				return callMethod(v.ReflectValue().Elem(), m, args[1:])
+				return callMethod(reflect.Indirect(v.ReflectValue()), m, args[1:])
 			}))
 		}
 		return x
@@ -402,7 +409,7 @@ func callMethod(v reflect.Value, m xr.Method, args []reflect.Value) []reflect.Va
 		v = reflect.Indirect(v).Field(i)
 	}
 	var f reflect.Value
-	if m.Funs == nil { // of a linked package
+	if m.Funs == nil || v.Kind() == reflect.Interface { // of a linked package
 		f = v.MethodByName(m.Name)
 	} else {
 		f = (*m.Funs)[m.Index]

@@ -171,6 +171,10 @@ var language = []struct{ what, code, want string }{
 	{"a nil and bytes in a struct through fmt", "fmt.Sprintf(\"%s\", struct { name []byte; err error }{[]byte(\"ab\"), nil})", "value {ab <nil>}"},
 	{"%T of what cells and packages have declared", "import \"math/big\"\nfmt.Sprintf(\"%T %T %T\", big.NewInt(1), struct{ a int }{}, pair[int]{})", "value *big.Int struct { a int } main.pair[int]"},
 	{"fields that are not exported, in a data frame", "import \"github.com/go-gota/gota/dataframe\"\ndataframe.LoadStructs([]struct { Name string; seen int; V float64 }{{\"a\", 1, 2}}).Names()", "value [Name V]"},
+	{"nil in a type that refers to itself, through fmt", "type leaf struct { Kids []*leaf; up *leaf }\nfunc (l *leaf) String() string { return \"leaf\" }\nfmt.Sprint(leaf{}, leaf{Kids: []*leaf{{}}})", "value {[] <nil>} {[leaf] <nil>}"},
+	{"an embedded interface of a package", "import \"sort\"\ntype falling struct{ sort.Interface }\nfunc (f falling) Less(i, j int) bool { return f.Interface.Less(j, i) }\nfal := []int{3, 1, 2}\nsort.Sort(falling{sort.IntSlice(fal)})\nfal", "value [3 2 1]"},
+	{"a shift of the type that is wanted of it", "var sh63 uint64 = 1 << (sh + 60)\nfunc low(b byte) byte { return b }\nsh63, low(1 << sh), uint16(1<<(sh*10)-1)", "value 9223372036854775808 8 65535"},
+	{"JSON into a type that refers to itself", "json.Unmarshal(nil, &leaf{})", "refused"},
 	{"number literals", "0b101 + 0x_f + 1_000", "value 1020"},
 }
 

@@ -76,7 +76,8 @@ type facts struct {
 
 type field struct {
 	*facts
-	name string
+	name  string
+	empty string // what is written of a nil slice or map that the interpreter has in an interface{}
 }
 
 // facts returns what is known of a type.
@@ -118,9 +119,11 @@ func (in *interp) learn(t xr.Type) *facts {
 		f.elem = part(t.Elem())
 	case reflect.Struct:
 		for i := range t.NumField() {
-			name, hidden := strings.CutPrefix(t.ReflectType().Field(i).Name, unexported)
-			f.special = f.special || hidden
-			f.fields = append(f.fields, field{part(t.Field(i).Type), name})
+			of := t.ReflectType().Field(i)
+			name, hidden := strings.CutPrefix(of.Name, unexported)
+			empty := of.Tag.Get("nil")
+			f.special = f.special || hidden || empty != ""
+			f.fields = append(f.fields, field{part(t.Field(i).Type), name, empty})
 		}
 	}
 	return f
@@ -203,6 +206,10 @@ func (x text) Format(s fmt.State, verb rune) {
 			field := x.f.fields[i]
 			if inGo || s.Flag('+') {
 				fmt.Fprint(s, field.name+":")
+			}
+			if field.empty != "" && x.v.Field(i).IsNil() {
+				fmt.Fprint(s, field.empty)
+				return
 			}
 			inner(x.v.Field(i), field.facts, !ast.IsExported(field.name))
 		})
