@@ -5,12 +5,13 @@ import (
 	"fmt"
 	"go/ast"
 	"reflect"
-	"regexp"
 	"strings"
 	"sync"
 
 	"github.com/cosmos72/gomacro/fast"
 	xr "github.com/cosmos72/gomacro/xreflect"
+
+	"github.com/evenbed/evenbed/kernel/internal/pattern"
 )
 
 // A wrapped is a value in an interface{} with the type that a cell has declared
@@ -104,7 +105,7 @@ func unseen(t xr.Type, seen map[string]bool) error {
 	}
 	seen[name] = true
 	for _, method := range []string{"MarshalJSON", "MarshalText"} {
-		if _, n := t.MethodByName(method, ""); n > 0 && fromMain.MatchString(name) {
+		if _, n := t.MethodByName(method, ""); n > 0 && fromMain().MatchString(name) {
 			return fmt.Errorf("encoding/json does not see the method %s of %s, which only the interpreter knows; encode what it makes", method, t.Name())
 		}
 	}
@@ -112,7 +113,7 @@ func unseen(t xr.Type, seen map[string]bool) error {
 	case reflect.Struct:
 		for i := range t.NumField() {
 			f := t.Field(i)
-			if f.Anonymous && fromMain.MatchString(name) {
+			if f.Anonymous && fromMain().MatchString(name) {
 				return fmt.Errorf("encoding/json does not see that %s is embedded; write its fields into the struct", f.Name)
 			}
 			if err := unseen(f.Type, seen); err != nil {
@@ -173,15 +174,15 @@ func (in *interp) as(v reflect.Value, t, want xr.Type) (reflect.Value, bool) {
 
 // fromMain matches the names of types that are made of some that cells have
 // declared.
-var fromMain = regexp.MustCompile(`\bmain\.`)
+var fromMain = pattern.New(`\bmain\.`)
 
 // hidden matches the tags of fields that are not exported, in the name of a type.
-var hidden = regexp.MustCompile(` "json:\\"-\\"[^;}]*"`)
+var hidden = pattern.New(` "json:\\"-\\"[^;}]*"`)
 
 // compileWrap compiles Wrap(x).
 func (in *interp) compileWrap(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
 	x := c.Expr1(node.Args[0], nil)
-	if x.Type.Kind() != reflect.Interface && !fromMain.MatchString(x.Type.String()) { // in a generic function
+	if x.Type.Kind() != reflect.Interface && !fromMain().MatchString(x.Type.String()) { // in a generic function
 		return in.compilePlain(c, fast.Symbol{}, node)
 	}
 	return in.call(c, []*fast.Expr{x}, []xr.Type{x.Type}, []xr.Type{c.Universe.TypeOfInterface}, func(vs []reflect.Value) []reflect.Value {
@@ -295,10 +296,10 @@ func (e notThat) Error() string {
 // typeName returns the name of the type of a value that came out of an interface.
 func (in *interp) typeName(v reflect.Value, t xr.Type) string {
 	switch {
-	case t != nil && fromMain.MatchString(t.String()):
-		return strings.ReplaceAll(hidden.ReplaceAllString(t.String(), ""), "#[", "[")
+	case t != nil && fromMain().MatchString(t.String()):
+		return strings.ReplaceAll(hidden().ReplaceAllString(t.String(), ""), "#[", "[")
 	case v.IsValid():
-		return strings.ReplaceAll(hidden.ReplaceAllString(v.Type().String(), ""), unexported, "")
+		return strings.ReplaceAll(hidden().ReplaceAllString(v.Type().String(), ""), unexported, "")
 	}
 	return "nil"
 }
