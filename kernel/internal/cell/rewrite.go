@@ -222,6 +222,9 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 		case *ast.GoStmt:
 			bindCall(n.Call, t)
 			copyArguments(n.Call, t)
+			if c.Index() >= 0 && n.Call.Ellipsis.IsValid() {
+				c.InsertBefore(goSpread(n))
+			}
 		case *ast.DeferStmt:
 			bindCall(n.Call, t)
 			if c.Index() >= 0 {
@@ -872,6 +875,21 @@ func copyArguments(call *ast.CallExpr, t Types) {
 			}
 		}
 	}
+}
+
+// goSpread starts go f(xs...), which the interpreter cannot, as a function that
+// calls it, and returns an assignment that keeps xs.
+func goSpread(g *ast.GoStmt) ast.Stmt {
+	call := *g.Call
+	call.Args = slices.Clone(call.Args)
+	last := len(call.Args) - 1
+	xs := &ast.Ident{NamePos: g.Pos(), Name: fmt.Sprintf("spread of %d", g.Pos())}
+	keep := define(xs, call.Args[last])
+	call.Args[last] = xs
+	g.Call = &ast.CallExpr{Lparen: call.Pos(), Rparen: call.End(), Fun: &ast.FuncLit{
+		Type: &ast.FuncType{Func: call.Pos(), Params: &ast.FieldList{}},
+		Body: &ast.BlockStmt{Lbrace: call.Pos(), List: []ast.Stmt{&ast.ExprStmt{X: &call}}, Rbrace: call.End()}}}
+	return keep
 }
 
 // deferBuiltin defers a builtin, which the interpreter cannot, as a function

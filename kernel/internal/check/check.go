@@ -358,8 +358,11 @@ func inMain(n *types.Named) bool { return n.Obj().Pkg() != nil && n.Obj().Pkg().
 // that the value is what it points to.
 func (c *Cell) Bound(x *ast.SelectorExpr) (path []string, deref, ok bool) {
 	s := c.selections[x]
-	if s == nil || s.Kind() != types.MethodVal || types.IsInterface(s.Recv()) {
+	if s == nil || s.Kind() != types.MethodVal {
 		return nil, false, false
+	}
+	if types.IsInterface(s.Recv()) {
+		return nil, false, true
 	}
 	at := s.Recv()
 	index := s.Index()
@@ -371,7 +374,7 @@ func (c *Cell) Bound(x *ast.SelectorExpr) (path []string, deref, ok bool) {
 		path, at = append(path, f.Name()), f.Type()
 	}
 	if types.IsInterface(at) {
-		return nil, false, false
+		return path, false, true
 	}
 	_, pointer := at.Underlying().(*types.Pointer)
 	_, toPointer := s.Obj().(*types.Func).Signature().Recv().Type().(*types.Pointer)

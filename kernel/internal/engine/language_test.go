@@ -175,6 +175,8 @@ var language = []struct{ what, code, want string }{
 	{"an embedded interface of a package", "import \"sort\"\ntype falling struct{ sort.Interface }\nfunc (f falling) Less(i, j int) bool { return f.Interface.Less(j, i) }\nfal := []int{3, 1, 2}\nsort.Sort(falling{sort.IntSlice(fal)})\nfal", "value [3 2 1]"},
 	{"a shift of the type that is wanted of it", "var sh63 uint64 = 1 << (sh + 60)\nfunc low(b byte) byte { return b }\nsh63, low(1 << sh), uint16(1<<(sh*10)-1)", "value 9223372036854775808 8 65535"},
 	{"JSON into a type that refers to itself", "json.Unmarshal(nil, &leaf{})", "refused"},
+	{"a method value of an interface", "var bound error = errors.New(\"first\")\nbe := bound.Error\nbound = nil\nbe()", "value first"},
+	{"a goroutine with a list", "gl := make(chan int)\ngo func(xs ...int) { gl <- len(xs) }([]int{1, 2}...)\n<-gl", "value 2"},
 	{"number literals", "0b101 + 0x_f + 1_000", "value 1020"},
 }
 
