@@ -248,7 +248,7 @@ func (k *Kernel) run(j *job, count int) int {
 		}
 	}
 	if store {
-		j.keep = &entry{session: k.history.current(), number: number, input: x.Code, output: result}
+		j.keep = &entry{number: number, input: x.Code, output: result}
 		k.history.add(*j.keep)
 	}
 	k.reply(j.request, wire.ExecuteReply, json.RawMessage(fmt.Sprintf(`{"started":%q}`, wire.Date(started))), response)

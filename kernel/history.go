@@ -11,7 +11,7 @@ import (
 
 // An entry is one cell of the history.
 type entry struct {
-	session int // 1 is the oldest one known
+	session int // 1 is the oldest one known, 0 this one
 	number  int
 	input   string
 	output  string // the text of its value; only cells of this session have one
@@ -23,13 +23,17 @@ type history struct {
 	mu      sync.Mutex
 	entries []entry
 
-	earlier int    // sessions
-	path    string // of the file in which the next session finds them; "" means nowhere
-	id      string // of this session in the file
+	loaded  <-chan struct{} // closed when the file has been read; nil without one
+	earlier int             // sessions
+	path    string          // of the file in which the next session finds them; "" means nowhere
+	id      string          // of this session in the file
 }
 
 // current is the number of this session.
-func (h *history) current() int { return h.earlier + 1 }
+func (h *history) current() int {
+	h.wait()
+	return h.earlier + 1
+}
 
 // What a history holds: so many cells, and so many bytes of each one's value.
 const (
@@ -51,14 +55,20 @@ func (h *history) add(e entry) {
 
 // find returns what a request asks for, oldest first.
 func (h *history) find(q wire.History) []entry {
+	current := h.current()
 	h.mu.Lock()
 	all := slices.Clone(h.entries)
 	h.mu.Unlock()
+	for i := range all {
+		if all[i].session == 0 {
+			all[i].session = current
+		}
+	}
 	switch q.Access {
 	case "range":
 		session := q.Session
 		if session <= 0 { // counted back from this one
-			session += h.current()
+			session += current
 		}
 		all = slices.DeleteFunc(all, func(e entry) bool {
 			return e.session != session || e.number < q.Start || q.Stop > 0 && e.number >= q.Stop

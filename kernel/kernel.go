@@ -190,9 +190,9 @@ func Listen(c Connection, o Options) (*Kernel, error) {
 	}
 	k.queue.wake = make(chan struct{}, 1)
 	if o.History != "" {
-		if err := k.history.load(o.History, k.session); err != nil {
+		k.history.open(o.History, k.session, func(err error) {
 			k.log.print("the history of earlier sessions cannot be read: %v", err)
-		}
+		})
 	}
 	if err := k.listen(); err != nil {
 		k.close(context.Background())

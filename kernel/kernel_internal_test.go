@@ -89,7 +89,7 @@ func TestHistoryOverSessions(t *testing.T) {
 	if h.current() != 3 || len(h.entries) != 402 {
 		t.Fatalf("session %d, %d entries", h.current(), len(h.entries))
 	}
-	h.add(entry{session: 3, number: 1, input: "mine"})
+	h.add(entry{number: 1, input: "mine"})
 	for _, tc := range []struct {
 		q    wire.History
 		want int
@@ -111,6 +111,13 @@ func TestHistoryOverSessions(t *testing.T) {
 	h = open("e")
 	if info, err := os.Stat(path); err != nil || info.Size() > maxHistory/2 || info.Size() < maxHistory/2-6000 || h.entries[len(h.entries)-1].number != 40 {
 		t.Errorf("%v, %v", info, err)
+	}
+	// A cell may run before the file has been read.
+	early := new(history)
+	early.open(path, "f", func(err error) { t.Error(err) })
+	early.add(entry{number: 1, input: "early"})
+	if got := early.find(wire.History{Access: "tail", N: 2}); len(got) != 2 || got[0].number != 40 || got[1].input != "early" || got[1].session != early.current() || got[0].session != got[1].session-1 {
+		t.Errorf("the end of the history is %+v", got)
 	}
 	h.path = filepath.Join(path, "below a file")
 	if h.save(entry{number: 1, input: "lost"}) == nil || h.save(entry{number: 2, input: "lost"}) != nil {

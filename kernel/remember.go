@@ -24,6 +24,26 @@ type remembered struct {
 	Input   string `json:"input"`
 }
 
+// open has the file read while the kernel starts, since a long one takes longer
+// than the rest of that. What asks for earlier sessions waits.
+func (h *history) open(path, session string, failed func(error)) {
+	loaded := make(chan struct{})
+	h.loaded = loaded
+	go func() {
+		defer close(loaded)
+		if err := h.load(path, session); err != nil {
+			failed(err)
+		}
+	}()
+}
+
+// wait returns when the file has been read.
+func (h *history) wait() {
+	if h.loaded != nil {
+		<-h.loaded
+	}
+}
+
 // load reads the cells of earlier sessions, which are numbered from 1 in the
 // order in which they began, and keeps those of this one in the same file.
 // Several kernels may do so at once: a cell is a line, written at once.
@@ -43,6 +63,7 @@ func (h *history) load(path, session string) error {
 		}
 	}
 	numbers := map[string]int{}
+	var entries []entry
 	for line := range bytes.Lines(data) {
 		var r remembered
 		if json.Unmarshal(line, &r) != nil || r.Number <= 0 {
@@ -51,8 +72,11 @@ func (h *history) load(path, session string) error {
 		if numbers[r.Session] == 0 {
 			numbers[r.Session] = len(numbers) + 1
 		}
-		h.add(entry{session: numbers[r.Session], number: r.Number, input: r.Input})
+		entries = append(entries, entry{session: numbers[r.Session], number: r.Number, input: r.Input})
 	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.entries = append(tail(entries, maxEntries/2), h.entries...) // which leaves room for this session
 	h.earlier, h.path, h.id = len(numbers), path, session
 	return nil
 }
@@ -60,6 +84,7 @@ func (h *history) load(path, session string) error {
 // save appends a cell to the file. Values are not kept, nor what a user typed
 // while a cell ran.
 func (h *history) save(e entry) error {
+	h.wait()
 	if h.path == "" || len(e.input) > maxInput {
 		return nil
 	}
