@@ -141,7 +141,7 @@ func (r Report) page() table.Page {
 	more(&dropped, len(r.Dropped), shownRows)
 	p.Table(dropped)
 	if r.Code != "" {
-		p.Text("The same import again, with nothing left to guess:")
+		p.Text("To read the file again, with nothing left to guess:")
 		p.Code(r.Code)
 	}
 	return p
