@@ -186,7 +186,7 @@ func (f Found) Decide() (Decision, error) {
 func (d Decision) page() table.Page {
 	var p table.Page
 	if d.Settled == 0 {
-		p.Notice("No result:", "nothing has been worked out.")
+		p.NoResult(nil, "nothing has been worked out.")
 		return p
 	}
 	cm := func(l units.Length) string { return fmt.Sprintf("%.2f cm", l.In(units.Centimetre)) }

@@ -66,7 +66,7 @@ func (s Slurry) Adjust(to Slurry, v units.Volume) (Adjustment, error) {
 func (a Adjustment) page() table.Page {
 	var p table.Page
 	if a.Volume == 0 {
-		p.Notice("No result:", "nothing has been worked out.")
+		p.NoResult(nil, "nothing has been worked out.")
 		return p
 	}
 	t := table.Table{Caption: fmt.Sprintf("From %v to %v", a.From.Concentration, a.To.Concentration), RowHeaders: true,

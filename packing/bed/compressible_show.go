@@ -52,12 +52,12 @@ func (b Compressible) page(picture bool) table.Page {
 	p.Heading(b.title())
 	critical, err := b.CriticalVelocity()
 	if err != nil {
-		p.Notice("No result:", err.Error())
+		p.NoResult(err, "")
 		return p
 	}
 	ceiling, err := b.Ceiling()
 	if err != nil {
-		p.Notice("No result:", err.Error())
+		p.NoResult(err, "")
 		return p
 	}
 	p.Text(fmt.Sprintf("Critical velocity %v. Flow alone gives a compression factor of at most %.4g, at the critical velocity.", critical, ceiling))
@@ -166,7 +166,7 @@ func (s State) table() table.Table {
 func (s State) page(picture bool) table.Page {
 	var p table.Page
 	if s.Height == 0 {
-		p.Notice("No result:", "nothing has been worked out.")
+		p.NoResult(nil, "nothing has been worked out.")
 		return p
 	}
 	p.Table(s.table())

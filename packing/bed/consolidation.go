@@ -124,7 +124,7 @@ func (c Consolidation) page() table.Page {
 	var p table.Page
 	scale, err := c.Scale()
 	if err != nil {
-		p.Notice("No result:", err.Error())
+		p.NoResult(err, "")
 		return p
 	}
 	load := "a flow"
@@ -136,7 +136,7 @@ func (c Consolidation) page() table.Page {
 	for _, part := range []float64{0.5, 0.9, 0.95, 0.99} {
 		at, err := c.Time(part)
 		if err != nil {
-			p.Notice("No result:", err.Error())
+			p.NoResult(err, "")
 			return p
 		}
 		t.Add(fmt.Sprintf("%.0f", 100*part), fmt.Sprintf("%.3g", at.In(units.Second)), fmt.Sprintf("%.4f", at.In(scale)))
@@ -231,7 +231,7 @@ func (r Rise) AtLeast(d units.Length) (units.Time, error) {
 func (r Rise) page() table.Page {
 	var p table.Page
 	if err := r.Check(); err != nil {
-		p.Notice("No result:", err.Error())
+		p.NoResult(err, "")
 		return p
 	}
 	p.Text(fmt.Sprintf("Rise of the bed after a stop from %v, with the outlet shut and the inlet vented.", r.Velocity))
@@ -240,7 +240,7 @@ func (r Rise) page() table.Page {
 	for _, s := range []float64{1, 2, 5, 10, 20, 30} {
 		d, err := r.AtMost(units.Time(s))
 		if err != nil {
-			p.Notice("No result:", err.Error())
+			p.NoResult(err, "")
 			return p
 		}
 		t.Add(fmt.Sprint(s), fmt.Sprintf("%.1f", d.In(units.Millimetre)))

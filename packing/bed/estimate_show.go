@@ -81,7 +81,7 @@ func (c CriticalEstimate) short() string {
 func (c CriticalEstimate) page() table.Page {
 	var p table.Page
 	if c.Size == (Size{}) {
-		p.Notice("No result:", "no critical velocity has been worked out.")
+		p.NoResult(nil, "no critical velocity has been worked out.")
 		return p
 	}
 	p.Heading(fmt.Sprintf("Critical velocity of a bed of %v", c.Size))
@@ -174,7 +174,7 @@ func (f LawFit) CorrelationTable() table.Table {
 func (f LawFit) page() table.Page {
 	var p table.Page
 	if f.Bed.Law == nil {
-		p.Notice("No result:", "nothing has been fitted.")
+		p.NoResult(nil, "nothing has been fitted.")
 		return p
 	}
 	p.Heading("Parameters for " + lawName(f.Bed.Law))

@@ -76,7 +76,7 @@ func (l CriticalLine) String() string {
 func (s LineState) page() table.Page {
 	var p table.Page
 	if s.Height == 0 {
-		p.Notice("No result:", "nothing has been worked out.")
+		p.NoResult(nil, "nothing has been worked out.")
 		return p
 	}
 	if s.Extrapolated {
@@ -108,7 +108,7 @@ func (s LineState) String() string { return s.page().String() }
 func (b ScaledBed) page() table.Page {
 	var p table.Page
 	if b.Critical == 0 {
-		p.Notice("No result:", "nothing has been worked out.")
+		p.NoResult(nil, "nothing has been worked out.")
 		return p
 	}
 	t := scaledTable("What a bed of " + b.Size.String() + " allows")

@@ -30,12 +30,8 @@ func (r BreakthroughResult) name() string {
 func (r BreakthroughResult) page(picture bool) table.Page {
 	var p table.Page
 	p.Heading(r.name())
-	if r.Refusal != nil {
-		p.Notice("No result:", r.Refusal.Error())
-		return p
-	}
-	if len(r.front.y) == 0 {
-		p.Notice("No result:", "nothing has been evaluated.")
+	if r.Refusal != nil || len(r.front.y) == 0 {
+		p.NoResult(r.Refusal, "nothing has been evaluated.")
 		return p
 	}
 	if r.Breakthrough.HoldUp == 0 {

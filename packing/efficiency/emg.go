@@ -525,12 +525,8 @@ func (r EMGResult) Calculation(name string) (Calculation, error) {
 func (r EMGResult) page(picture bool) table.Page {
 	var p table.Page
 	p.Heading("Exponentially modified Gaussian of " + r.Signal)
-	if r.Refusal != nil {
-		p.Notice("No result:", r.Refusal.Error())
-		return p
-	}
-	if r.Fit.Status == fit.NotFitted {
-		p.Notice("No result:", "nothing has been fitted.")
+	if r.Refusal != nil || r.Fit.Status == fit.NotFitted {
+		p.NoResult(r.Refusal, "nothing has been fitted.")
 		return p
 	}
 	p.List("Doubts", sentences(r.Warnings))

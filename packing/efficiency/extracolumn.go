@@ -203,7 +203,7 @@ func (c Correction) page() table.Page {
 	var p table.Page
 	p.Heading(c.heading)
 	if c.refused != nil || len(c.List) == 0 {
-		p.Notice("No result:", errOf(c.refused))
+		p.NoResult(c.refused, "nothing has been evaluated.")
 		return p
 	}
 	p.Text(fmt.Sprintf("The column alone, beside what was observed. Asymmetry at 10 %% %s, as observed, at %v.", fixed(c.Asymmetry, 2), c.Velocity))

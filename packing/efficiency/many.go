@@ -288,7 +288,7 @@ func (s PulseSeries) page(picture bool) table.Page {
 	var p table.Page
 	p.Heading(s.name())
 	if s.Refusal != nil {
-		p.Notice("No result:", s.Refusal.Error())
+		p.NoResult(s.Refusal, "")
 		return p
 	}
 	failed, outside := s.Failed(), s.Outside()

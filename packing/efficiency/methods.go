@@ -290,7 +290,7 @@ func (m Methods) page() table.Page {
 	var p table.Page
 	p.Heading(m.heading)
 	if m.refused != nil || len(m.List) == 0 {
-		p.Notice("No result:", errOf(m.refused))
+		p.NoResult(m.refused, "nothing has been evaluated.")
 		return p
 	}
 	p.Text("To be read with: " + m.with() + ".")
@@ -388,7 +388,7 @@ func (l MomentLimits) page() table.Page {
 	var p table.Page
 	p.Heading(l.heading)
 	if l.refused != nil || len(l.List) == 0 {
-		p.Notice("No result:", errOf(l.refused))
+		p.NoResult(l.refused, "nothing has been evaluated.")
 		return p
 	}
 	p.Text(fmt.Sprintf("The narrower the limits, the more of the tail is cut off and the more plates there seem to be. To be read with: reduced plate height by half height %s, asymmetry at 10 %% %s, at %v.",

@@ -41,12 +41,8 @@ func millimetres(h, stdErr units.Length) (value, errs string) {
 func (r PlateHeightResult) page(picture bool) table.Page {
 	var p table.Page
 	p.Heading(r.name())
-	if r.Refusal != nil {
-		p.Notice("No result:", r.Refusal.Error())
-		return p
-	}
-	if r.Fit.Status == fit.NotFitted {
-		p.Notice("No result:", "nothing has been fitted.")
+	if r.Refusal != nil || r.Fit.Status == fit.NotFitted {
+		p.NoResult(r.Refusal, "nothing has been fitted.")
 		return p
 	}
 	p.List("Doubts", sentences(r.Warnings))
@@ -280,7 +276,7 @@ func (f FastestRun) page(picture bool) table.Page {
 	var p table.Page
 	p.Heading("How fast the column may run")
 	if f.Velocity == 0 {
-		p.Notice("No result:", "nothing has been worked out.")
+		p.NoResult(nil, "nothing has been worked out.")
 		return p
 	}
 	by := "the plate height"

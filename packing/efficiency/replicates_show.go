@@ -69,12 +69,8 @@ func (out ReplicatesResult) name() string {
 func (out ReplicatesResult) page(picture bool) table.Page {
 	var p table.Page
 	p.Heading(out.name())
-	if out.Refusal != nil {
-		p.Notice("No result:", out.Refusal.Error())
-		return p
-	}
-	if len(out.Tests) == 0 {
-		p.Notice("No result:", "nothing has been evaluated.")
+	if out.Refusal != nil || len(out.Tests) == 0 {
+		p.NoResult(out.Refusal, "nothing has been evaluated.")
 		return p
 	}
 	p.Notice(out.verdict())

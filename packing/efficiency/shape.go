@@ -228,7 +228,7 @@ func (s Shape) page() table.Page {
 	var p table.Page
 	p.Heading(s.heading)
 	if s.refused != nil || len(s.Findings) == 0 {
-		p.Notice("No result:", errOf(s.refused))
+		p.NoResult(s.refused, "nothing has been evaluated.")
 		return p
 	}
 	p.Text("Measured with: " + s.with + ".")

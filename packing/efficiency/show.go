@@ -25,12 +25,8 @@ func (r PulseResult) name() string {
 func (r PulseResult) page(picture bool) table.Page {
 	var p table.Page
 	p.Heading(r.name())
-	if r.Refusal != nil {
-		p.Notice("No result:", r.Refusal.Error())
-		return p
-	}
-	if r.Plates == 0 {
-		p.Notice("No result:", "nothing has been evaluated.")
+	if r.Refusal != nil || r.Plates == 0 {
+		p.NoResult(r.Refusal, "nothing has been evaluated.")
 		return p
 	}
 	p.Notice(r.verdict())

@@ -153,7 +153,7 @@ func (s TransitionSeries) page(picture bool) table.Page {
 	var p table.Page
 	p.Heading(s.name())
 	if s.Refusal != nil {
-		p.Notice("No result:", s.Refusal.Error())
+		p.NoResult(s.Refusal, "")
 		return p
 	}
 	failed := s.Failed()

@@ -234,7 +234,7 @@ func (l Uncertainties) page() table.Page {
 	var p table.Page
 	p.Heading("Uncertainty")
 	if len(l) == 0 {
-		p.Notice("No result:", "nothing has been evaluated.")
+		p.NoResult(nil, "nothing has been evaluated.")
 		return p
 	}
 	t := table.Table{RowHeaders: true, Columns: []table.Column{

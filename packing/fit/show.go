@@ -16,7 +16,7 @@ func (r Result) page() table.Page {
 	p.Heading("Fit")
 	switch r.Status {
 	case NotFitted:
-		p.Notice("No result:", "nothing has been fitted.")
+		p.NoResult(nil, "nothing has been fitted.")
 		return p
 	case Converged:
 		p.Text("Converged: " + r.Reason + ".")

@@ -98,7 +98,7 @@ func (e Exchange) Cycles(left units.Fraction) (int, error) {
 func (e Exchange) page() table.Page {
 	var p table.Page
 	if err := e.Check(); err != nil {
-		p.Notice("No result:", err.Error())
+		p.NoResult(err, "")
 		return p
 	}
 	t := table.Table{Caption: fmt.Sprintf("Decanting %v of %v liquid in each cycle", e.decanted(), e.Liquid()),
@@ -106,7 +106,7 @@ func (e Exchange) page() table.Page {
 	for n := range 9 {
 		left, err := e.Remaining(n)
 		if err != nil {
-			p.Notice("No result:", err.Error())
+			p.NoResult(err, "")
 			return p
 		}
 		t.Add(fmt.Sprint(n), fmt.Sprintf("%.3g", left.In(units.Percent)), fmt.Sprintf("%.4g", e.decanted().Times(float64(n)).In(units.Litre)))

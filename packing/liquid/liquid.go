@@ -337,7 +337,7 @@ func (l Liquid) table() table.Table {
 func (l Liquid) page() table.Page {
 	var p table.Page
 	if err := l.Check(); err != nil {
-		p.Notice("No result:", err.Error())
+		p.NoResult(err, "")
 		return p
 	}
 	p.Table(l.table())

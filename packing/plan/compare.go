@@ -17,7 +17,7 @@ func Compare(procedures ...Procedure) Comparison { return Comparison{procedures}
 func (c Comparison) page() table.Page {
 	var page table.Page
 	if len(c.Procedures) == 0 {
-		page.Notice("No result:", "there is nothing to compare.")
+		page.NoResult(nil, "there is nothing to compare.")
 		return page
 	}
 	t := table.Table{Caption: "Methods side by side", RowHeaders: true, Columns: []table.Column{{Name: "packing by"}, {Name: "bed forms in"}, {Name: "compressed by"},

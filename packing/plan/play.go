@@ -450,7 +450,7 @@ func (p Play) page(pictures bool) table.Page {
 	var page table.Page
 	page.Heading(p.Title + ", played forward")
 	if len(p.Moments) == 0 {
-		page.Notice("No result:", "nothing was played.")
+		page.NoResult(nil, "nothing was played.")
 		return page
 	}
 	t := table.Table{Caption: "At the end of each step", RowHeaders: true, Columns: []table.Column{{Name: "step"}, {Name: "time", Right: true},

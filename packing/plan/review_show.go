@@ -32,12 +32,8 @@ func (f Findings) page() table.Page {
 		}
 	}
 	p.Heading(title)
-	switch {
-	case f.Refusal != nil:
-		p.Notice("No result:", f.Refusal.Error())
-		return p
-	case len(f.Steps) == 0:
-		p.Notice("No result:", "nothing has been read back.")
+	if f.Refusal != nil || len(f.Steps) == 0 {
+		p.NoResult(f.Refusal, "nothing has been read back.")
 		return p
 	}
 	p.Notice(capital(f.Advice.String())+":", strings.Join(f.Reasons, "; ")+".")
