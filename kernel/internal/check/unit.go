@@ -77,10 +77,11 @@ func unitOf(text string) string {
 }
 
 var (
-	quantity   = pattern.New(`^\s*([+-]?` + number + `)\s*\*?\s*(\S+?)\s*$`)
-	numberLast = pattern.New(`(?:^|[^\pL\d_.])(` + number + `)[ \t]*$`)
-	nameFirst  = pattern.New(`^[\pL_][\pL\d_]*(?:\.[\pL_][\pL\d_]*)?`)
-	unitFirst  = pattern.New(`^[\pL°%‰][\pL\d/²³·]*`)
+	quantity    = pattern.New(`^\s*([+-]?` + number + `)\s*\*?\s*(\S+?)\s*$`)
+	numberLast  = pattern.New(`(?:^|[^\pL\d_.])(` + number + `)[ \t]*$`)
+	percentLast = pattern.New(`(?:^|[^\pL\d_.])(` + number + `)[ \t]*%[ \t]*[,})\]]*[ \t]*$`)
+	nameFirst   = pattern.New(`^[\pL_][\pL\d_]*(?:\.[\pL_][\pL\d_]*)?`)
+	unitFirst   = pattern.New(`^[\pL°%‰][\pL\d/²³·]*`)
 )
 
 const number = `(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][+-]?\d+)?`
@@ -126,8 +127,12 @@ func called(imports map[string]importOf) string {
 // stands behind a number, which is at a column in bytes, from 1. It returns ""
 // if it cannot for another reason.
 func (c *Checker) SideBySide(line string, column int) string {
-	if column < 1 || column > len(line) {
+	if column < 1 || column > len(line)+1 {
 		return ""
+	}
+	if m := percentLast().FindStringSubmatch(line); m != nil { // nothing is divided by
+		expr, _ := multiplied(m[1], "%", called(c.imports))
+		return fmt.Sprintf("%s %% is no expression; write %s", m[1], expr)
 	}
 	m := numberLast().FindStringSubmatch(line[:column-1])
 	if m == nil {

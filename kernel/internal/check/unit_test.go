@@ -72,6 +72,8 @@ func TestSideBySide(t *testing.T) {
 		{"h := 20 cm", 9, "20 cm is no expression; write 20 * Centimetre"},
 		{"f(.5m/2)", 5, ".5 m is no expression; write .5 * Metre"},
 		{"u := 150 cm/h + 3", 10, "150 cm/h is no expression; write 150 * CentimetrePerHour"},
+		{"p := 5 %", 9, "5 % is no expression; write 5 * Percent"},
+		{"f(x, 0.5%)", 10, "0.5 % is no expression; write 0.5 * Percent"},
 		{"t := 25 °C", 9, "25 °C is no expression; write Celsius(25)"},
 		{"for i := 0; i < 10 i++ {", 20, "10 and i stand side by side; if a product is meant, write 10 * i"},
 		{"x := 3 if", 8, ""}, {"x := y cm", 8, ""}, {"x2 cm", 4, ""}, {"x.3 cm", 5, ""}, {"x := 3 4", 8, ""}, {"x := 3 \"a\"", 8, ""}, {"3", 9, ""}, {"", 0, ""},
