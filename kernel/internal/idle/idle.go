@@ -3,7 +3,8 @@
 //
 // The runtime collects garbage when more is allocated. A kernel that waits for
 // its user allocates nothing, so what its start, or a cell, has used and needs
-// no more would stay for as long as the user thinks.
+// no more would stay for as long as the user thinks. So would the pages of the
+// program itself that only its start has read.
 package idle
 
 import (
@@ -61,6 +62,7 @@ func (t *Timer) reset(d time.Duration) {
 func (t *Timer) ring() {
 	if t.rested() {
 		release()
+		releaseProgram(worth)
 	}
 }
 
@@ -79,6 +81,10 @@ func (t *Timer) rested() bool {
 
 // least is how many bytes are worth the work.
 const least = 1 << 20
+
+// worth is how many bytes of the program, of which a start maps some 30 million,
+// are worth the millisecond by which the next cell is later.
+const worth = 12 << 20
 
 // release collects garbage and gives back what is free, unless that is little
 // beside what is in use, which the collector must walk through.
