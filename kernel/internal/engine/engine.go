@@ -219,6 +219,23 @@ func (c *running) takeFailure() *failure {
 func (e *engine) send(ms ...*pipe.Message) {
 	e.outMu.Lock()
 	defer e.outMu.Unlock()
+	e.write(ms)
+}
+
+// sendIn sends messages of a cell and reports true, unless the cell was stopped
+// or has ended: the front would take them for the next cell's.
+func (e *engine) sendIn(cell *running, ms ...*pipe.Message) bool {
+	e.outMu.Lock()
+	defer e.outMu.Unlock()
+	if cell.ctx.Err() != nil || e.current() != cell { // which ended changes before it sends
+		return false
+	}
+	e.write(ms)
+	return true
+}
+
+// write is send. e.outMu is held.
+func (e *engine) write(ms []*pipe.Message) {
 	e.mark++
 	marker := pipe.Marker(e.token, e.mark)
 	for _, w := range e.texts {

@@ -140,17 +140,18 @@ func (e *engine) ask(cell *running, prompt string, password bool) (string, error
 		delete(q.waiting, id)
 	}()
 	e.updates.flush(e)
-	e.send(&pipe.Message{Kind: pipe.Ask, ID: id, Text: prompt, Flag: password})
-	select {
-	case m := <-answer:
-		if !m.Flag {
-			return "", errors.New(m.Text)
+	if e.sendIn(cell, &pipe.Message{Kind: pipe.Ask, ID: id, Text: prompt, Flag: password}) {
+		select {
+		case m := <-answer:
+			if !m.Flag {
+				return "", errors.New(m.Text)
+			}
+			return m.Text, nil
+		case <-cell.ctx.Done():
 		}
-		return m.Text, nil
-	case <-cell.ctx.Done():
-		cell.unanswered.Store(true)
-		return "", errors.New("the cell was stopped while it waited for input")
 	}
+	cell.unanswered.Store(true)
+	return "", errors.New("the cell was stopped while it waited for input")
 }
 
 // answered hands on what the user has typed. An answer that comes late is

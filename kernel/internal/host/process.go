@@ -190,7 +190,10 @@ func (p *process) receive() {
 			p.killed.CompareAndSwap(nil, &m.Text)
 		case pipe.Ask:
 			p.out.show(m.Mark, nil) // the text before the question comes first
-			go p.typed(m)
+			p.mu.Lock()
+			cell := p.cell // not the next one, which may begin before the question is asked
+			p.mu.Unlock()
+			go p.typed(cell, m)
 		case pipe.Completed, pipe.Inspected:
 			p.answer(m)
 		}
@@ -198,10 +201,7 @@ func (p *process) receive() {
 }
 
 // typed asks the user what a cell wants to read and tells the engine.
-func (p *process) typed(question *pipe.Message) {
-	p.mu.Lock()
-	ctx := p.cell
-	p.mu.Unlock()
+func (p *process) typed(ctx context.Context, question *pipe.Message) {
 	text, err := "", errors.New("nobody can be asked for input here")
 	if p.input != nil {
 		text, err = p.input(ctx, question.Text, question.Flag)
