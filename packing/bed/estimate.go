@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/mat"
+
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/fit"
 	"github.com/evenbed/evenbed/packing/units"
@@ -36,6 +38,14 @@ type Estimation struct {
 	// diameter, or with FixFriction; otherwise the search starts there, zero: at 0.1.
 	WallFriction float64
 	FixFriction  bool
+	// FrictionError is the standard uncertainty of a held WallFriction, as a part of
+	// it; it enters all errors of what is worked out from the fit. Zero: 82 %, unless
+	// FixFriction says that the friction is known. So far, as a root mean square, the
+	// usual range of 0.03 to 0.3 (common practice, no source), taken as even in the
+	// logarithm, lies from its middle: with r = 10 from end to end
+	// √((r-1/r)/(2 ln r) - 2(√r-1/√r)/ln r + 1). A held friction of zero has no such
+	// error.
+	FrictionError units.Fraction
 
 	// How well a reading is known, beside the standard errors of the curves;
 	// what is zero is common practice, no source. Only their proportions count.
@@ -86,7 +96,8 @@ type LawFit struct {
 	AICc       float64            // Akaike's criterion, the lower the better
 
 	problem estimator
-	reached float64 // the highest velocity that was measured over the critical one of its bed
+	reached float64   // the highest velocity that was measured over the critical one of its bed
+	drift   []float64 // by how much the parameters would move with a held friction, ∂p/∂µ; nil: it has no error
 }
 
 // EstimationResult holds the fits in the order of the laws.
@@ -162,6 +173,21 @@ func (e Estimation) frictionFree() bool {
 	return !e.FixFriction && most >= unlike*least
 }
 
+// usualFrictionError is FrictionError where none is given.
+const usualFrictionError = 0.8232
+
+// frictionError returns the standard uncertainty of the friction, zero if it is
+// found, known, or held at zero, of which a part is none.
+func (e Estimation) frictionError() float64 {
+	switch {
+	case e.frictionFree():
+		return 0
+	case e.FrictionError == 0 && !e.FixFriction:
+		return usualFrictionError * e.WallFriction
+	}
+	return float64(e.FrictionError) * e.WallFriction
+}
+
 func (e Estimation) check() error {
 	bad := func(what, problem, remedy string) error {
 		return &packing.InputError{Where: e.name(), What: what, Problem: problem, Remedy: remedy}
@@ -190,6 +216,8 @@ func (e Estimation) check() error {
 	switch {
 	case !(e.PressureError >= 0 && e.PressureError < 1) || !(e.HeightError >= 0 && e.HeightError < 1):
 		return bad("error of a reading", "it must be between 0 and 100 %, and below 1 m", "write for example PressureError: 1 * Percent, HeightError: 0.5 * Millimetre")
+	case !(e.FrictionError >= 0 && e.FrictionError <= 2):
+		return bad(fmt.Sprintf("friction error %v", e.FrictionError), "it must be between 0 and 200 % of the wall friction", "leave it zero for 82 %, or write for example FrictionError: 30 * Percent")
 	case e.Confidence != 0 && !(e.Confidence > 0 && e.Confidence < 1):
 		return bad(fmt.Sprintf("confidence %v", e.Confidence), "it must be between 0 and 1", "0.95 is usual")
 	case e.Reach != 0 && !(e.Reach >= 1):
@@ -401,6 +429,48 @@ func (s *estimator) jacobian(p, j []float64) {
 	}
 }
 
+// drift returns by how much the least-squares parameters move with the friction
+// that is held, ∂p/∂µ = -(JᵀJ)⁻¹Jᵀj, with J the derivatives of the residuals by the
+// free parameters and j those by friction. A held friction that is off makes the
+// others off, so that the beds that were measured come out as measured all the
+// same. It returns nil if the friction has no error or the data do not fix the
+// parameters.
+func (s estimator) drift(r fit.Result) []float64 {
+	p := r.Values()
+	s.meshes = nil
+	if s.e.frictionError() == 0 || !r.Converged() || !s.mesh(p) {
+		return nil
+	}
+	s.held = append([]bool(nil), s.held...)
+	s.held[friction] = false
+	m := len(s.sds)
+	j := make([]float64, len(p)*m)
+	s.jacobian(p, j)
+	drift := make([]float64, len(p))
+	drift[friction] = 1
+	var free []int
+	for i, x := range r.Params {
+		if !x.Fixed && !x.OnBound {
+			free = append(free, i)
+		}
+	}
+	if len(free) == 0 {
+		return drift
+	}
+	columns, wall := mat.NewDense(m, len(free), nil), mat.NewDense(m, 1, append([]float64(nil), j[friction*m:(friction+1)*m]...))
+	for k, i := range free {
+		columns.SetCol(k, j[i*m:(i+1)*m])
+	}
+	var x mat.Dense
+	if err := x.Solve(columns, wall); err != nil {
+		return nil
+	}
+	for k, i := range free {
+		drift[i] = -x.At(k, 0)
+	}
+	return drift
+}
+
 // meshError is the error allowed in the solutions that a fit compares.
 const meshError = 1e-6
 
@@ -558,7 +628,7 @@ func (e Estimation) fitLaw(law Law) (LawFit, error) {
 			break
 		}
 	}
-	f := LawFit{Fit: result, problem: s, Bed: s.bed(0, result.Values())}
+	f := LawFit{Fit: result, problem: s, Bed: s.bed(0, result.Values()), drift: s.drift(result)}
 	f.Parameters = s.found(result)
 	var pressure, height float64
 	at := 0
@@ -636,12 +706,22 @@ func (f LawFit) In(size Size, mu units.Viscosity) Compressible {
 	return b
 }
 
+// drifted returns the parameters as they would be if the friction had been held by
+// step higher.
+func (f LawFit) drifted(step float64) []float64 {
+	p := f.Fit.Values()
+	for i, d := range f.drift {
+		p[i] += step * d
+	}
+	return p
+}
+
 // CriticalAt returns the critical velocity of another size in a liquid of
 // viscosity mu, zero: that of the first curve, with its confidence interval by the
-// first-order errors of the parameters. Friction that FixFriction holds counts as
-// known. Friction that was held because the beds were alike is known to nobody: for
-// a size of another settled height over diameter the velocity is not determined. It
-// refuses a size that cannot be and a LawFit that was not made by a fit.
+// first-order errors of the parameters and of a friction that was held, see
+// Estimation.FrictionError. Friction that was held at zero because the beds were
+// alike has no error that could be told: for a size of another settled height over
+// diameter the velocity is not determined. It refuses a size that cannot be and a LawFit that was not made by a fit.
 func (f LawFit) CriticalAt(size Size, mu units.Viscosity) (CriticalEstimate, error) {
 	if f.problem.law == nil {
 		return CriticalEstimate{}, fmt.Errorf("bed: the law was not fitted; use Estimation.Fit")
@@ -664,6 +744,17 @@ func (f LawFit) CriticalAt(size Size, mu units.Viscosity) (CriticalEstimate, err
 		u, _ := x.critical()
 		return math.Log(float64(u))
 	})
+	if f.drift != nil {
+		const h = 1e-4 // of friction
+		var ends [2]float64
+		for k, step := range [2]float64{-h, h} {
+			x := f.problem.bed(0, f.drifted(step)).In(size)
+			x.Viscosity = b.Viscosity
+			u, _ := x.critical()
+			ends[k] = math.Log(float64(u))
+		}
+		stdErr = math.Hypot(stdErr, (ends[1]-ends[0])/(2*h)*f.problem.e.frictionError())
+	}
 	t := fit.StudentT(f.problem.e.confidence(), float64(f.Fit.DegreesOfFreedom))
 	c.StdErr = critical.Times(stdErr)
 	c.Low, c.High = units.Velocity(math.Exp(ln-t*stdErr)), units.Velocity(math.Exp(ln+t*stdErr))
@@ -681,8 +772,8 @@ func (f LawFit) CriticalAt(size Size, mu units.Viscosity) (CriticalEstimate, err
 	}
 	e := f.problem.e
 	least, most := e.ratios()
-	if ratio := size.Ratio(); !e.FixFriction && !e.frictionFree() && (ratio < least*0.99 || ratio > most*1.01) {
-		c.Reason = fmt.Sprintf("friction at the wall was held at %.3g, a guess, and moves it at this settled height over diameter of %.3g: measure a bed of another width, or set FixFriction if the friction is known",
+	if ratio := size.Ratio(); !e.FixFriction && !e.frictionFree() && f.drift == nil && (ratio < least*0.99 || ratio > most*1.01) {
+		c.Reason = fmt.Sprintf("friction at the wall was held at %.3g, a guess without an error, and moves it at this settled height over diameter of %.3g: measure a bed of another width, give a WallFriction and how well it is known, or set FixFriction if it is known",
 			f.Fit.Values()[friction], ratio)
 		return c, nil
 	}
@@ -724,6 +815,13 @@ func (r *EstimationResult) notes() {
 		if sd := r.Best.Fit.ResidualSD; sd > 3 {
 			doubt("Even the best law leaves residuals %.2g times as large as the readings are known: look for a curve that does not belong to the others, or for readings that were not steady.", sd)
 		}
+	}
+	if sd := e.frictionError(); sd > 0 {
+		text := ""
+		if e.FrictionError == 0 {
+			text = ": 0.03 to 0.3, the usual range, even in its logarithm (common practice, no source)"
+		}
+		taken("friction at the wall of %.3g ± %.2g, not measured%s", e.WallFriction, sd, text)
 	}
 	taken("the settled void of %.3g, held", e.SettledVoid)
 	if e.PressureError == 0 || e.HeightError == 0 {

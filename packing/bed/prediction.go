@@ -14,7 +14,7 @@ import (
 
 // A Prediction asks for the curve of a bed of another size, from parameters that
 // were estimated. Its curve says that it is predicted and carries the standard
-// errors of the parameters; a plan takes it with a caution.
+// errors of the parameters and of a friction that was guessed; a plan takes it with a caution.
 //
 //	wide, err := bed.Prediction{Fit: estimates.Best,
 //		Size: bed.Size{InnerDiameter: 100 * Centimetre, SettledHeight: 22.4 * Centimetre}}.Evaluate()
@@ -90,7 +90,11 @@ func (p Prediction) evaluate() (PredictionResult, error) {
 	}
 	for i, x := range p.Fit.Parameters {
 		if x.Held && i == friction && math.Abs(p.Size.Ratio()/least-1) > 0.01 {
-			r.Doubts = append(r.Doubts, fmt.Sprintf("Friction at the wall was held at %.3g, not measured: its error is in none of the errors here.", x.Value))
+			its := "its error is in none of the errors here"
+			if p.Fit.drift != nil {
+				its = fmt.Sprintf("an error of ± %.2g of it is in the errors here", s.e.frictionError())
+			}
+			r.Doubts = append(r.Doubts, fmt.Sprintf("Friction at the wall was held at %.3g, not measured: %s.", x.Value, its))
 		}
 	}
 	r.Highest = critical.Velocity.Times(p.Fit.reached)
@@ -126,17 +130,20 @@ func (p Prediction) evaluate() (PredictionResult, error) {
 }
 
 // errorAt returns the standard errors of compression factor and pressure of a bed
-// at a velocity by the errors of the parameters, gᵀCg.
+// at a velocity by the errors of the parameters and of a friction that was held,
+// gᵀCg + (g·∂p/∂µ)²s(µ)².
 func (f LawFit) errorAt(b Compressible, u units.Velocity) PointError {
 	const h = 1e-4 // of logarithms and of friction
 	p := f.Fit.Values()
 	g := make([][2]float64, len(p))
 	var free []int
 	for i, e := range f.Fit.Params {
-		if e.Fixed || e.OnBound {
+		switch {
+		case !e.Fixed && !e.OnBound:
+			free = append(free, i)
+		case i != friction || f.drift == nil:
 			continue
 		}
-		free = append(free, i)
 		var at [2][2]float64
 		var ends [2]float64
 		for k, step := range [2]float64{-h, h} {
@@ -162,6 +169,15 @@ func (f LawFit) errorAt(b Compressible, u units.Velocity) PointError {
 			for k := range v {
 				v[k] += g[i][k] * f.Fit.Covariance[i][j] * g[j][k]
 			}
+		}
+	}
+	if f.drift != nil {
+		for k := range v {
+			d := 0.0
+			for i := range g {
+				d += g[i][k] * f.drift[i]
+			}
+			v[k] += math.Pow(d*f.problem.e.frictionError(), 2)
 		}
 	}
 	return PointError{math.Sqrt(math.Max(v[0], 0)), units.Pressure(math.Sqrt(math.Max(v[1], 0)))}
@@ -199,7 +215,7 @@ func (r PredictionResult) page(picture bool) table.Page {
 		f := r.Figure()
 		p.SVG(f.SVG(), f.String())
 	}
-	p.List("Cautions", []string{caution, "± is one standard error of the parameters alone: from pack to pack beds differ by more. Measure the curve at this size as soon as there is a bed."})
+	p.List("Cautions", []string{caution, "± is one standard error of the parameters, and of friction where it was held, alone: from pack to pack beds differ by more. Measure the curve at this size as soon as there is a bed."})
 	return p
 }
 

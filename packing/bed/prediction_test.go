@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/fit"
 	"github.com/evenbed/evenbed/packing/internal/made"
 	. "github.com/evenbed/evenbed/packing/units"
 )
@@ -126,4 +127,106 @@ func TestPredictionRefused(t *testing.T) {
 	}
 	r = predicted(t, bed.Prediction{Fit: two, Size: wide, Extrapolate: true, Velocities: CentimetrePerHour.Each(200, 400, 600)})
 	contains(t, r.String(), "above, the law is extrapolated")
+}
+
+// TestGuessedFriction: beds whose friction lies anywhere in the usual range, even
+// in its logarithm, are measured in one column and predicted with a guess for
+// others. The intervals must hold what the bed does there.
+func TestGuessedFriction(t *testing.T) {
+	s := scatteredBeds()[2]
+	for _, tc := range []struct {
+		name string
+		size bed.Size
+	}{
+		{"wide", bed.Size{InnerDiameter: 60 * Centimetre, SettledHeight: 20 * Centimetre}},
+		{"narrow", bed.Size{InnerDiameter: 10 * Centimetre, SettledHeight: 20 * Centimetre}},
+	} {
+		const runs = 150
+		random := rand.New(rand.NewPCG(21, 5))
+		in := map[string]int{}
+		count := func(name string, truth, value, err, t float64) {
+			if math.Abs(value-truth) <= t*err {
+				in[name]++
+			}
+		}
+		velocity := CentimetrePerHour.Each(100, 200, 300)
+		for range runs {
+			friction := 0.03 * math.Pow(10, random.Float64())
+			var curves []bed.Curve
+			b := s.bed(s.beds[0])
+			b.WallFriction = friction
+			c, err := b.Curve(CentimetrePerHour.Each(50, 100, 150, 200, 250, 300, 350, 400))
+			if err != nil {
+				t.Fatal(err)
+			}
+			curves = noisy([]bed.Curve{c}, random, 1)
+			truth := b.In(tc.size)
+			critical, err := truth.CriticalVelocity()
+			if err != nil {
+				t.Fatal(err)
+			}
+			last, err := truth.At(velocity[2])
+			if err != nil {
+				t.Fatal(err)
+			}
+			e := s.estimation(curves)
+			e.WallFriction = 0.095 // the middle of the range, √(0.03·0.3)
+			guessed := predicted(t, bed.Prediction{Fit: estimated(t, e).Best, Size: tc.size, Velocities: velocity, Extrapolate: true})
+			e.FixFriction = true
+			known := predicted(t, bed.Prediction{Fit: estimated(t, e).Best, Size: tc.size, Velocities: velocity, Extrapolate: true})
+			for name, r := range map[string]bed.PredictionResult{"guessed": guessed, "taken as known": known} {
+				q := fit.StudentT(0.95, float64(r.Curve.Freedom))
+				count(name+" pressure", float64(last.Pressure), float64(r.Curve.Points[2].Pressure), float64(r.Curve.StdErr[2].Pressure), q)
+				count(name+" factor", last.CompressionFactor, r.Curve.Points[2].CompressionFactor, r.Curve.StdErr[2].CompressionFactor, q)
+				if r.Critical.Low <= critical && critical <= r.Critical.High {
+					in[name+" critical velocity"]++
+				}
+			}
+		}
+		if n := in["taken as known pressure"]; n > 100 {
+			t.Errorf("%s: without the error of the guess %d intervals of the pressure hold the truth: the friction does not matter here, and nothing is tested", tc.name, n)
+		}
+		for _, what := range []string{" pressure", " factor", " critical velocity"} {
+			// 150 intervals of 95 % hold 142.5 ± 2.7; three of these less.
+			if n := in["guessed"+what]; n < 134 {
+				t.Errorf("%s: of %d intervals of the%s %d hold the truth", tc.name, runs, what, n)
+			}
+		}
+	}
+}
+
+// TestFrictionError: where the beds have the proportions of the one that was
+// measured, a guess does not matter, since the other parameters make up for it.
+func TestFrictionError(t *testing.T) {
+	s := scatteredBeds()[2]
+	curves, _ := s.clean(t)
+	curves = noisy(curves, rand.New(rand.NewPCG(3, 3)), 1)
+	at := func(size bed.Size, fix bool, err Fraction) (pressure, critical float64, r bed.PredictionResult) {
+		e := s.estimation(curves)
+		e.FixFriction, e.FrictionError = fix, err
+		r = predicted(t, bed.Prediction{Fit: estimated(t, e).Best, Size: size, Velocities: CentimetrePerHour.Each(100, 200, 300), Extrapolate: true})
+		return float64(r.Curve.StdErr[2].Pressure), float64(r.Critical.StdErr), r
+	}
+	same, wide := s.beds[0], bed.Size{InnerDiameter: 60 * Centimetre, SettledHeight: 20 * Centimetre}
+	known, knownCritical, _ := at(same, true, 0)
+	guessed, guessedCritical, _ := at(same, false, 0)
+	if guessed < known || guessed > 1.15*known || guessedCritical < knownCritical || guessedCritical > 1.15*knownCritical {
+		t.Errorf("the bed that was measured: errors %v and %v with a guess, %v and %v without", guessed, guessedCritical, known, knownCritical)
+	}
+	// Variances add, and the part of the friction goes with its error.
+	known, _, _ = at(wide, true, 0)
+	ten, _, _ := at(wide, true, 10*Percent)
+	thirty, _, r := at(wide, false, 30*Percent)
+	if a, b := ten*ten-known*known, thirty*thirty-known*known; !(a > 0) || math.Abs(b/a-9) > 1e-6 {
+		t.Errorf("squares of the errors less that without: %v with 10 %%, %v with 30 %%, want 9 times as much", a, b)
+	}
+	contains(t, r.String(), "held at 0.12, not measured: an error of ± 0.036 of it is in the errors here")
+	e := s.estimation(curves)
+	// By hand: (10-0.1)/(2·2.302585) - 2·(3.162278-0.316228)/2.302585 + 1 = 0.6777,
+	// and 0.12·√0.6777 = 0.0988.
+	contains(t, estimated(t, e).String(), "friction at the wall of 0.12 ± 0.099, not measured: 0.03 to 0.3, the usual range")
+	e.FrictionError = -0.1
+	if _, err := e.Fit(); err == nil || !strings.Contains(err.Error(), "between 0 and 200 %") {
+		t.Errorf("a negative error: %v", err)
+	}
 }

@@ -69,6 +69,11 @@ func (p Pulse) EvaluateAll(traces []trace.Trace) (PulseSeries, error) {
 //	files, err := record.Folder{Glob: "cycles/*.csv", Signal: "UV"}.Files()
 //	tests, err := pulse.EvaluateFrom(files)
 //
+// or for the cycles of one record:
+//
+//	cycles, err := export.Cycles("Inject", "UV")
+//	tests, err := pulse.EvaluateFrom(cycles)
+//
 // One trace more than there are processors is in memory at a time, at most.
 func (p Pulse) EvaluateFrom(source trace.Source) (PulseSeries, error) {
 	s := PulseSeries{Pulse: p}

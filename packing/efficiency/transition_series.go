@@ -53,6 +53,8 @@ func (t Transition) EvaluateAll(traces []trace.Trace) (TransitionSeries, error) 
 //	season, err := change.EvaluateFrom(files)
 //	season, err = season.Against(season.Rows[1].Result)
 //
+// or of the cycles of one record, which Cycles of a record cuts.
+//
 // Label of the transition is not used: each cycle has its own.
 func (t Transition) EvaluateFrom(source trace.Source) (TransitionSeries, error) {
 	s := TransitionSeries{Transition: t}
@@ -71,7 +73,10 @@ func (t Transition) EvaluateFrom(source trace.Source) (TransitionSeries, error) 
 	label := func(i int, tr trace.Trace) string {
 		switch name := names[i]; {
 		case name != "" && (files[name] == 1 || tr.Name == ""):
-			return strings.TrimSuffix(path.Base(name), path.Ext(name))
+			if ext := path.Ext(name); !strings.Contains(ext, " ") { // as in "season.csv, cycle 2"
+				name = strings.TrimSuffix(name, ext)
+			}
+			return path.Base(name)
 		case tr.Name != "":
 			return tr.Name
 		}

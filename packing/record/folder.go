@@ -20,6 +20,8 @@ type Folder struct {
 	Glob string
 	// Signal names the column, as in [Record.Signal].
 	Signal string
+	// Unit picks the signal instead of its name, as in [Record.SignalIn].
+	Unit string
 	// Against names the column of times or volumes that it runs against; empty:
 	// its own axis.
 	Against string
@@ -41,8 +43,10 @@ func (f Folder) Files() (Files, error) {
 	switch {
 	case f.Glob == "":
 		return Files{}, Error{File: "folder", Problem: "no pattern was given", Remedy: `write which files to read: record.Folder{Glob: "cycles/*.csv"}`}
-	case f.Signal == "":
-		return wrong("no signal was named", `write which column to take from the files: Signal: "UV"`)
+	case f.Signal == "" && f.Unit == "":
+		return wrong("no signal was named", `write which column to take from the files: Signal: "UV", or Unit: "mAU" for the only one in it`)
+	case f.Unit != "" && (f.Signal != "" || f.Against != ""):
+		return wrong("Unit picks a signal on its own axis, but Signal or Against is given, too", "leave out one or the other")
 	}
 	if _, err := one(f.Glob, []Options{f.Options}); err != nil {
 		return Files{}, err
@@ -123,6 +127,9 @@ func (f Files) Open(i int) (trace.Trace, error) {
 		if f.folder.Against != "" {
 			return r.SignalAgainst(f.folder.Signal, f.folder.Against)
 		}
+		if f.folder.Unit != "" {
+			return r.SignalIn(f.folder.Unit)
+		}
 		return r.Signal(f.folder.Signal)
 	}
 	t, err := signal()
@@ -149,7 +156,11 @@ const shownFiles = 20
 
 func (f Files) page() table.Page {
 	var p table.Page
-	p.Heading(fmt.Sprintf("%d files of %s, signal %s", len(f.paths), f.folder.Glob, f.folder.Signal))
+	signal := f.folder.Signal
+	if f.folder.Unit != "" {
+		signal = "in " + f.folder.Unit
+	}
+	p.Heading(fmt.Sprintf("%d files of %s, signal %s", len(f.paths), f.folder.Glob, signal))
 	names := f.Names()
 	if more := len(names) - shownFiles; more > 0 {
 		names = append(names[:shownFiles], fmt.Sprintf("and %d more", more))

@@ -6,6 +6,8 @@
 // What is ambiguous is an error that asks.
 //
 //	export.Signal("UV")             a trace, for package efficiency
+//	export.SignalIn("mAU")          the only one in that unit, whatever its name
+//	export.Cycles("Inject", "UV")   a trace from each event to the next
 //	export.Velocities("Velocity")   a column as quantities
 //	export.Frame()                  a data frame to explore
 //	export.Aligned(...)             all columns on one axis
@@ -317,6 +319,40 @@ func (r Record) Signal(name string) (trace.Trace, error) {
 	}
 	return trace.Trace{}, Error{File: r.File, Problem: fmt.Sprintf("no column of time or of volume belongs to %q", c.Name),
 		Remedy: fmt.Sprintf("a signal runs against one of them; give the column its unit: record.Options{Units: map[string]string{%q: \"min\"}}", r.Columns[0].Name)}
+}
+
+// SignalIn returns the only signal in a unit, or if there is none in just that one
+// the only signal in a unit of the same kind: SignalIn("mAU") also finds one in AU,
+// which then stays in AU. Several, or none, are an error that lists what there is.
+func (r Record) SignalIn(symbol string) (trace.Trace, error) {
+	want, kind := unit.Spelt(symbol), unit.KindOf(symbol)
+	if !unit.Written(symbol) {
+		return trace.Trace{}, Error{File: r.File, Problem: fmt.Sprintf("the unit %q is not known", symbol), Remedy: unitsRemedy}
+	}
+	var all, same, alike []string
+	for _, c := range r.Columns {
+		if c.Values == nil || r.isAxis(c.Name) {
+			continue
+		}
+		all = append(all, c.title())
+		if unit.Spelt(c.Unit) == want {
+			same = append(same, c.Name)
+		}
+		if kind != unit.None && unit.KindOf(c.Unit) == kind {
+			alike = append(alike, c.Name)
+		}
+	}
+	found := same
+	if len(found) == 0 {
+		found = alike
+	}
+	switch len(found) {
+	case 1:
+		return r.Signal(found[0])
+	case 0:
+		return trace.Trace{}, Error{File: r.File, Problem: fmt.Sprintf("no signal in %s", want), Remedy: choices("the signals are", all, "")}
+	}
+	return trace.Trace{}, Error{File: r.File, Problem: fmt.Sprintf("several signals in %s", want), Remedy: "ask for one by its name with Signal: " + quoted(found)}
 }
 
 // isAxis reports whether some column runs against the one named.
