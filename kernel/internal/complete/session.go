@@ -27,6 +27,9 @@ type session struct {
 	idle bool
 }
 
+// sessionPath is the package of what cells declare.
+const sessionPath = "main"
+
 // hidden are names with two underscores, which a host declares for itself.
 func hidden(name string) bool { return name == "_" || strings.Contains(name, "__") }
 
