@@ -94,6 +94,7 @@ func TestFailuresOfCells(t *testing.T) {
 		{"x :=", "syntax error: expected operand, found 'EOF' @1:5"},
 		{"y := 1\nzz(1)", "compile error: zz is not declared @2:1"},
 		{"y", "compile error: y is not declared @1:1"},
+		{"values", "compile error: values is not declared @1:1"},
 		{"fmt.Printl(1)", "compile error: package fmt has no Printl; did you mean Print or Printf or Println? @1:1"},
 		{"strings.ToUpper(\"a\")", "compile error: strings is not declared; the package needs import \"strings\" first @1:1"},
 		{"import \"stings\"", "compile error: package \"stings\" is not linked into evenbed and cannot be imported; did you mean \"strings\"?* @1:8"},

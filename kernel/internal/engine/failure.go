@@ -392,6 +392,7 @@ func (in *interp) importPath(name string) (string, bool) {
 func (in *interp) nearNames(name string) []string {
 	c := in.ir.Comp
 	names := slices.AppendSeq(slices.Collect(maps.Keys(c.Binds)), maps.Keys(c.Types))
+	names = slices.DeleteFunc(names, cell.Own)
 	slices.Sort(names)
 	return check.Near(names, name)
 }
