@@ -58,6 +58,9 @@ const (
 	Embedded = "ǀembedded"
 )
 
+// Own reports whether a name is one of the calls above, which no cell writes.
+func Own(name string) bool { return name == Values || !token.IsIdentifier(name) }
+
 // A Cell is a cell in the parts in which it is compiled.
 type Cell struct {
 	Imports []*ast.GenDecl

@@ -7,6 +7,7 @@ import (
 	"go/types"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/evenbed/evenbed/kernel/symbols"
 )
@@ -106,7 +107,7 @@ func Near(names []string, name string) []string {
 	least := 3
 	for _, s := range names {
 		d := symbols.Distance(s, name)
-		if 3*d > len(name)+1 {
+		if 3*d > utf8.RuneCountInString(name)+1 {
 			continue
 		}
 		if d < least {

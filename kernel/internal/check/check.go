@@ -623,7 +623,7 @@ func (c *Cell) importDecls(declared map[string]bool) []ast.Decl {
 }
 
 // wrongs are errors that do not depend on what the checker may not know.
-var wrongs = regexp.MustCompile(`^cannot use .*\(untyped \w+ constant|\(mismatched types (untyped|.* and untyped)| overflows |^missing return$|\(truncated\)`)
+var wrongs = regexp.MustCompile(`^cannot use .*\(untyped \w+ constant|\(mismatched types (untyped|.* and untyped)| overflows |^missing return$|(\+\+|--) \(non-numeric type |\(truncated\)`)
 
 func wrong(message string) bool { return wrongs.MatchString(message) }
 

@@ -144,7 +144,7 @@ func (c *Checker) SideBySide(line string, column int) string {
 			return fmt.Sprintf("%s %s is no expression; write %s", m[1], first, expr)
 		}
 	}
-	if name == "" || token.IsKeyword(name) {
+	if name == "" || token.IsKeyword(name) || name == "and" || name == "or" {
 		return ""
 	}
 	return fmt.Sprintf("%s and %s stand side by side; if a product is meant, write %s * %s", m[1], name, m[1], name)

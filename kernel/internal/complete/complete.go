@@ -54,11 +54,19 @@ type asker struct {
 	session map[string]host.Match
 	imports []Import // those of the cell come first
 	locals  []local
+	methods []local // of types, by functions of the cell
 }
 
 func ask(code string, scope Scope) *asker {
 	lex := scan(code).lex
-	a := &asker{scope: scope, session: map[string]host.Match{}, imports: importsIn(lex), locals: localsIn(code, lex)}
+	a := &asker{scope: scope, session: map[string]host.Match{}, imports: importsIn(lex)}
+	for _, l := range localsIn(code, lex) {
+		if l.receiver != "" {
+			a.methods = append(a.methods, l)
+		} else {
+			a.locals = append(a.locals, l)
+		}
+	}
 	if scope != nil {
 		a.imports = append(a.imports, scope.Imports()...)
 		for _, m := range scope.Names() {
@@ -157,7 +165,13 @@ func (a *asker) members(expr string) []host.Match {
 	}
 	local := a.local(leadingName(expr))
 	if a.scope != nil && local == nil {
-		if found := a.scope.Members(expr); found != nil {
+		found := a.scope.Members(expr)
+		if path, name := a.scope.TypeName(expr); path == sessionPath {
+			for _, m := range a.methodsOf(name) {
+				found = append(found, host.Match{Text: m.name, Kind: "function"})
+			}
+		}
+		if found != nil {
 			return found
 		}
 	}
@@ -173,18 +187,21 @@ func (a *asker) members(expr string) []host.Match {
 		return []host.Match{{Text: "Error", Kind: "function"}}
 	}
 	var found []host.Match
-	for _, f := range a.fields(s) {
-		for _, id := range f.Names {
-			found = append(found, host.Match{Text: id.Name, Kind: "field"})
-		}
-	}
-	if found != nil {
-		return found
+	for _, m := range a.declaredMembers(s, maxChain) {
+		found = append(found, host.Match{Text: m.name, Kind: m.kind})
 	}
 	if a.scope == nil || local == nil || local.kind == "type" {
-		return nil
+		return found
 	}
-	rest := expr[len(local.name):]
+	if name := typeName(s.typ); len(found) > 0 && (name == "" || a.local(name) != nil) {
+		return found
+	}
+	return append(found, a.sessionMembers(local, expr[len(local.name):])...)
+}
+
+// sessionMembers proposes what may follow a local and the rest of an
+// expression by what the session knows of the local's declaration.
+func (a *asker) sessionMembers(local *local, rest string) []host.Match {
 	switch {
 	case local.typ != "": // perhaps one of the session
 		return a.scope.Members("(*new(" + local.typ + "))" + rest)

@@ -113,31 +113,99 @@ func (a *asker) resolve(s static) (path, name string) {
 	return path, name
 }
 
-// fields returns the fields of a struct whose type the cell declares, also
-// through a pointer.
-func (a *asker) fields(s static) []*ast.Field {
-	if s.home != "" || s.isType {
+// A member is a field or a method, and what is known of its type.
+type member struct {
+	name, kind string
+	static
+}
+
+// declaredMembers lists the fields and methods that a type has by the
+// declarations of the cell, also through a pointer, and what it has by its
+// embedded fields, nearest first.
+func (a *asker) declaredMembers(s static, depth int) (found []member) {
+	if s.home != "" && s.home != sessionPath || s.isType || depth == 0 {
 		return nil
 	}
-	for range maxChain {
-		switch t := s.typ.(type) {
-		case *ast.ParenExpr:
-			s.typ = t.X
-		case *ast.StarExpr:
-			s.typ = t.X
-		case *ast.Ident:
-			l := a.local(t.Name)
-			if l == nil || l.kind != "type" {
-				return nil
+	depth--
+	var embedded []ast.Expr
+	switch t := s.typ.(type) {
+	case *ast.ParenExpr:
+		return a.declaredMembers(static{typ: t.X}, depth)
+	case *ast.StarExpr:
+		return a.declaredMembers(static{typ: t.X}, depth)
+	case *ast.Ident:
+		for _, m := range a.methodsOf(t.Name) {
+			found = append(found, member{m.name, "function", static{typ: declaredType(m.signature)}})
+		}
+		if l := a.local(t.Name); l != nil && l.kind == "type" {
+			underlying, _ := parser.ParseExpr(strings.TrimPrefix(l.typ, "="))
+			for _, m := range a.declaredMembers(static{typ: underlying}, depth) {
+				if _, ok := underlying.(*ast.Ident); !ok || m.kind == "field" || strings.HasPrefix(l.typ, "=") {
+					found = append(found, m) // type a b has the fields of b alone
+				}
 			}
-			s.typ, _ = parser.ParseExpr(l.typ)
-		case *ast.StructType:
-			return t.Fields.List
-		default:
-			return nil
+		}
+	case *ast.StructType:
+		for _, f := range t.Fields.List {
+			for _, id := range f.Names {
+				found = append(found, member{id.Name, "field", static{typ: f.Type}})
+			}
+			if len(f.Names) == 0 {
+				found = append(found, member{typeName(f.Type), "field", static{typ: f.Type}})
+				embedded = append(embedded, f.Type)
+			}
+		}
+	case *ast.InterfaceType:
+		for _, f := range t.Methods.List {
+			for _, id := range f.Names {
+				found = append(found, member{id.Name, "function", static{typ: f.Type}})
+			}
+			if len(f.Names) == 0 {
+				embedded = append(embedded, f.Type)
+			}
 		}
 	}
-	return nil
+	for _, e := range embedded {
+		if path, name := a.typeNamed(e); name != "" {
+			for _, m := range matches(symbols.Members(path, name)) {
+				found = append(found, member{m.Text, m.Kind, inferSymbol(path, name+"."+m.Text)})
+			}
+			continue
+		}
+		found = append(found, a.declaredMembers(static{typ: e}, depth)...)
+		if id, ok := e.(*ast.Ident); ok && a.scope != nil && a.local(id.Name) == nil {
+			for _, m := range a.scope.Members("(*new(" + id.Name + "))") {
+				found = append(found, member{name: m.Text, kind: m.Kind})
+			}
+		}
+	}
+	return found
+}
+
+// methodsOf lists the methods that the cell declares for a type of its own or
+// of the session.
+func (a *asker) methodsOf(typ string) (found []local) {
+	for _, m := range a.methods {
+		if m.receiver == typ {
+			found = append(found, m)
+		}
+	}
+	return found
+}
+
+// typeName returns the name of a type without package and pointer, or "".
+func typeName(t ast.Expr) string {
+	switch t := t.(type) {
+	case *ast.ParenExpr:
+		return typeName(t.X)
+	case *ast.StarExpr:
+		return typeName(t.X)
+	case *ast.SelectorExpr:
+		return t.Sel.Name
+	case *ast.Ident:
+		return t.Name
+	}
+	return ""
 }
 
 // dotImported returns the package whose dot-import declares the name, or "".
@@ -222,11 +290,9 @@ func (a *asker) infer(e ast.Expr, n, depth int) static {
 		if path, name := a.resolve(s); name != "" {
 			return inferSymbol(path, name+"."+e.Sel.Name)
 		}
-		for _, f := range a.fields(s) {
-			for _, id := range f.Names {
-				if id.Name == e.Sel.Name {
-					return static{typ: f.Type}
-				}
+		for _, m := range a.declaredMembers(s, maxChain) {
+			if m.name == e.Sel.Name {
+				return m.static
 			}
 		}
 	case *ast.IndexExpr:

@@ -106,6 +106,11 @@ func (a *asker) describe(expr string, detail int) (display.Bundle, bool) {
 		if path, name := a.resolve(s); name != "" {
 			return describeSymbol(path, name+"."+e.Sel.Name, detail)
 		}
+		for _, m := range a.methodsOf(typeName(s.typ)) {
+			if m.name == e.Sel.Name {
+				return render(m.signature, "", "", nil), true
+			}
+		}
 	}
 	return a.describeValue(expr, e, detail)
 }

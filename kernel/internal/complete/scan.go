@@ -287,6 +287,7 @@ func importsIn(lex []lexeme) (found []Import) {
 type local struct {
 	name, kind string
 	signature  string // of a function, else ""
+	receiver   string // the type of which the function is a method, else ""
 	typ        string // the type as written, that of a type itself, or ""
 	value      string // the expression it is declared with, or ""
 	index      int    // which of the values, if the expression has several
@@ -455,9 +456,10 @@ func spec(code string, lex []lexeme, kind string) []local {
 	return declared(names, kind, text, nil)
 }
 
-// function reads a function's name, unless it is a method, and its parameters.
+// function reads a function's name, the type of which it is a method, and its
+// parameters.
 func function(code string, lex []lexeme) (found []local) {
-	end := slices.IndexFunc(lex, func(l lexeme) bool { return l.tok == token.LBRACE })
+	end := bodyStart(lex)
 	if end < 2 {
 		return nil
 	}
@@ -473,8 +475,14 @@ func function(code string, lex []lexeme) (found []local) {
 	if !ok {
 		return nil
 	}
-	if d.Recv == nil && d.Name.Name != "_" {
-		found = append(found, local{name: d.Name.Name, kind: "function", signature: head})
+	if d.Name.Name != "_" {
+		l := local{name: d.Name.Name, kind: "function", signature: head}
+		if d.Recv != nil && len(d.Recv.List) == 1 {
+			l.receiver = typeName(d.Recv.List[0].Type)
+		}
+		if d.Recv == nil || l.receiver != "" {
+			found = append(found, l)
+		}
 	}
 	const skipped = len("package p;") + 1 // positions count from 1
 	shift := skipped - lex[0].from
@@ -493,6 +501,25 @@ func function(code string, lex []lexeme) (found []local) {
 		}
 	}
 	return found
+}
+
+// bodyStart returns the index of the brace that opens a function's body, not
+// one of an interface or struct in its parameters and results, or -1.
+func bodyStart(lex []lexeme) int {
+	depth := 0
+	for i, l := range lex {
+		switch l.tok {
+		case token.LPAREN:
+			depth++
+		case token.RPAREN:
+			depth--
+		case token.LBRACE:
+			if depth == 0 && lex[i-1].tok != token.INTERFACE && lex[i-1].tok != token.STRUCT {
+				return i
+			}
+		}
+	}
+	return -1
 }
 
 // isMethod reports whether tokens that start with func declare a method: a

@@ -12,6 +12,7 @@ import (
 	"github.com/cosmos72/gomacro/fast"
 	xr "github.com/cosmos72/gomacro/xreflect"
 
+	"github.com/evenbed/evenbed/kernel/internal/cell"
 	"github.com/evenbed/evenbed/kernel/internal/host"
 	"github.com/evenbed/evenbed/kernel/internal/pattern"
 	"github.com/evenbed/evenbed/kernel/symbols"
@@ -27,8 +28,14 @@ type session struct {
 	idle bool
 }
 
-// hidden are names with two underscores, which a host declares for itself.
-func hidden(name string) bool { return name == "_" || strings.Contains(name, "__") }
+// sessionPath is the package of what cells declare.
+const sessionPath = "main"
+
+// hidden are names that a host declares for itself: with two underscores, or
+// of the cell rewriter.
+func hidden(name string) bool {
+	return name == "_" || strings.Contains(name, "__") || cell.Own(name)
+}
 
 func (s session) Names() []host.Match {
 	var found []host.Match

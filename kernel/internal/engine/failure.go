@@ -280,10 +280,10 @@ func plain(s string) string {
 }
 
 var (
-	undefined  = pattern.New(`^undefined (?:identifier: |")(\w+)`)
-	noName     = pattern.New(`^([\pL_]+) (?:is not declared|\(built-in\) must be called)`)
+	undefined  = pattern.New(`^undefined (?:identifier: |")([\pL\pN_]+)`)
+	noName     = pattern.New(`^([\pL\pN_]+) (?:is not declared|\(built-in\) must be called)`)
 	foundToken = pattern.New(`found '(?:IDENT|INT|FLOAT|STRING|CHAR|IMAG)' `)
-	noMember   = pattern.New(`^(?:not a type: (\w+)\.(\w+)|package (\w+) "[^"]*" has no symbol (\w+))`)
+	noMember   = pattern.New(`^(?:not a type: ([\pL\pN_]+)\.([\pL\pN_]+)|package ([\pL\pN_]+) "[^"]*" has no symbol ([\pL\pN_]+))`)
 	noPackage  = pattern.New(`^(?:not a package|not a type): (\w+)`)
 	mixedTypes = pattern.New(`(?:mismatched types|cannot convert) .*(?:units\.\w+.* (?:float64|int)\b|\b(?:float64|int)\b.*units\.\w+)`)
 )
@@ -315,6 +315,9 @@ func (in *interp) explain(s string) string {
 		}
 		if d, ok := symbols.Lookup(check.Units, m[1]); ok && d.Kind == "constant" {
 			return fmt.Sprintf("%s is not declared; it needs import . %q first", m[1], check.Units)
+		}
+		if other := elsewhere(m[1]); other != "" {
+			return fmt.Sprintf("%s is not declared; did you mean %s?", m[1], other)
 		}
 		if near := in.nearNames(m[1]); len(near) > 0 {
 			return fmt.Sprintf("%s is not declared; did you mean %s?", m[1], strings.Join(near, " or "))
@@ -392,6 +395,7 @@ func (in *interp) importPath(name string) (string, bool) {
 func (in *interp) nearNames(name string) []string {
 	c := in.ir.Comp
 	names := slices.AppendSeq(slices.Collect(maps.Keys(c.Binds)), maps.Keys(c.Types))
+	names = slices.DeleteFunc(names, cell.Own)
 	slices.Sort(names)
 	return check.Near(names, name)
 }

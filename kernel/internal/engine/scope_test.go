@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"unicode"
 
 	"github.com/evenbed/evenbed/kernel/internal/host"
 )
@@ -74,6 +75,21 @@ columnCount := 2`)
 	}
 	if b, ok := nb.s.Inspect("nothing_here", 3, 0); !ok || len(b.Data) != 0 {
 		t.Errorf("a name that is not there is described as %q", b.Data)
+	}
+}
+
+// What the kernel declares for itself is not proposed.
+func TestCompletionHidesOwnNames(t *testing.T) {
+	nb := open(t)
+	nb.want("abc := 1")
+	c, ok := nb.s.Complete("", 0)
+	if !ok || len(c.Matches) < 50 {
+		t.Fatalf("got %v, %v", c.Matches, ok)
+	}
+	for _, m := range c.Matches {
+		if strings.ContainsFunc(m.Text, func(r rune) bool { return r > 'z' || !(unicode.IsLetter(r) || unicode.IsDigit(r)) }) {
+			t.Errorf("%q is proposed", m.Text)
+		}
 	}
 }
 
