@@ -35,6 +35,7 @@ func init() {
 			"Clock":        reflect.TypeFor[record_.Clock](),
 			"Column":       reflect.TypeFor[record_.Column](),
 			"ColumnReport": reflect.TypeFor[record_.ColumnReport](),
+			"Cycles":       reflect.TypeFor[record_.Cycles](),
 			"Drop":         reflect.TypeFor[record_.Drop](),
 			"Entry":        reflect.TypeFor[record_.Entry](),
 			"Error":        reflect.TypeFor[record_.Error](),
