@@ -102,7 +102,9 @@ func TestInterruptOfAQuestion(t *testing.T) {
 	for _, code := range []string{"fmt.Scan(&s)", "display.Password(\"?\")", "bufio.NewScanner(os.Stdin).Scan()",
 		"for { fmt.Scan(&s) }", "n, err := fmt.Scan(&s)", "go display.Input(\"?\")\nselect { }"} {
 		var ended atomic.Bool
+		var asked atomic.Int32
 		nb.input = func(ctx context.Context, _ string, _ bool) (string, error) {
+			asked.Add(1)
 			<-ctx.Done()
 			ended.Store(true)
 			return "late", nil
@@ -115,6 +117,9 @@ func TestInterruptOfAQuestion(t *testing.T) {
 			if time.Now().After(until) {
 				t.Fatal("the question goes on")
 			}
+		}
+		if n := asked.Load(); n != 1 {
+			t.Errorf("%s\nasked %d times, also when it had been stopped", code, n)
 		}
 		nb.answers("now")
 		nb.want("fmt.Scan(&s)\ns + kept", "value nowyes")
