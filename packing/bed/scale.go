@@ -276,7 +276,8 @@ type LineState struct {
 	Height             units.Length
 	CompressionFactor  float64
 	Pressure           units.Pressure
-	Extrapolated       bool // the size lies outside of the measured ratios
+	Extrapolated       bool  // the size lies outside of the measured ratios
+	Refusal            error // why there are no numbers, or nil
 }
 
 // Check refuses a line that cannot be.
@@ -311,6 +312,14 @@ func (l CriticalLine) Check() error {
 // *CriticalError, and a size outside of the measured ratios unless Extrapolate is
 // set.
 func (l CriticalLine) At(size Size, mu units.Viscosity, u units.Velocity) (LineState, error) {
+	s, err := l.state(size, mu, u)
+	if err != nil {
+		return LineState{Velocity: u, Refusal: err}, err
+	}
+	return s, nil
+}
+
+func (l CriticalLine) state(size Size, mu units.Viscosity, u units.Velocity) (LineState, error) {
 	if err := l.Check(); err != nil {
 		return LineState{}, err
 	}
