@@ -60,7 +60,11 @@ func (b Compressible) VelocityForPressure(p units.Pressure) (units.Velocity, err
 // wide column gives less support than the narrow one in which the medium was
 // tried: the same velocity compresses it more.
 type ScaleUp struct {
-	Bed         Compressible // its diameter and settled height are not used
+	Bed Compressible // its diameter and settled height are not used
+	// Fit stands for Bed if that has no law: its beds carry the errors of what was
+	// estimated and of a friction that was guessed. Bed then gives the viscosity
+	// alone; zero: that of the first measured curve.
+	Fit         LawFit
 	Sizes       []Size
 	Part        float64        // of the critical velocity that is allowed; zero: not given
 	MaxPressure units.Pressure // over the bed; zero: not given
@@ -73,6 +77,9 @@ type ScaledBed struct {
 	Ceiling  float64 // compression factor at the critical velocity
 	Allowed  State   // at the allowed velocity; zero without one
 	By       string  // which limit sets the allowed velocity; empty: none does
+	// Standard errors of Critical, and of Allowed at its velocity; zero without a Fit.
+	CriticalStdErr units.Velocity
+	AllowedStdErr  PointError
 }
 
 // ScaleUpResult holds the beds in the order of the sizes.
@@ -105,6 +112,12 @@ func (s ScaleUp) evaluate() (ScaleUpResult, error) {
 	case !(s.MaxPressure >= 0 && s.MaxPressure <= 1e8):
 		return bad(fmt.Sprintf("maximum pressure %v", s.MaxPressure), "it must be between 0 and 1000 bar", "write for example 2 * Bar")
 	}
+	fitted := s.Bed.Law == nil && s.Fit.problem.law != nil
+	if fitted {
+		label, mu := s.Bed.Label, s.Bed.Viscosity
+		s.Bed = s.Fit.In(Size{}, mu)
+		s.Bed.Label = label
+	}
 	r := ScaleUpResult{ScaleUp: s}
 	for _, size := range s.Sizes {
 		b := s.Bed.In(size)
@@ -117,6 +130,13 @@ func (s ScaleUp) evaluate() (ScaleUpResult, error) {
 			return ScaleUpResult{}, fmt.Errorf("%v: %w", size, err)
 		}
 		scaled := ScaledBed{Size: size, Critical: critical, Ceiling: ceiling}
+		if fitted {
+			e, err := s.Fit.CriticalAt(size, b.Viscosity)
+			if err != nil {
+				return ScaleUpResult{}, fmt.Errorf("%v: %w", size, err)
+			}
+			scaled.CriticalStdErr = e.StdErr
+		}
 		allowed := units.Velocity(math.Inf(1))
 		if s.Part > 0 {
 			allowed, scaled.By = critical.Times(s.Part), fmt.Sprintf("%.0f %% of critical", 100*s.Part)
@@ -134,6 +154,9 @@ func (s ScaleUp) evaluate() (ScaleUpResult, error) {
 		if scaled.By != "" {
 			if scaled.Allowed, err = b.At(allowed); err != nil {
 				return ScaleUpResult{}, fmt.Errorf("%v: %w", size, err)
+			}
+			if fitted {
+				scaled.AllowedStdErr = s.Fit.errorAt(b, allowed)
 			}
 		}
 		r.Beds = append(r.Beds, scaled)
@@ -191,13 +214,20 @@ func scaledTable(caption string) table.Table {
 }
 
 func (b ScaledBed) row() []string {
+	pm := func(text, format string, err float64) string {
+		if err > 0 {
+			text += " ± " + fmt.Sprintf(format, err)
+		}
+		return text
+	}
 	row := []string{fmt.Sprintf("%.4g", b.Size.InnerDiameter.In(units.Centimetre)), fmt.Sprintf("%.4g", b.Size.SettledHeight.In(units.Centimetre)),
-		fmt.Sprintf("%.0f", b.Critical.In(units.CentimetrePerHour)), fmt.Sprintf("%.3f", b.Ceiling)}
+		pm(fmt.Sprintf("%.0f", b.Critical.In(units.CentimetrePerHour)), "%.0f", b.CriticalStdErr.In(units.CentimetrePerHour)), fmt.Sprintf("%.3f", b.Ceiling)}
 	if b.By == "" {
 		return append(row, "", "no limit below critical")
 	}
 	return append(row, fmt.Sprintf("%.0f", b.Allowed.Velocity.In(units.CentimetrePerHour)), b.By,
-		fmt.Sprintf("%.3f", b.Allowed.CompressionFactor), fmt.Sprintf("%.3f", b.Allowed.Pressure.In(units.Bar)))
+		pm(fmt.Sprintf("%.3f", b.Allowed.CompressionFactor), "%.3f", b.AllowedStdErr.CompressionFactor),
+		pm(fmt.Sprintf("%.3f", b.Allowed.Pressure.In(units.Bar)), "%.3f", b.AllowedStdErr.Pressure.In(units.Bar)))
 }
 
 // HTML shows what each size allows, and the picture.
