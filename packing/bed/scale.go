@@ -80,6 +80,9 @@ type ScaledBed struct {
 	// Standard errors of Critical, and of Allowed at its velocity; zero without a Fit.
 	CriticalStdErr units.Velocity
 	AllowedStdErr  PointError
+	// NotDetermined says why the data of a Fit do not determine Critical; empty: they
+	// do, or there is no Fit.
+	NotDetermined string
 }
 
 // ScaleUpResult holds the beds in the order of the sizes.
@@ -136,6 +139,9 @@ func (s ScaleUp) evaluate() (ScaleUpResult, error) {
 				return ScaleUpResult{}, fmt.Errorf("%v: %w", size, err)
 			}
 			scaled.CriticalStdErr = e.StdErr
+			if !e.Determined {
+				scaled.NotDetermined = e.Reason
+			}
 		}
 		allowed := units.Velocity(math.Inf(1))
 		if s.Part > 0 {
@@ -187,6 +193,11 @@ func (r ScaleUpResult) page(picture bool) table.Page {
 	}
 	if r.ScaleUp.Bed.WallFriction == 0 {
 		p.Notice("Doubt:", "without friction at the wall all diameters are alike.")
+	}
+	for _, b := range r.Beds {
+		if b.NotDetermined != "" {
+			p.Notice("Not determined:", fmt.Sprintf("the critical velocity of %v: %s.", b.Size, b.NotDetermined))
+		}
 	}
 	p.Table(r.Table())
 	if picture {

@@ -192,6 +192,15 @@ func TestScaleUpErrors(t *testing.T) {
 			t.Errorf("a guess makes the error of the pressure %v, without one it is %v", b.AllowedStdErr.Pressure, last.AllowedStdErr.Pressure)
 		}
 		contains(t, r.String(), " ± ")
+		if (b.NotDetermined == "") != critical.Determined {
+			t.Errorf("friction known %v: determined %v, the size says %q", known, critical.Determined, b.NotDetermined)
+		}
 		last = b
 	}
+	e.FixFriction, e.WallFriction = false, 0 // a guess without an error
+	r, err := bed.ScaleUp{Fit: estimated(t, e).Best, Part: 0.5, Sizes: []bed.Size{size}}.Evaluate()
+	if err != nil {
+		t.Fatal(err)
+	}
+	contains(t, r.String(), "Not determined: the critical velocity of 60 cm by 20 cm: friction at the wall was held at 0, a guess without an error")
 }
