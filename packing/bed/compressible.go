@@ -57,6 +57,7 @@ type State struct {
 	BottomStress      units.Pressure // between the beads at the bottom
 	BottomVoid        float64
 	MeanVoid          float64
+	Refusal           error // why there are no numbers, or nil
 }
 
 // A Layer is a place in the bed.
@@ -197,6 +198,14 @@ func (b Compressible) solve(u units.Velocity, visit func(w float64, y state)) (s
 // refuses what Check refuses, and with a *CriticalError a velocity that is not
 // below the critical one.
 func (b Compressible) At(u units.Velocity) (State, error) {
+	s, err := b.state(u)
+	if err != nil {
+		return State{Bed: b, Velocity: u, Refusal: err}, err
+	}
+	return s, nil
+}
+
+func (b Compressible) state(u units.Velocity) (State, error) {
 	if err := b.checkFlow(u); err != nil {
 		return State{}, err
 	}

@@ -166,7 +166,7 @@ func (s State) table() table.Table {
 func (s State) page(picture bool) table.Page {
 	var p table.Page
 	if s.Height == 0 {
-		p.NoResult(nil, "nothing has been worked out.")
+		p.NoResult(s.Refusal, "nothing has been worked out.")
 		return p
 	}
 	p.Table(s.table())

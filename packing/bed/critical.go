@@ -141,6 +141,12 @@ func (t CriticalTests) fit() (CriticalFit, error) {
 // the confidence band of the line. It refuses a size that cannot be, and one
 // outside of the tested proportions unless Extrapolate is set; then it says so.
 func (f CriticalFit) At(size Size, mu units.Viscosity) (CriticalEstimate, error) {
+	c, err := f.at(size, mu)
+	c.Refusal = err
+	return c, err
+}
+
+func (f CriticalFit) at(size Size, mu units.Viscosity) (CriticalEstimate, error) {
 	bad := func(what, problem, remedy string) (CriticalEstimate, error) {
 		return CriticalEstimate{}, &packing.InputError{Where: "critical line", What: what, Problem: problem, Remedy: remedy}
 	}

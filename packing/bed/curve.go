@@ -211,14 +211,11 @@ func (c Curve) At(u units.Velocity) (Point, error) {
 
 // ErrorAt returns the standard errors at a velocity, on straight lines between
 // the points; the bed at rest has none. They are NaN where the curve does not
-// know them or does not reach. It refuses what Check refuses.
+// know them. It refuses what At refuses.
 func (c Curve) ErrorAt(u units.Velocity) (PointError, error) {
 	nan := PointError{math.NaN(), units.Pressure(math.NaN())}
-	if err := c.Check(); err != nil {
+	if _, err := c.At(u); err != nil || len(c.StdErr) == 0 {
 		return nan, err
-	}
-	if len(c.StdErr) == 0 || !(u >= 0) {
-		return nan, nil
 	}
 	var before Point
 	var low PointError

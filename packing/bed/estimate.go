@@ -83,6 +83,7 @@ type CriticalEstimate struct {
 	// is what the law makes of the data and no more (common practice, no source).
 	Determined bool
 	Reason     string // why not
+	Refusal    error  // why there are no numbers, or nil
 }
 
 // A LawFit holds the parameters for one law.
@@ -723,6 +724,12 @@ func (f LawFit) drifted(step float64) []float64 {
 // alike has no error that could be told: for a size of another settled height over
 // diameter the velocity is not determined. It refuses a size that cannot be and a LawFit that was not made by a fit.
 func (f LawFit) CriticalAt(size Size, mu units.Viscosity) (CriticalEstimate, error) {
+	c, err := f.criticalAt(size, mu)
+	c.Refusal = err
+	return c, err
+}
+
+func (f LawFit) criticalAt(size Size, mu units.Viscosity) (CriticalEstimate, error) {
 	if f.problem.law == nil {
 		return CriticalEstimate{}, fmt.Errorf("bed: the law was not fitted; use Estimation.Fit")
 	}

@@ -80,8 +80,8 @@ func (c CriticalEstimate) short() string {
 
 func (c CriticalEstimate) page() table.Page {
 	var p table.Page
-	if c.Size == (Size{}) {
-		p.NoResult(nil, "no critical velocity has been worked out.")
+	if c.Size == (Size{}) || c.Refusal != nil {
+		p.NoResult(c.Refusal, "no critical velocity has been worked out.")
 		return p
 	}
 	p.Heading(fmt.Sprintf("Critical velocity of a bed of %v", c.Size))

@@ -76,7 +76,7 @@ func (l CriticalLine) String() string {
 func (s LineState) page() table.Page {
 	var p table.Page
 	if s.Height == 0 {
-		p.NoResult(nil, "nothing has been worked out.")
+		p.NoResult(s.Refusal, "nothing has been worked out.")
 		return p
 	}
 	if s.Extrapolated {

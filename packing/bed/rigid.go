@@ -32,6 +32,7 @@ type PressureDrops struct {
 	Reynolds        float64        // ρud/µ; NaN without a density
 	Permeability    units.Area     // of Kozeny and Carman
 	VoidSensitivity float64        // relative change of the pressure per void, -(3/ε + 2/(1-ε))
+	Refusal         error          // why there are no numbers, or nil
 }
 
 // Check refuses a bed that cannot be.
@@ -90,6 +91,14 @@ func (r Rigid) Permeability() (units.Area, error) {
 // Stewart and E. N. Lightfoot, Transport Phenomena (Wiley, 1960) chapter 6;
 // S. Ergun, Chem. Eng. Prog. 48 (1952) 89-94.
 func (r Rigid) At(u units.Velocity) (PressureDrops, error) {
+	p, err := r.drops(u)
+	if err != nil {
+		return PressureDrops{Bed: r, Velocity: u, Refusal: err}, err
+	}
+	return p, nil
+}
+
+func (r Rigid) drops(u units.Velocity) (PressureDrops, error) {
 	k, err := r.Permeability()
 	if err != nil {
 		return PressureDrops{}, err
@@ -113,6 +122,16 @@ func (r Rigid) At(u units.Velocity) (PressureDrops, error) {
 	return drops, nil
 }
 
+func (p PressureDrops) page() table.Page {
+	var page table.Page
+	if p.Permeability == 0 {
+		page.NoResult(p.Refusal, "nothing has been worked out.")
+		return page
+	}
+	page.Table(p.table())
+	return page
+}
+
 func (p PressureDrops) table() table.Table {
 	t := table.Table{Caption: fmt.Sprintf("Pressure drop of a rigid bed at %v", p.Velocity), RowHeaders: true,
 		Columns: []table.Column{{Name: "law"}, {Name: "value", Right: true}, {Name: "unit"}}}
@@ -131,13 +150,13 @@ func (p PressureDrops) table() table.Table {
 }
 
 // HTML shows the laws side by side.
-func (p PressureDrops) HTML() string { return p.table().HTML() }
+func (p PressureDrops) HTML() string { return p.page().HTML() }
 
 // Markdown shows the laws side by side.
-func (p PressureDrops) Markdown() string { return p.table().Markdown() }
+func (p PressureDrops) Markdown() string { return p.page().Markdown() }
 
 // String shows the laws side by side.
-func (p PressureDrops) String() string { return p.table().String() }
+func (p PressureDrops) String() string { return p.page().String() }
 
 // A FlowTest is one steady reading of the pressure over a bed.
 type FlowTest struct {

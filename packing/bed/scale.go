@@ -60,7 +60,11 @@ func (b Compressible) VelocityForPressure(p units.Pressure) (units.Velocity, err
 // wide column gives less support than the narrow one in which the medium was
 // tried: the same velocity compresses it more.
 type ScaleUp struct {
-	Bed         Compressible // its diameter and settled height are not used
+	Bed Compressible // its diameter and settled height are not used
+	// Fit stands for Bed if that has no law: its beds carry the errors of what was
+	// estimated and of a friction that was guessed. Bed then gives the viscosity
+	// alone; zero: that of the first measured curve.
+	Fit         LawFit
 	Sizes       []Size
 	Part        float64        // of the critical velocity that is allowed; zero: not given
 	MaxPressure units.Pressure // over the bed; zero: not given
@@ -73,6 +77,12 @@ type ScaledBed struct {
 	Ceiling  float64 // compression factor at the critical velocity
 	Allowed  State   // at the allowed velocity; zero without one
 	By       string  // which limit sets the allowed velocity; empty: none does
+	// Standard errors of Critical, and of Allowed at its velocity; zero without a Fit.
+	CriticalStdErr units.Velocity
+	AllowedStdErr  PointError
+	// NotDetermined says why the data of a Fit do not determine Critical; empty: they
+	// do, or there is no Fit.
+	NotDetermined string
 }
 
 // ScaleUpResult holds the beds in the order of the sizes.
@@ -105,6 +115,12 @@ func (s ScaleUp) evaluate() (ScaleUpResult, error) {
 	case !(s.MaxPressure >= 0 && s.MaxPressure <= 1e8):
 		return bad(fmt.Sprintf("maximum pressure %v", s.MaxPressure), "it must be between 0 and 1000 bar", "write for example 2 * Bar")
 	}
+	fitted := s.Bed.Law == nil && s.Fit.problem.law != nil
+	if fitted {
+		label, mu := s.Bed.Label, s.Bed.Viscosity
+		s.Bed = s.Fit.In(Size{}, mu)
+		s.Bed.Label = label
+	}
 	r := ScaleUpResult{ScaleUp: s}
 	for _, size := range s.Sizes {
 		b := s.Bed.In(size)
@@ -117,6 +133,16 @@ func (s ScaleUp) evaluate() (ScaleUpResult, error) {
 			return ScaleUpResult{}, fmt.Errorf("%v: %w", size, err)
 		}
 		scaled := ScaledBed{Size: size, Critical: critical, Ceiling: ceiling}
+		if fitted {
+			e, err := s.Fit.CriticalAt(size, b.Viscosity)
+			if err != nil {
+				return ScaleUpResult{}, fmt.Errorf("%v: %w", size, err)
+			}
+			scaled.CriticalStdErr = e.StdErr
+			if !e.Determined {
+				scaled.NotDetermined = e.Reason
+			}
+		}
 		allowed := units.Velocity(math.Inf(1))
 		if s.Part > 0 {
 			allowed, scaled.By = critical.Times(s.Part), fmt.Sprintf("%.0f %% of critical", 100*s.Part)
@@ -134,6 +160,9 @@ func (s ScaleUp) evaluate() (ScaleUpResult, error) {
 		if scaled.By != "" {
 			if scaled.Allowed, err = b.At(allowed); err != nil {
 				return ScaleUpResult{}, fmt.Errorf("%v: %w", size, err)
+			}
+			if fitted {
+				scaled.AllowedStdErr = s.Fit.errorAt(b, allowed)
 			}
 		}
 		r.Beds = append(r.Beds, scaled)
@@ -165,6 +194,11 @@ func (r ScaleUpResult) page(picture bool) table.Page {
 	if r.ScaleUp.Bed.WallFriction == 0 {
 		p.Notice("Doubt:", "without friction at the wall all diameters are alike.")
 	}
+	for _, b := range r.Beds {
+		if b.NotDetermined != "" {
+			p.Notice("Not determined:", fmt.Sprintf("the critical velocity of %v: %s.", b.Size, b.NotDetermined))
+		}
+	}
 	p.Table(r.Table())
 	if picture {
 		f := r.Figure()
@@ -191,13 +225,20 @@ func scaledTable(caption string) table.Table {
 }
 
 func (b ScaledBed) row() []string {
+	pm := func(text, format string, err float64) string {
+		if err > 0 {
+			text += " ± " + fmt.Sprintf(format, err)
+		}
+		return text
+	}
 	row := []string{fmt.Sprintf("%.4g", b.Size.InnerDiameter.In(units.Centimetre)), fmt.Sprintf("%.4g", b.Size.SettledHeight.In(units.Centimetre)),
-		fmt.Sprintf("%.0f", b.Critical.In(units.CentimetrePerHour)), fmt.Sprintf("%.3f", b.Ceiling)}
+		pm(fmt.Sprintf("%.0f", b.Critical.In(units.CentimetrePerHour)), "%.0f", b.CriticalStdErr.In(units.CentimetrePerHour)), fmt.Sprintf("%.3f", b.Ceiling)}
 	if b.By == "" {
 		return append(row, "", "no limit below critical")
 	}
 	return append(row, fmt.Sprintf("%.0f", b.Allowed.Velocity.In(units.CentimetrePerHour)), b.By,
-		fmt.Sprintf("%.3f", b.Allowed.CompressionFactor), fmt.Sprintf("%.3f", b.Allowed.Pressure.In(units.Bar)))
+		pm(fmt.Sprintf("%.3f", b.Allowed.CompressionFactor), "%.3f", b.AllowedStdErr.CompressionFactor),
+		pm(fmt.Sprintf("%.3f", b.Allowed.Pressure.In(units.Bar)), "%.3f", b.AllowedStdErr.Pressure.In(units.Bar)))
 }
 
 // HTML shows what each size allows, and the picture.
@@ -276,7 +317,8 @@ type LineState struct {
 	Height             units.Length
 	CompressionFactor  float64
 	Pressure           units.Pressure
-	Extrapolated       bool // the size lies outside of the measured ratios
+	Extrapolated       bool  // the size lies outside of the measured ratios
+	Refusal            error // why there are no numbers, or nil
 }
 
 // Check refuses a line that cannot be.
@@ -311,6 +353,14 @@ func (l CriticalLine) Check() error {
 // *CriticalError, and a size outside of the measured ratios unless Extrapolate is
 // set.
 func (l CriticalLine) At(size Size, mu units.Viscosity, u units.Velocity) (LineState, error) {
+	s, err := l.state(size, mu, u)
+	if err != nil {
+		return LineState{Velocity: u, Refusal: err}, err
+	}
+	return s, nil
+}
+
+func (l CriticalLine) state(size Size, mu units.Viscosity, u units.Velocity) (LineState, error) {
 	if err := l.Check(); err != nil {
 		return LineState{}, err
 	}

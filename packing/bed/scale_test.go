@@ -164,3 +164,43 @@ func TestCurveInPlan(t *testing.T) {
 	near(t, "second velocity", p.Second.Velocity.In(CentimetrePerHour), 332.124, 2e-4, "computed twice independently")
 	near(t, "pressure", p.Second.Pressure.In(Bar), 0.52691, 5e-4, "computed twice independently")
 }
+
+// TestScaleUpErrors: with a fit the sizes carry the errors that predictions and
+// critical velocities carry, those of a guessed friction among them.
+func TestScaleUpErrors(t *testing.T) {
+	e := estimation04(t)
+	e.Curves, e.WallFriction = e.Curves[:1], 0.1
+	size := bed.Size{InnerDiameter: 60 * Centimetre, SettledHeight: 20 * Centimetre}
+	var last bed.ScaledBed
+	for _, known := range []bool{true, false} {
+		e.FixFriction = known
+		f := estimated(t, e).Best
+		r, err := bed.ScaleUp{Fit: f, Part: 0.5, Sizes: []bed.Size{size}}.Evaluate()
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := r.Beds[0]
+		critical, err := f.CriticalAt(size, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := predicted(t, bed.Prediction{Fit: f, Size: size, Extrapolate: true, Velocities: []Velocity{b.Allowed.Velocity.Times(0.5), b.Allowed.Velocity.Times(0.75), b.Allowed.Velocity}})
+		if b.Critical != critical.Velocity || b.CriticalStdErr != critical.StdErr || b.AllowedStdErr != p.Curve.StdErr[2] || !(b.AllowedStdErr.Pressure > 0) {
+			t.Errorf("friction known %v: %+v, predicted %v ± %v and %v", known, b, critical.Velocity, critical.StdErr, p.Curve.StdErr[2])
+		}
+		if !known && !(b.AllowedStdErr.Pressure > 2*last.AllowedStdErr.Pressure) {
+			t.Errorf("a guess makes the error of the pressure %v, without one it is %v", b.AllowedStdErr.Pressure, last.AllowedStdErr.Pressure)
+		}
+		contains(t, r.String(), " ± ")
+		if (b.NotDetermined == "") != critical.Determined {
+			t.Errorf("friction known %v: determined %v, the size says %q", known, critical.Determined, b.NotDetermined)
+		}
+		last = b
+	}
+	e.FixFriction, e.WallFriction = false, 0 // a guess without an error
+	r, err := bed.ScaleUp{Fit: estimated(t, e).Best, Part: 0.5, Sizes: []bed.Size{size}}.Evaluate()
+	if err != nil {
+		t.Fatal(err)
+	}
+	contains(t, r.String(), "Not determined: the critical velocity of 60 cm by 20 cm: friction at the wall was held at 0, a guess without an error")
+}

@@ -47,6 +47,7 @@ type Sediment struct {
 	SingleShock bool           // true if that is the suspension itself
 	Height      units.Length   // of the bed at the end
 	Time        units.Time     // until the bed has grown to its height
+	Refusal     error          // why there are no numbers, or nil
 }
 
 // Hindered returns the velocity at which beads of the suspension fall through
@@ -100,6 +101,14 @@ func (s Suspension) Check() error {
 // longer. It refuses what Check refuses, and heights that no column has.
 // Source: G. J. Kynch, Trans. Faraday Soc. 48 (1952) 166-176.
 func (s Suspension) Settle(height units.Length) (Sediment, error) {
+	r, err := s.settle(height)
+	if err != nil {
+		return Sediment{Refusal: err}, err
+	}
+	return r, nil
+}
+
+func (s Suspension) settle(height units.Length) (Sediment, error) {
 	if err := s.Check(); err != nil {
 		return Sediment{}, err
 	}

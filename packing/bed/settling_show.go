@@ -10,7 +10,7 @@ import (
 func (s Sediment) page() table.Page {
 	var p table.Page
 	if s.Time == 0 {
-		p.NoResult(nil, "nothing has been worked out.")
+		p.NoResult(s.Refusal, "nothing has been worked out.")
 		return p
 	}
 	t := table.Table{Caption: "How the suspension settles", RowHeaders: true,
