@@ -495,3 +495,12 @@ func (nb *notebook) data(code string) map[string]string {
 	nb.run(code)
 	return nb.last
 }
+
+// The plotting library looks for the ticks of such an axis for ever.
+func TestPlotOfNaN(t *testing.T) {
+	nb := open(t)
+	nb.want(`import ("math"; "gonum.org/v1/plot"; "gonum.org/v1/plot/plotter")
+p := plot.New()
+p.Add(&plotter.Line{XYs: plotter.XYs{{X: 0, Y: math.NaN()}, {X: 1, Y: 2}}})`)
+	nb.want("p", "value the plot cannot be drawn: x goes from 0 to 1, y from NaN to NaN; leave out the points that are NaN")
+}
