@@ -496,6 +496,11 @@ func (nb *notebook) data(code string) map[string]string {
 	return nb.last
 }
 
+func TestFieldsOfStructsThatReferToThemselves(t *testing.T) {
+	nb := open(t)
+	nb.want("type T struct{ n *T; v int }\nT{&T{nil, 1}, 2}", "value {n:&{n:<nil> v:1} v:2}")
+}
+
 // The plotting library looks for the ticks of such an axis for ever.
 func TestPlotOfNaN(t *testing.T) {
 	nb := open(t)
