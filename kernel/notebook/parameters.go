@@ -124,6 +124,8 @@ func assignments(source string) (map[string]ast.Expr, error) {
 	values := map[string]ast.Expr{}
 	ast.Inspect(file, func(n ast.Node) bool {
 		switch n := n.(type) {
+		case *ast.GenDecl:
+			return n.Tok != token.CONST // cannot be given another value
 		case *ast.AssignStmt:
 			for i, x := range n.Lhs {
 				if id, ok := x.(*ast.Ident); ok && len(n.Lhs) == len(n.Rhs) {

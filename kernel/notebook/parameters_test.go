@@ -60,6 +60,9 @@ func TestSetParameters(t *testing.T) {
 	if err := parse(t, code("a", "n := 1")).SetParameters(map[string]string{"n": "5"}); err == nil || !strings.Contains(err.Error(), `no cell is tagged "parameters"`) {
 		t.Errorf("without the tag: %v", err)
 	}
+	if err := parse(t, `{"cell_type": "code", "execution_count": null, "id": "a", "metadata": {"tags": ["parameters"]}, "outputs": [], "source": "n := 1; const k = 2"}`).SetParameters(map[string]string{"k": "5"}); err == nil || !strings.Contains(err.Error(), "has no variable k; it has n") {
+		t.Errorf("a constant: %v", err)
+	}
 	if nb := parse(t, code("a", "n := 1")); nb.SetParameters(nil) != nil {
 		t.Error("no parameters need no cell")
 	}

@@ -495,3 +495,17 @@ func (nb *notebook) data(code string) map[string]string {
 	nb.run(code)
 	return nb.last
 }
+
+func TestFieldsOfStructsThatReferToThemselves(t *testing.T) {
+	nb := open(t)
+	nb.want("type T struct{ n *T; v int }\nT{&T{nil, 1}, 2}", "value {n:&{n:<nil> v:1} v:2}")
+}
+
+// The plotting library looks for the ticks of such an axis for ever.
+func TestPlotOfNaN(t *testing.T) {
+	nb := open(t)
+	nb.want(`import ("math"; "gonum.org/v1/plot"; "gonum.org/v1/plot/plotter")
+p := plot.New()
+p.Add(&plotter.Line{XYs: plotter.XYs{{X: 0, Y: math.NaN()}, {X: 1, Y: 2}}})`)
+	nb.want("p", "value the plot cannot be drawn: x goes from 0 to 1, y from NaN to NaN; leave out the points that are NaN")
+}

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"hash/fnv"
 	"html"
+	"math"
+	"slices"
 	"strings"
 
 	"github.com/go-gota/gota/dataframe"
@@ -47,6 +49,10 @@ func foreign(x any) (display.Bundle, bool) {
 }
 
 func plotBundle(p *plot.Plot) display.Bundle {
+	// Its ticks would never end.
+	if slices.ContainsFunc([]float64{p.X.Min, p.X.Max, p.Y.Min, p.Y.Max}, math.IsNaN) {
+		return display.Text(fmt.Sprintf("the plot cannot be drawn: x goes from %.4g to %.4g, y from %.4g to %.4g; leave out the points that are NaN", p.X.Min, p.X.Max, p.Y.Min, p.Y.Max))
+	}
 	w, err := p.WriterTo(plotWidth, plotHeight, "svg")
 	var buf bytes.Buffer
 	if err == nil {

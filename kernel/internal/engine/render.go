@@ -118,7 +118,7 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 	}
 	rv := v.ReflectValue()
 	if t != nil && in.facts(t).special {
-		return fmt.Sprintf("%+v", in.textOf(rv, t))
+		return strings.ReplaceAll(fmt.Sprintf("%+v", in.textOf(rv, t)), unexported, "")
 	}
 	if !rv.CanInterface() {
 		return rv.String()
