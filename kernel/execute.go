@@ -165,6 +165,7 @@ func (k *Kernel) runCells() {
 	for {
 		j := k.queue.next()
 		if j == nil {
+			k.history.wait() // with what is still to be saved
 			return
 		}
 		rest.Begin()

@@ -27,6 +27,9 @@ type history struct {
 	earlier int             // sessions
 	path    string          // of the file in which the next session finds them; "" means nowhere
 	id      string          // of this session in the file
+
+	saving  sync.Mutex
+	unsaved []entry // cells that ended while the file was read
 }
 
 // current is the number of this session.

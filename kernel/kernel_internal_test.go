@@ -42,6 +42,38 @@ func TestTheHistoryIsBounded(t *testing.T) {
 	}
 }
 
+// A cell that ends while a long file is read does not wait, and is saved.
+func TestHistorySavedWhileRead(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "history.jsonl")
+	line := "{\"session\":\"old\",\"number\":1,\"input\":\"" + strings.Repeat("x", 1000) + "\"}\n"
+	if err := os.WriteFile(path, []byte(strings.Repeat(line, 1500)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	var h history
+	h.open(path, "new", func(err error) { t.Error(err) })
+	for i := range 3 {
+		if err := h.save(entry{number: i + 1, input: "early"}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	select {
+	case <-h.loaded:
+		t.Log("the file was read before the cells were saved")
+	default:
+	}
+	h.wait()
+	if err := h.save(entry{number: 4, input: "late"}); err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(string(data), `"early"`); n != 3 || !strings.HasSuffix(string(data), "\"number\":4,\"input\":\"late\"}\n") {
+		t.Errorf("%d of 3 early cells are saved, and the file ends with %.80q", n, data[len(data)-80:])
+	}
+}
+
 // Two kernels at once keep their cells in one file, and a third finds them. A
 // line that is broken, as by a kernel that was killed, costs only itself.
 func TestHistoryOverSessions(t *testing.T) {

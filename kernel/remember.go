@@ -25,13 +25,23 @@ type remembered struct {
 }
 
 // open has the file read while the kernel starts, since a long one takes longer
-// than the rest of that. What asks for earlier sessions waits.
+// than the rest of that. What asks for earlier sessions waits; a cell does not, it
+// is saved afterwards.
 func (h *history) open(path, session string, failed func(error)) {
 	loaded := make(chan struct{})
 	h.loaded = loaded
 	go func() {
-		defer close(loaded)
-		if err := h.load(path, session); err != nil {
+		err := h.load(path, session)
+		h.saving.Lock()
+		defer h.saving.Unlock()
+		for _, e := range h.unsaved {
+			if err == nil {
+				err = h.write(e)
+			}
+		}
+		h.unsaved = nil
+		close(loaded)
+		if err != nil {
 			failed(err)
 		}
 	}()
@@ -81,10 +91,24 @@ func (h *history) load(path, session string) error {
 	return nil
 }
 
-// save appends a cell to the file. Values are not kept, nor what a user typed
-// while a cell ran.
+// save appends a cell to the file, once that has been read. Values are not kept,
+// nor what a user typed while a cell ran.
 func (h *history) save(e entry) error {
-	h.wait()
+	h.saving.Lock()
+	defer h.saving.Unlock()
+	if h.loaded != nil {
+		select {
+		case <-h.loaded:
+		default:
+			h.unsaved = append(h.unsaved, e)
+			return nil
+		}
+	}
+	return h.write(e)
+}
+
+// write is save. h.saving is held, and the file has been read.
+func (h *history) write(e entry) error {
 	if h.path == "" || len(e.input) > maxInput {
 		return nil
 	}
