@@ -150,13 +150,16 @@ func (c Cycles) rows(i int) trace.Range {
 	return part
 }
 
-// Open returns the signal in cycle i, from 0, with its zero at the event. A cycle
+// Open returns the signal in cycle i, from 0, with its zero at the event and with
+// the events of that cycle. A cycle
 // with fewer than two rows is an error that says so.
 func (c Cycles) Open(i int) (trace.Trace, error) {
-	t, err := c.Signal.Within(c.rows(i))
+	rows := c.rows(i)
+	t, err := c.Signal.Within(rows)
 	if err != nil {
 		return trace.Trace{}, c.empty(i, err)
 	}
+	t.Events = slices.DeleteFunc(slices.Clone(t.Events), func(e trace.Event) bool { return e.At < rows.From || e.At > rows.To })
 	if c.Starts[i].Axis == trace.Volume {
 		t, err = t.SinceVolume(c.Starts[i].Volume())
 	} else {

@@ -66,6 +66,9 @@ type Column struct {
 	// exact are the file's moments where Values, counted from Start, round
 	// them; nil elsewhere.
 	exact []time.Time
+	// computed says that a column of times or volumes was not recorded but made of
+	// the other by ByVolume, ByTime or their like.
+	computed bool
 }
 
 // An Event is something that was noted at a position on an axis: a mark, a
@@ -406,8 +409,8 @@ func (r Record) SignalAgainst(name, axis string) (trace.Trace, error) {
 	if err != nil {
 		return trace.Trace{}, Error{File: r.File, Problem: err.Error(), Remedy: "look at the columns in the report", Err: err}
 	}
-	t.From = r.File
-	return t, nil
+	t.From, t.Events = r.File, r.eventsOn(against, a, c)
+	return t.WithMeters(r.meters(a)...), nil
 }
 
 // positions returns a column of times or volumes in SI, as a copy.

@@ -177,7 +177,7 @@ func (r Record) against(to trace.Axis, how string, f func(float64) float64) (Rec
 		}
 		left += len(a.x) - len(rows)
 		made := Column{Name: Record{Columns: append(slices.Clone(r.Columns), out.Columns...)}.unused(name), Unit: unitName,
-			Values: unit.Convert(x, unit.Unit{Kind: in.Kind, One: 1}, in)}
+			Values: unit.Convert(x, unit.Unit{Kind: in.Kind, One: 1}, in), computed: true}
 		out.Columns = append(out.Columns, made)
 		for _, c := range r.Columns {
 			if r.rows(c) != a.column.Name {

@@ -8,6 +8,11 @@
 // is measured silently: every result says from where to where it was taken.
 // [Figure] draws several together. A [Source] gives many traces, one at a time.
 //
+// A trace that was cut from a record keeps the record's events, at their places
+// on the trace's axis, and its flow and totaliser: [Trace.Passed] tells the volume
+// that passed within a stretch, and [Trace.Shift] how far the zero was moved. What
+// alters a trace keeps them right. None of them moves the zero by itself.
+//
 //	record      reads traces from instrument exports
 //	efficiency  makes plates and asymmetry of them
 package trace
@@ -73,8 +78,14 @@ type Trace struct {
 	Name string // of the signal, as "UV 280 nm"
 	Unit string // of the values, as "mAU"; empty if not known
 	From string // where it comes from, as a file's name; may be empty
-	axis Axis
-	x, y []float64
+	// Events are those of its record, also those outside the trace's points. They
+	// keep their places when the trace is cut, and move with its zero.
+	Events []Event
+
+	axis   Axis
+	x, y   []float64
+	shift  float64 // by which the zero was moved
+	meters []Meter
 }
 
 // New returns the trace of the values y at the times t. Times must not run
@@ -209,6 +220,7 @@ func (t Trace) since(axis Axis, start float64) (Trace, error) {
 	for i, v := range t.x {
 		moved.x[i] = v - start
 	}
+	moved.Events, moved.shift = movedEvents(t.Events, start), t.shift+start
 	return moved, nil
 }
 
