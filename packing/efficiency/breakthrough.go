@@ -221,7 +221,7 @@ func (r *BreakthroughResult) evenly(tr trace.Trace) (even, error) {
 }
 
 func (r *BreakthroughResult) warn(what, do string) {
-	r.Warnings = append(r.Warnings, Warning{what, do})
+	r.Warnings = append(r.Warnings, Warning{What: what, Do: do})
 }
 
 // levels finds the signals of what does not bind and of the feed, and

@@ -9,8 +9,6 @@ import (
 	"github.com/evenbed/evenbed/packing/units"
 )
 
-func (r *PulseResult) warn(what, do string) { r.Warnings = append(r.Warnings, Warning{what, do}) }
-
 // doubts collects what speaks against the numbers.
 func (r *PulseResult) doubts(tr trace.Trace) {
 	r.doubtShape(tr)
@@ -24,28 +22,28 @@ func (r *PulseResult) doubts(tr trace.Trace) {
 // doubtShape looks at the peak itself.
 func (r *PulseResult) doubtShape(tr trace.Trace) {
 	if run := r.flat(tr); run > flatTop*r.Half.Width() {
-		r.warn(fmt.Sprintf("The top of the peak is flat over %s: the detector may be saturated", r.Axis.Show(run)),
+		r.warn(kindClipped, fmt.Sprintf("The top of the peak is flat over %s: the detector may be saturated", r.Axis.Show(run)),
 			"Take less sample or a shorter light path; plates from a cut top are too few, and retention and asymmetry depend on where in it the apex was put")
 	}
 	switch x, rise := r.second(); {
 	case rise > peaksApart*r.Height:
-		r.warn(fmt.Sprintf("A second peak stands at %s, with the baseline between both; the numbers are of all peaks together", r.Axis.Show(x)),
+		r.warn(kindPeaks, fmt.Sprintf("A second peak stands at %s, with the baseline between both; the numbers are of all peaks together", r.Axis.Show(x)),
 			"If the record holds several tests, cut them apart and count each from its own sample: part, err := signal.Within(trace.Times(25*Minute, 50*Minute)), then part.Since(25 * Minute). If it was one sample, look for air or a second injection")
 	case rise > 0:
-		r.warn(fmt.Sprintf("A second apex stands at %s", r.Axis.Show(x)),
+		r.warn(kindSecondApex, fmt.Sprintf("A second apex stands at %s", r.Axis.Show(x)),
 			"Look for a channel or a crack in the bed, air, or a sample that went in twice; the numbers describe both together")
 	}
 	for _, w := range []trace.Width{r.Half, r.Tenth, r.Fifth} {
 		if apart := (w.InnerLeft - w.Left) + (w.Right - w.InnerRight); apart > crossingsApart*w.Width() {
-			r.warn(fmt.Sprintf("The signal crosses %.0f %% of the height several times, %s apart; the outermost crossings were taken", 100*w.Fraction, r.Axis.Show(apart)),
+			r.warn(kindCrossings, fmt.Sprintf("The signal crosses %.0f %% of the height several times, %s apart; the outermost crossings were taken", 100*w.Fraction, r.Axis.Show(apart)),
 				"Smooth more, or set Search to the peak if something else stands beside it")
 		}
 	}
 	if math.IsNaN(r.Fifth.Width()) {
-		r.warn("The signal does not fall to 5 % of the height on both sides", "Record longer; the symmetry factor is not available")
+		r.warn(kindEdge, "The signal does not fall to 5 % of the height on both sides", "Record longer; the symmetry factor is not available")
 	}
 	if below := 1 - r.PlatesMoments/r.Plates; below > momentsApart {
-		r.warn(fmt.Sprintf("By moments the peak has %.0f %% fewer plates than by half height", 100*below),
+		r.warn(kindMoments, fmt.Sprintf("By moments the peak has %.0f %% fewer plates than by half height", 100*below),
 			"Read the plate number with the asymmetry: half height does not see the tail. A baseline that is off makes the same difference")
 	}
 }
@@ -97,11 +95,11 @@ func (r *PulseResult) doubtBaseline() {
 	l, h := r.Baseline, r.Height
 	if !l.After.IsZero() {
 		if d := math.Abs(l.DriftBefore); d > mostDrift*h {
-			r.warn(fmt.Sprintf("The signal is not quiet in front of the peak: it changes by %s of the height from %s", percentage(d/h), l.Before),
+			r.warn(kindBaseline, fmt.Sprintf("The signal is not quiet in front of the peak: it changes by %s of the height from %s", percentage(d/h), l.Before),
 				"Start recording earlier, let the detector settle, or set Baseline.Before to a quiet stretch")
 		}
 		if d := math.Abs(l.DriftAfter); d > mostDrift*h {
-			r.warn(fmt.Sprintf("The signal has not returned to the baseline: it changes by %s of the height from %s", percentage(d/h), l.After),
+			r.warn(kindBaseline, fmt.Sprintf("The signal has not returned to the baseline: it changes by %s of the height from %s", percentage(d/h), l.After),
 				"Record until the signal is steady, or set Baseline.After to a quiet stretch")
 		}
 		wide := r.Fifth.Width()
@@ -109,21 +107,21 @@ func (r *PulseResult) doubtBaseline() {
 			wide = r.Tenth.Width()
 		}
 		if d := math.Abs(l.At(r.Apex.X+wide/2) - l.At(r.Apex.X-wide/2)); d > mostDrift*h {
-			r.warn(fmt.Sprintf("The baseline drifts by %s of the height under the peak", percentage(d/h)),
+			r.warn(kindBaseline, fmt.Sprintf("The baseline drifts by %s of the height under the peak", percentage(d/h)),
 				"Let lamp and temperature settle before the test; a "+baselineKind(l)+" was taken away")
 		}
 	}
 	span, half := r.recorded.Span(), r.Half.Width()
 	if before := r.Apex.X - span.From; before < leastRoom*half {
-		r.warn(fmt.Sprintf("The recording begins only %.1f widths at half height in front of the apex", before/half),
+		r.warn(kindEdge, fmt.Sprintf("The recording begins only %.1f widths at half height in front of the apex", before/half),
 			"The baseline is uncertain: start recording with the sample")
 	}
 	if behind := span.To - r.Apex.X; behind < leastRoom*half {
-		r.warn(fmt.Sprintf("The recording ends only %.1f widths at half height behind the apex: the signal has not returned to the baseline", behind/half),
+		r.warn(kindEdge, fmt.Sprintf("The recording ends only %.1f widths at half height behind the apex: the signal has not returned to the baseline", behind/half),
 			"The baseline is uncertain: record until the signal is steady")
 	}
 	if n := l.Noise; h < goodSignalToNoise*n {
-		r.warn(fmt.Sprintf("The peak is only %.0f times as high as the noise", h/n), "Take a stronger tracer or smooth more; the asymmetry suffers first")
+		r.warn(kindNoise, fmt.Sprintf("The peak is only %.0f times as high as the noise", h/n), "Take a stronger tracer or smooth more; the asymmetry suffers first")
 	}
 }
 
@@ -134,15 +132,15 @@ func (r *PulseResult) doubtSampling(tr trace.Trace) {
 		if n < tooFewPoints {
 			how = "too few for a reliable width"
 		}
-		r.warn(fmt.Sprintf("%d points stand above half height: %s", n, how), "Record more often: 20 to 30 points or more")
+		r.warn(kindSampling, fmt.Sprintf("%d points stand above half height: %s", n, how), "Record more often: 20 to 30 points or more")
 	}
 	widest, at, same := r.recorded.Steps(trace.Range{Axis: r.Axis, From: r.Tenth.Left, To: r.Tenth.Right})
 	if same > 0 {
-		r.warn(fmt.Sprintf("Within the peak %d samples stand at the %s of the sample before", same, r.Axis),
+		r.warn(kindSampling, fmt.Sprintf("Within the peak %d samples stand at the %s of the sample before", same, r.Axis),
 			"Export the "+r.Axis.String()+" with more digits: widths are no better than its steps")
 	}
 	if mean := tr.Step(); widest > unevenStep*mean && widest > r.Half.Width()/fewPoints {
-		r.warn(fmt.Sprintf("Samples are missing within the peak: the longest gap is %s at %s, the mean step %s", r.Axis.Show(widest), r.Axis.Show(at), r.Axis.Show(mean)),
+		r.warn(kindSampling, fmt.Sprintf("Samples are missing within the peak: the longest gap is %s at %s, the mean step %s", r.Axis.Show(widest), r.Axis.Show(at), r.Axis.Show(mean)),
 			"Export every sample; smoothing takes the points as evenly spaced")
 	}
 }
@@ -163,7 +161,7 @@ func (r *PulseResult) doubtSmoothing() {
 	if m <= sigma {
 		do = fmt.Sprintf("Take %d points or fewer, or leave Smoothing.Window out", max(1, int(sigma/2)*2-1))
 	}
-	r.warn(fmt.Sprintf("Smoothing over %d points lowers the peak by about %s and widens it", r.SmoothingWindow, percentage(lowered)), do)
+	r.warn(kindSmoothing, fmt.Sprintf("Smoothing over %d points lowers the peak by about %s and widens it", r.SmoothingWindow, percentage(lowered)), do)
 }
 
 // gaussianWidth is the width at half height of a Gaussian of σ = 1, √(8 ln 2).
@@ -172,7 +170,7 @@ const gaussianWidth = 2.3548200450309493
 // doubtTest looks at how the test was run.
 func (r *PulseResult) doubtTest() {
 	if r.Pulse.Temperature == 0 && r.isConductivity() {
-		r.warn("The signal is a conductivity and the temperature of the test was not given",
+		r.warn(kindTemperature, "The signal is a conductivity and the temperature of the test was not given",
 			"Note the temperature and give it: conductivity rises by about 2 % a kelvin, and viscosity changes as much")
 	}
 	if r.Pulse.ExtraColumn != (ExtraColumn{}) {
@@ -183,23 +181,27 @@ func (r *PulseResult) doubtTest() {
 		part := v.In(r.RetentionVolume)
 		lost := r.Plates / 12 * part * part
 		if share := v.In(r.volume); share > mostSample || lost > mostPlatesLost {
-			what, do := fmt.Sprintf("The sample is %s of the column volume and its own width takes %s of the plates", percentage(share), percentage(lost)), "Repeat with 1 to 2 % of the column volume"
+			k, what, do := kindSample, fmt.Sprintf("The sample is %s of the column volume and its own width takes %s of the plates", percentage(share), percentage(lost)), "Repeat with 1 to 2 % of the column volume"
 			if lost >= 1 {
-				what, do = fmt.Sprintf("The sample, %s of the column volume, is wider by itself than the peak", percentage(share)), "Check SampleVolume and Flow: one of them cannot be right"
+				k, what, do = kindUnit, fmt.Sprintf("The sample, %s of the column volume, is wider by itself than the peak", percentage(share)), "Check SampleVolume and Flow: one of them cannot be right"
 			}
-			r.warn(what, do)
+			r.warn(k, what, do)
 		}
 	}
 	if h := r.ReducedPlateHeight; h < leastReduced {
-		r.warn(fmt.Sprintf("A reduced plate height of %.2g is less than well packed beds reach, about %v", h, leastReduced),
+		k := kindPlateHeight
+		if h < 1 { // shorter than a bead
+			k = kindUnit
+		}
+		r.warn(k, fmt.Sprintf("A reduced plate height of %.2g is less than well packed beds reach, about %v", h, leastReduced),
 			"Check bed height, mean bead, and whether the trace's zero is the start of the sample: one of them is likely to be wrong")
 	}
 	if u := math.Round(r.Velocity.In(units.CentimetrePerHour)); u < leastVelocity || u > mostVelocity {
-		r.warn(fmt.Sprintf("The test ran at %v; pulse tests usually run at %d to %d cm/h", r.Velocity, leastVelocity, mostVelocity),
+		r.warn(kindVelocity, fmt.Sprintf("The test ran at %v; pulse tests usually run at %d to %d cm/h", r.Velocity, leastVelocity, mostVelocity),
 			"Compare only with tests at the same velocity, or repeat at the usual one (common practice, no source)")
 	}
 	if v := r.ColumnVolumes; v < leastRetention || v > mostRetention {
-		r.warn(fmt.Sprintf("The peak comes after %.2f column volumes, outside %v to %v", v, leastRetention, mostRetention),
+		r.warn(kindRetention, fmt.Sprintf("The peak comes after %.2f column volumes, outside %v to %v", v, leastRetention, mostRetention),
 			"Check flow and bed height, and whether the trace's zero is the start of the sample; then look for a tracer that binds, a gap above the bed, or much tubing outside the column")
 	}
 }
@@ -214,12 +216,12 @@ func (r *PulseResult) isConductivity() bool {
 func (r *PulseResult) doubtExtraColumn() {
 	c, err := r.Corrected()
 	if err != nil {
-		r.warn("The numbers cannot be corrected for the system outside the column: "+err.Error(),
+		r.warn(kindExtraColumn, "The numbers cannot be corrected for the system outside the column: "+err.Error(),
 			"Measure the system without the column again, at this flow, and read the numbers as those of column and system together")
 		return
 	}
 	if share := c.Taken / r.Moments.Variance; share > mostExtra {
-		r.warn(fmt.Sprintf("Tubing, detector and sample make %.0f %% of the peak's variance", 100*share),
+		r.warn(kindExtraColumn, fmt.Sprintf("Tubing, detector and sample make %.0f %% of the peak's variance", 100*share),
 			"Read the corrected numbers beside the others; shorten or narrow the tubing before the next test")
 	}
 }
@@ -228,7 +230,7 @@ func (r *PulseResult) doubtExtraColumn() {
 func (r *PulseResult) doubtLimits() {
 	question := func(limit string, h float64) {
 		if h < leastReduced || h > mostReduced {
-			r.warn(fmt.Sprintf("%s asks for a reduced plate height of %.1f of beads of %v", limit, h, r.Bead),
+			r.warn(kindLimit, fmt.Sprintf("%s asks for a reduced plate height of %.1f of beads of %v", limit, h, r.Bead),
 				fmt.Sprintf("Check the limit: well packed beds reach about %v to %v", leastReduced, mostReduced))
 		}
 	}

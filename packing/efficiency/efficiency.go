@@ -15,6 +15,27 @@
 //	Corrected      the column without system and sample
 //	Table, Figure, Text, Measured, Doubts  its parts alone, for a report
 //
+// The limit decides the verdict: meets, does not meet, not decided, not checked.
+// What makes the number wrong takes both first words away. The test is then not
+// valid, keeps its number, and says what a valid one needs. These are, by
+// [Warning].Kind:
+//
+//	zero        the axis does not count from the sample
+//	unit        a number that was typed cannot be right
+//	clipped     the detector reached the end of its range
+//	cut         the peak was not recorded whole
+//	bow         the baseline bends by more than the interval holds
+//	flow        the record contradicts the typed flow
+//	retention   the tracer comes too early or too late
+//	background  a salt pulse on a charged medium without enough background
+//	tracer      a tracer that no plates are counted with
+//	thinned     a historian stored a part of the points
+//	peaks       several tests in one trace
+//
+// A procedure adds to them with [Limits].Invalidating and takes none away. What
+// says something of the bed ("second apex", "moments") changes no word and stands
+// beside the verdict.
+//
 // A [Transition] does the same with the step of a change of buffers, which every
 // cycle has, and [TransitionResult.Against] compares it with an earlier one. A
 // [Breakthrough] gives the binding capacity from the load.

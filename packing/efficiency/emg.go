@@ -409,7 +409,9 @@ func (r *EMGResult) numbers() {
 	r.Asymmetry = number(as(here), 0, 0, 0, slope(as))
 }
 
-func (r *EMGResult) warn(what, do string) { r.Warnings = append(r.Warnings, Warning{what, do}) }
+func (r *EMGResult) warn(what, do string) {
+	r.Warnings = append(r.Warnings, Warning{What: what, Do: do})
+}
 
 // judge compares the residuals with chance and adds the warnings.
 func (r *EMGResult) judge(m *emgModel) {

@@ -96,6 +96,9 @@ func (l Limit) judge(v float64) (reported string, outcome Outcome) {
 	if l.IsZero() {
 		return "", NotChecked
 	}
+	if math.IsNaN(v) {
+		return "not available", NotDecided
+	}
 	outcome = Meets
 	for _, bound := range []struct {
 		text string
@@ -113,7 +116,7 @@ func (l Limit) judge(v float64) (reported string, outcome Outcome) {
 		if reported == "" || bound.sign*(got-limit) < 0 {
 			reported = text
 		}
-		if err != nil || math.IsNaN(got) || bound.sign*(got-limit) < 0 {
+		if err != nil || bound.sign*(got-limit) < 0 {
 			outcome = DoesNotMeet
 		}
 	}
@@ -193,6 +196,9 @@ type Limits struct {
 	ReducedPlateHeight Limit
 	Asymmetry          Limit // at 10 % of the height
 	SymmetryFactor     Limit // at 5 % of the height
+	// Invalidating are kinds of doubts that make a test invalid by the user's
+	// procedure, beside those of the package's comment: "velocity", "noise".
+	Invalidating []string
 }
 
 // CommonPractice returns limits that are often set for beads near 90 µm: at
@@ -220,7 +226,7 @@ func (l Limits) check() error {
 			return err
 		}
 	}
-	return nil
+	return checkKinds(l.Invalidating)
 }
 
 // An Outcome is what comes of comparing a number with its limit.
@@ -231,11 +237,12 @@ const (
 	NotChecked Outcome = iota // no limit was given
 	Meets
 	DoesNotMeet
+	NotDecided // the test is not valid, or there is no number to compare
 )
 
 // String writes the outcome in words.
 func (o Outcome) String() string {
-	return [...]string{"not checked", "meets", "does not meet"}[o]
+	return [...]string{"not checked", "meets", "does not meet", "not decided"}[o]
 }
 
 // A Check is one number beside its limit.
@@ -264,4 +271,29 @@ func newCheck(quantity string, v, low, high float64, doubt string, l Limit) Chec
 		}
 	}
 	return c
+}
+
+// withhold takes the word back from a number that was compared in a test that is
+// not valid. The number stays.
+func (c *Check) withhold() {
+	if c.Outcome == Meets || c.Outcome == DoesNotMeet {
+		c.Outcome, c.Close = NotDecided, false
+	}
+}
+
+// verdict returns the word for all checks together: one that is not decided leaves
+// the whole undecided, unless another does not meet its limit.
+func verdict(checks []Check) Outcome {
+	all := NotChecked
+	for _, c := range checks {
+		switch {
+		case c.Outcome == DoesNotMeet, all == DoesNotMeet:
+			all = DoesNotMeet
+		case c.Outcome == NotDecided, all == NotDecided:
+			all = NotDecided
+		case c.Outcome == Meets:
+			all = Meets
+		}
+	}
+	return all
 }

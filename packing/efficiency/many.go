@@ -171,6 +171,12 @@ func (s PulseSeries) Outside() []PulseRow {
 	return s.which(func(r PulseRow) bool { return r.Verdict == DoesNotMeet })
 }
 
+// Undecided returns the rows of tests that are not valid, or lack a number that has
+// a limit.
+func (s PulseSeries) Undecided() []PulseRow {
+	return s.which(func(r PulseRow) bool { return r.Verdict == NotDecided })
+}
+
 func (s PulseSeries) which(keep func(PulseRow) bool) []PulseRow {
 	var rows []PulseRow
 	for _, r := range s.Rows {
@@ -310,8 +316,10 @@ func (s PulseSeries) page(picture bool) table.Page {
 	if good == 0 {
 		return p
 	}
-	p.Notice(s.verdict(good, len(outside)))
+	undecided := s.Undecided()
+	p.Notice(s.verdict(good, len(outside), len(undecided)))
 	p.Table(s.rowsTable("Do not meet the limits", outside, shownOutside))
+	p.Table(s.rowsTable("Not decided", undecided, shownOutside))
 	p.Table(s.Table())
 	if picture {
 		p.SVG(s.SVG(), s.Figure().String())
@@ -334,7 +342,7 @@ func firstOf(texts []string, most int) []string {
 }
 
 // verdict counts the outcomes.
-func (s PulseSeries) verdict(good, outside int) (title, text string) {
+func (s PulseSeries) verdict(good, outside, undecided int) (title, text string) {
 	l := s.Pulse.Limits
 	var limits []string
 	for _, one := range []struct {
@@ -349,6 +357,9 @@ func (s PulseSeries) verdict(good, outside int) (title, text string) {
 		return "No verdict:", "No limit was given."
 	}
 	text = fmt.Sprintf("%d of %d do not meet the limits: %s.", outside, good, strings.Join(limits, "; "))
+	if undecided > 0 {
+		text = fmt.Sprintf("%d of %d do not meet the limits, %d are not decided: %s.", outside, good, undecided, strings.Join(limits, "; "))
+	}
 	if l.Name != "" {
 		text += " Limits: " + l.Name + "."
 	}

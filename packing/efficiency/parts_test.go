@@ -75,7 +75,7 @@ func TestParts(t *testing.T) {
 	if d := doubts(nil); d.Note != "No doubts." || len(d.Rows) != 0 {
 		t.Errorf("no doubts are %+v", d)
 	}
-	if d := doubts([]Warning{{"It drifts", "Wait"}}); d.Note != "" || len(d.Rows) != 1 || d.Rows[0][1] != "Wait" {
+	if d := doubts([]Warning{{What: "It drifts", Do: "Wait"}}); d.Note != "" || len(d.Rows) != 1 || d.Rows[0][1] != "Wait" {
 		t.Errorf("a doubt is %+v", d)
 	}
 	if peak.Fit.Status == fit.NotFitted {

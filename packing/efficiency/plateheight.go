@@ -325,7 +325,9 @@ func (r PlateHeightResult) band(u []units.Velocity) (fit.Band, error) {
 	return r.Fit.Band(x, r.Tests.Confidence)
 }
 
-func (r *PlateHeightResult) warn(what, do string) { r.Warnings = append(r.Warnings, Warning{what, do}) }
+func (r *PlateHeightResult) warn(what, do string) {
+	r.Warnings = append(r.Warnings, Warning{What: what, Do: do})
+}
 
 // doubts adds the warnings.
 func (r *PlateHeightResult) doubts() {

@@ -84,15 +84,6 @@ func (d Direction) String() string {
 	return "not given"
 }
 
-// A Warning is a doubt that did not stop the evaluation.
-type Warning struct {
-	What string // what was seen
-	Do   string // what to do about it
-}
-
-// String joins both.
-func (w Warning) String() string { return w.What + ". " + w.Do + "." }
-
 // A PulseResult is what a pulse test says about a packed column.
 //
 // Read plates with reduced plate height, asymmetry and velocity. More is worked
@@ -314,7 +305,7 @@ func (r *PulseResult) prepare(tr trace.Trace) error {
 	if line.At(position(&tr, low))-value(&tr, low) > value(&tr, high)-line.At(position(&tr, high)) {
 		tr, line = tr.Flipped(), line.Flipped()
 		low, high, r.down = high, low, true
-		r.warn("The peak points down and was turned over", "Check that this is the right signal; a sample of less salt than the buffer gives such a peak in conductivity")
+		r.warn(kindDirection, "The peak points down and was turned over", "Check that this is the right signal; a sample of less salt than the buffer gives such a peak in conductivity")
 	}
 	r.Baseline, r.recorded = line, tr
 	above := func(i int) float64 {
@@ -477,7 +468,7 @@ func (r *PulseResult) takeMoments() error {
 	r.Moments, err = r.momentsWithin(limits)
 	if err != nil && r.Pulse.MomentRange.IsZero() {
 		r.Moments = trace.Moments{Range: limits, Area: math.NaN(), Mean: math.NaN(), Variance: math.NaN()}
-		r.warn("The moments cannot be taken: the signal lies below its baseline for too long", "Set Baseline to quiet stretches next to the peak")
+		r.warn(kindBaseline, "The moments cannot be taken: the signal lies below its baseline for too long", "Set Baseline to quiet stretches next to the peak")
 		return nil
 	}
 	return err
@@ -556,12 +547,10 @@ func (r *PulseResult) judge() {
 		*c.stdErr = se
 		r.Checks = append(r.Checks, newCheck(c.quantity, c.value, low, high, doubt, c.limit))
 	}
-	for _, c := range r.Checks {
-		switch {
-		case c.Outcome == DoesNotMeet:
-			r.Verdict = DoesNotMeet
-		case c.Outcome == Meets && r.Verdict == NotChecked:
-			r.Verdict = Meets
+	if len(r.invalid()) > 0 {
+		for i := range r.Checks {
+			r.Checks[i].withhold()
 		}
 	}
+	r.Verdict = verdict(r.Checks)
 }

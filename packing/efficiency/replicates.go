@@ -433,17 +433,24 @@ func (out *ReplicatesResult) spreads(which []int) []Spread {
 // evaluate judges the reportable values and the spreads of some tests.
 func (out *ReplicatesResult) evaluate(which []int) (valueFails, spreadFails bool) {
 	out.Checks, out.SpreadChecks = nil, nil
+	valid := len(out.invalid(which)) == 0
 	for _, s := range out.spreads(which) {
 		if s.Quantity == "retention" {
 			continue
 		}
 		c := s.check(out.Rule.Report)
+		if !valid {
+			c.withhold()
+		}
 		valueFails = valueFails || c.Outcome == DoesNotMeet
 		out.Checks = append(out.Checks, c)
 	}
 	for _, s := range out.Spreads {
 		if !s.spreadLimit.IsZero() {
 			c := s.checkSpread(out.Rule.LargestSpread.Measure)
+			if !valid {
+				c.withhold()
+			}
 			spreadFails = spreadFails || c.Outcome == DoesNotMeet
 			out.SpreadChecks = append(out.SpreadChecks, c)
 		}
@@ -458,6 +465,11 @@ func (out *ReplicatesResult) judge(valid []int) {
 	valueFails, spreadFails := out.evaluate(planned)
 	if missing := rule.Replicates - len(planned); missing > 0 {
 		out.Next = fmt.Sprintf("%d of %d planned tests are valid: run %d more before a verdict is drawn", len(planned), rule.Replicates, missing)
+		return
+	}
+	if no := out.invalid(planned); len(no) > 0 {
+		out.Next = strings.Join(no, "; ") + notValid
+		out.Verdict = verdict(slices.Concat(out.Checks, out.SpreadChecks))
 		return
 	}
 	retests := 0
@@ -482,6 +494,9 @@ func (out *ReplicatesResult) judge(valid []int) {
 			}
 		}
 		out.evaluate(counted)
+		if no := out.invalid(counted); len(no) > 0 {
+			out.Next = strings.Join(no, "; ") + notValid
+		}
 	case missing > 0 && len(again) > 0:
 		out.Next = fmt.Sprintf("retests were begun: run all %d before a verdict is drawn, %d more", retests, missing)
 		return
@@ -492,12 +507,21 @@ func (out *ReplicatesResult) judge(valid []int) {
 	case valueFails || spreadFails:
 		out.Next = "the rule permits no retest"
 	}
-	for _, c := range slices.Concat(out.Checks, out.SpreadChecks) {
-		switch {
-		case c.Outcome == DoesNotMeet:
-			out.Verdict = DoesNotMeet
-		case c.Outcome == Meets && out.Verdict == NotChecked:
-			out.Verdict = Meets
+	out.Verdict = verdict(slices.Concat(out.Checks, out.SpreadChecks))
+}
+
+// notValid is what to do about a test that is not valid.
+const notValid = ": find the cause, name the test in Invalid with it, and run it again"
+
+// invalid returns those of some tests that are not valid, each with its reason.
+func (out ReplicatesResult) invalid(which []int) []string {
+	var list []string
+	for _, k := range which {
+		for _, w := range out.Tests[k].Warnings {
+			if w.Invalidates {
+				list = append(list, fmt.Sprintf("test %d is not valid, because %s", k+1, lowerFirst(w.What)))
+			}
 		}
 	}
+	return list
 }

@@ -16,7 +16,7 @@ import (
 
 // doubt collects what speaks against the verdict.
 func (out *ReplicatesResult) doubt() {
-	warn := func(what, do string) { out.Warnings = append(out.Warnings, Warning{what, do}) }
+	warn := func(what, do string) { out.Warnings = append(out.Warnings, Warning{What: what, Do: do}) }
 	if beyond := out.numbers(BeyondPlan); beyond != "" {
 		warn(fmt.Sprintf("More tests were made than the rule permits: %s. What they show does not count", beyond),
 			"Keep them in the record, write down why they were made, and change the rule, if at all, before the next series: testing until a result passes says nothing about the bed")
@@ -125,6 +125,8 @@ func (out ReplicatesResult) verdict() (title, text string) {
 		return "Meets the limits by the rule:", text
 	case out.Verdict == DoesNotMeet:
 		return "Does not meet the limits by the rule:", text
+	case out.Verdict == NotDecided:
+		return "Not decided by the rule:", text
 	case len(parts) == 0:
 		return "No verdict:", text
 	}

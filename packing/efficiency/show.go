@@ -36,7 +36,7 @@ func (r PulseResult) page(picture bool) table.Page {
 	if missing := r.unchecked(); missing != "" {
 		p.Notice("Not checked:", missing)
 	}
-	p.List("Doubts", sentences(r.Warnings))
+	p.List("Doubts", sentences(r.beside()))
 	p.Table(r.Table())
 	if picture {
 		p.SVG(r.SVG(), r.Figure().String())
@@ -51,27 +51,65 @@ func (r PulseResult) page(picture bool) table.Page {
 	return p
 }
 
-// verdict returns the outcome in words.
+// verdict returns the outcome in words: why the test is not valid or how each
+// number stands to its limit, and what was seen of the bed.
 func (r PulseResult) verdict() (title, text string) {
-	var parts []string
-	for _, c := range r.Checks {
-		if c.Outcome == NotChecked {
-			continue
+	parts := comparisons(r.Checks)
+	invalid := r.invalid()
+	switch {
+	case len(invalid) > 0:
+		title, text = "Not decided: test not valid,", "because "+because(invalid)
+		if len(parts) > 0 {
+			text += " The numbers, which decide nothing: " + strings.Join(parts, "; ") + "."
 		}
-		parts = append(parts, fmt.Sprintf("%s %s, limit %s: %s", c.Quantity, c.Reported, c.Limit, c.Outcome))
+	case len(parts) == 0:
+		title, text = "No verdict:", "No limit was given. The numbers below say nothing about pass or fail."
+	default:
+		title = map[Outcome]string{Meets: "Meets the limits:", DoesNotMeet: "Does not meet the limits:", NotDecided: "Not decided:"}[r.Verdict]
+		text = strings.Join(parts, "; ") + "."
 	}
-	if len(parts) == 0 {
-		return "No verdict:", "No limit was given. The numbers below say nothing about pass or fail."
-	}
-	title = "Meets the limits:"
-	if r.Verdict == DoesNotMeet {
-		title = "Does not meet the limits:"
-	}
-	text = strings.Join(parts, "; ") + "."
-	if r.Pulse.Limits.Name != "" {
+	if len(parts) > 0 && r.Pulse.Limits.Name != "" {
 		text += " Limits: " + r.Pulse.Limits.Name + "."
 	}
+	for _, w := range r.Warnings {
+		if w.OfTheBed && !w.Invalidates {
+			text += " Finding: " + lowerFirst(w.String())
+		}
+	}
 	return title, text
+}
+
+// comparisons writes each number that has a limit beside it.
+func comparisons(checks []Check) []string {
+	var parts []string
+	for _, c := range checks {
+		switch c.Outcome {
+		case NotChecked:
+		case NotDecided:
+			parts = append(parts, fmt.Sprintf("%s %s, limit %s", c.Quantity, c.Reported, c.Limit))
+		default:
+			parts = append(parts, fmt.Sprintf("%s %s, limit %s: %s", c.Quantity, c.Reported, c.Limit, c.Outcome))
+		}
+	}
+	return parts
+}
+
+// because joins what makes a test invalid, and what a valid repeat needs.
+func because(invalid []Warning) string {
+	var what, needs []string
+	for _, w := range invalid {
+		what, needs = append(what, lowerFirst(w.What)), append(needs, lowerFirst(w.Do))
+	}
+	return strings.Join(what, "; and because ") + ". For a valid test: " + strings.Join(needs, "; ") + "."
+}
+
+// lowerFirst writes the beginning of a sentence for the middle of one; an
+// abbreviation stays.
+func lowerFirst(s string) string {
+	if len(s) < 2 || s[1] >= 'A' && s[1] <= 'Z' {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
 }
 
 // unchecked lists what no limit or no input was given for.
@@ -207,6 +245,11 @@ func (r PulseResult) cautions() []string {
 		list = append(list, "After a failed test, in this order: "+strings.Join(afterFailure[:], ", ")+". Count and record every one; say beforehand how many repeats count. Common practice, no source.", failureCaution)
 	}
 	return list
+}
+
+// beside returns the doubts that do not stand in the verdict.
+func (r PulseResult) beside() []Warning {
+	return pick(r.Warnings, func(w Warning) bool { return !w.Invalidates && !w.OfTheBed })
 }
 
 // fixed writes a number with so many decimals.

@@ -356,7 +356,9 @@ func (r *TransitionResult) evenly(tr trace.Trace) (even, error) {
 // resampled.
 const unevenSteps = 1e-3
 
-func (r *TransitionResult) warn(what, do string) { r.Warnings = append(r.Warnings, Warning{what, do}) }
+func (r *TransitionResult) warn(what, do string) {
+	r.Warnings = append(r.Warnings, Warning{What: what, Do: do})
+}
 
 // errNoStep is behind every refusal of a trace that holds no single step.
 var errNoStep = errors.New("check that it is the right signal, and set Search to one transition")

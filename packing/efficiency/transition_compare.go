@@ -70,7 +70,9 @@ func (r TransitionResult) against(reference TransitionResult) (FrontComparison, 
 	return c, nil
 }
 
-func (c *FrontComparison) warn(what, do string) { c.Warnings = append(c.Warnings, Warning{what, do}) }
+func (c *FrontComparison) warn(what, do string) {
+	c.Warnings = append(c.Warnings, Warning{What: what, Do: do})
+}
 
 // calmNoise returns the standard error of one smoothed value of the front.
 func (r TransitionResult) calmNoise() float64 {
