@@ -32,6 +32,7 @@ func init() {
 			"MeasureExtraColumn":        reflect.ValueOf(efficiency_.MeasureExtraColumn),
 			"Meets":                     reflect.ValueOf(efficiency_.Meets),
 			"NotChecked":                reflect.ValueOf(efficiency_.NotChecked),
+			"NotDecided":                reflect.ValueOf(efficiency_.NotDecided),
 			"NotValid":                  reflect.ValueOf(efficiency_.NotValid),
 			"PeakToValley":              reflect.ValueOf(efficiency_.PeakToValley),
 			"PlannedTest":               reflect.ValueOf(efficiency_.PlannedTest),
