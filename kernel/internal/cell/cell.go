@@ -49,6 +49,12 @@ const (
 	IsError     = "is error"
 	AsError     = "as error"
 	UnwrapError = "unwrap error"
+	// Select is called as Select("rsd", a, b, x) for a select that can receive
+	// from a, send x to b, or do neither. It returns the number of what was done,
+	// whether a value that was sent was received, and the values received.
+	Select = "select channel"
+	// Zero is called as Zero(x) and returns the zero value of the type of x.
+	Zero = "zero of"
 	// Values is called as Values(a, b) in place of the list "a, b" at the end
 	// of a cell, and returns both. Values(a) has one value alone. It is written into the source, so it is an
 	// identifier, of a letter that no keyboard has.

@@ -71,7 +71,8 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 	}
 	over := map[*ast.RangeStmt]types.Type{}
 	unlabelled := map[ast.Stmt]bool{}
-	switches := map[*ast.BlockStmt]bool{} // that hold a switch on types
+	switches := map[*ast.BlockStmt]bool{} // that end with the switch that a switch on types or a select became
+	large := map[ast.Expr]bool{}
 	return astutil.Apply(n, func(c *astutil.Cursor) bool {
 		switch n := c.Node().(type) {
 		case *ast.FuncLit:
@@ -82,6 +83,13 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 		return true
 	}, func(c *astutil.Cursor) bool {
 		last := len(functions) - 1
+		if x, ok := c.Node().(ast.Expr); ok {
+			if value := largeConstant(x, large, t); value != nil {
+				large[value], replaced[value] = true, typeOf(x, t)
+				c.Replace(value)
+				return true
+			}
+		}
 		switch n := c.Node().(type) {
 		case *ast.FuncLit:
 			n.Body.List = append(functions[last].before, n.Body.List...)
@@ -108,12 +116,25 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 				if isPointer(over[n]) && n.Value != nil { // to an array, of which the interpreter makes a copy
 					n.X = &ast.SliceExpr{X: n.X, Lbrack: n.X.End(), Rbrack: n.X.End()}
 				}
+				if n.Tok == token.ASSIGN {
+					assignInBody(n, over[n], t)
+				}
 				ownRange(n)
 			}
+		case *ast.IfStmt:
+			n.Cond = oneValue(n.Cond, t)
 		case *ast.ForStmt:
 			label, _ := c.Parent().(*ast.LabeledStmt)
 			ownLoop(n, label)
+			if n.Cond != nil {
+				n.Cond = oneValue(n.Cond, t)
+			}
 		case *ast.SelectStmt:
+			if b := selectOK(n, t); b != nil {
+				switches[b] = true
+				c.Replace(b)
+				break
+			}
 			if len(n.Body.List) == 0 { // for ever
 				n.Body.List = []ast.Stmt{&ast.CommClause{Case: n.Pos(), Comm: &ast.ExprStmt{X: never(n.Pos())}, Colon: n.Pos()}}
 			}
@@ -162,9 +183,11 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 				x, y := typeOf(n.X, t), typeOf(n.Y, t)
 				n.X, n.Y = toInterface(n.X, y, t), toInterface(n.Y, x, t)
 			}
-			if big := bigShift(n); big != nil {
-				c.Replace(big)
-			} else if t != nil && (n.Op == token.SHL || n.Op == token.SHR) {
+			keepZero(n.Op, n.X, &n.Y, t)
+			if n.Op == token.ADD || n.Op == token.MUL {
+				keepZero(n.Op, n.Y, &n.X, t)
+			}
+			if t != nil && (n.Op == token.SHL || n.Op == token.SHR) {
 				if v := t.Constant(n.Y); v != nil && v.Kind() == constant.Int { // a constant of a signed type is no count to the interpreter
 					n.Y = &ast.BasicLit{ValuePos: n.Y.Pos(), Kind: token.INT, Value: v.ExactString()}
 				} else if typ := t.Type(n.X); t.Constant(n.X) != nil && typ != nil && typ != types.Typ[types.Int] && !isUntyped(typ) { // 1<<n has the type that is wanted of it
@@ -187,7 +210,9 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 			giveTexts(n, t)
 			convertArguments(n, t)
 			seeErrors(n, t)
-			oneValue(n, t)
+			if id, ok := n.Fun.(*ast.Ident); len(n.Args) == 1 && !(ok && types.Universe.Lookup(id.Name) != nil) { // no builtin and no conversion
+				n.Args[0] = oneValue(n.Args[0], t)
+			}
 		case *ast.StructType:
 			hideFields(n)
 			boxFields(n, t)
@@ -237,6 +262,9 @@ func apply(n ast.Node, in *function, t Types) ast.Node {
 				for i, x := range n.Rhs {
 					n.Rhs[i] = toInterface(x, typeOf(n.Lhs[i], t), t)
 				}
+			}
+			if len(n.Lhs) == 1 && len(n.Rhs) == 1 {
+				keepZero(n.Tok, n.Lhs[0], &n.Rhs[0], t)
 			}
 			boxAssigned(n, t)
 			takeAtOnce(n)
@@ -328,31 +356,16 @@ func conversion(named, x ast.Expr) ast.Expr {
 	return &ast.CallExpr{Fun: &ast.ParenExpr{Lparen: x.Pos(), X: named, Rparen: x.Pos()}, Lparen: x.Pos(), Args: []ast.Expr{x}, Rparen: x.End()}
 }
 
-// seeErrors makes errors.Is and errors.Unwrap, and errors.As to a type that a
-// cell has declared, calls of ours.
+// seeErrors makes errors.Is, errors.As and errors.Unwrap calls of ours, which see
+// the methods of types that cells have declared.
 func seeErrors(call *ast.CallExpr, t Types) {
 	name, ok := functionOf("errors", call)
 	if !ok || len(call.Args) == 0 || typeOf(call.Fun, t) == nil {
 		return
 	}
-	switch p, _ := t.Type(call.Args[len(call.Args)-1]).(*types.Pointer); {
-	case name == "Unwrap":
-		call.Fun = &ast.Ident{NamePos: call.Pos(), Name: UnwrapError}
-	case name == "Is":
-		call.Fun = &ast.Ident{NamePos: call.Pos(), Name: IsError}
-	case name == "As" && p != nil && ofCell(p.Elem()):
-		call.Fun = &ast.Ident{NamePos: call.Pos(), Name: AsError}
+	if own := map[string]string{"Unwrap": UnwrapError, "Is": IsError, "As": AsError}[name]; own != "" {
+		call.Fun = &ast.Ident{NamePos: call.Pos(), Name: own}
 	}
-}
-
-// ofCell reports whether a type, or what it points to, is one that a cell has
-// declared, and no interface.
-func ofCell(typ types.Type) bool {
-	if p, ok := typ.(*types.Pointer); ok {
-		typ = p.Elem()
-	}
-	n, ok := typ.(*types.Named)
-	return ok && !types.IsInterface(n) && n.Obj().Pkg() != nil && n.Obj().Pkg().Path() == "main"
 }
 
 // convertArguments is toInterface for the arguments of a call.
@@ -490,6 +503,58 @@ func ownRange(r *ast.RangeStmt) {
 	if len(kept) > 0 {
 		r.Body.List = append([]ast.Stmt{redeclare(kept, r.Body.Pos())}, r.Body.List...)
 	}
+}
+
+// assignInBody turns "for i = range xs { body }" into
+//
+//	for key := range xs { i = key; body }
+//
+// since the interpreter counts with the key itself, up to what ends the loop.
+func assignInBody(r *ast.RangeStmt, over types.Type, t Types) {
+	var list []ast.Stmt
+	own := func(x ast.Expr, name string, typ types.Type) ast.Expr {
+		if id, ok := x.(*ast.Ident); x == nil || ok && id.Name == "_" {
+			return x
+		}
+		id := &ast.Ident{NamePos: x.Pos(), Name: name}
+		list = append(list, assign(x, id, typ, t))
+		return id
+	}
+	key, value := elements(over)
+	r.Key, r.Value = own(r.Key, "range key", key), own(r.Value, "range value", value)
+	if len(list) > 0 {
+		r.Tok = token.DEFINE
+		r.Body.List = append(list, r.Body.List...)
+	}
+}
+
+// elements returns the types of the keys and values of what a loop is over, nil
+// where there are none or they are not known.
+func elements(over types.Type) (key, value types.Type) {
+	if over == nil {
+		return nil, nil
+	}
+	switch over := over.Underlying().(type) {
+	case *types.Map:
+		return over.Key(), over.Elem()
+	case *types.Chan:
+		return over.Elem(), nil
+	case *types.Pointer:
+		return elements(over.Elem())
+	case interface{ Elem() types.Type }: // array, slice
+		return types.Typ[types.Int], over.Elem()
+	}
+	return nil, nil
+}
+
+// assign returns x = value, where a variable of our own holds the value.
+func assign(x ast.Expr, value *ast.Ident, typ types.Type, t Types) ast.Stmt {
+	a := &ast.AssignStmt{Lhs: []ast.Expr{x}, TokPos: x.Pos(), Tok: token.ASSIGN, Rhs: []ast.Expr{value}}
+	if known, ok := t.(withTypes); ok && typ != nil {
+		known.types[value] = typ
+		a.Rhs[0] = toInterface(value, typeOf(x, t), t)
+	}
+	return a
 }
 
 func redeclare(ids []ast.Expr, pos token.Pos) ast.Stmt {
@@ -713,25 +778,6 @@ func returnAtOnce(r *ast.ReturnStmt, in *function) []ast.Stmt {
 	return append(list, r)
 }
 
-// bigShift returns the value of a shift of literals that does not fit into 64
-// bits, which becomes 0 in the interpreter. Only a float can take it.
-func bigShift(b *ast.BinaryExpr) ast.Expr {
-	x, okX := b.X.(*ast.BasicLit)
-	y, okY := b.Y.(*ast.BasicLit)
-	if b.Op != token.SHL || !okX || !okY || x.Kind != token.INT || y.Kind != token.INT {
-		return nil
-	}
-	n, ok := constant.Uint64Val(constant.MakeFromLiteral(y.Value, token.INT, 0))
-	if !ok || n > 1000 {
-		return nil
-	}
-	v := constant.Shift(constant.MakeFromLiteral(x.Value, token.INT, 0), token.SHL, uint(n))
-	if constant.BitLen(v) < 64 {
-		return nil
-	}
-	return &ast.BasicLit{ValuePos: b.Pos(), Kind: token.FLOAT, Value: v.ExactString() + ".0"}
-}
-
 // splitBlank takes the blank identifiers out of an assignment of several
 // values, which the interpreter cannot do, and returns their assignments.
 func splitBlank(a *ast.AssignStmt) []ast.Stmt {
@@ -796,43 +842,35 @@ func takeAtOnce(a *ast.AssignStmt) {
 	}
 }
 
-// oneValue makes a call f(m[k]) one of a single argument: the interpreter
-// passes on as well whether the key is there. An assertion and a receive are
-// the same.
-func oneValue(call *ast.CallExpr, t Types) {
-	if len(call.Args) != 1 {
-		return
-	}
-	if id, ok := call.Fun.(*ast.Ident); ok && types.Universe.Lookup(id.Name) != nil {
-		return // a builtin or a conversion
-	}
-	typ := typeOf(call.Args[0], t)
-	switch x := ast.Unparen(call.Args[0]).(type) {
+// oneValue returns x, the only argument of a call or a condition, as a single
+// value: where x is m[k], the interpreter passes on as well whether the key is
+// there. An assertion and a receive are the same.
+func oneValue(x ast.Expr, t Types) ast.Expr {
+	switch y := ast.Unparen(x).(type) {
 	case *ast.TypeAssertExpr:
 	case *ast.UnaryExpr:
-		if x.Op != token.ARROW {
-			return
+		if y.Op != token.ARROW {
+			return x
 		}
 	case *ast.IndexExpr:
 		if t == nil {
-			return
+			return x
 		}
-		of := t.Type(x.X)
+		of := t.Type(y.X)
 		if of == nil {
 			break
 		}
 		if _, ok := of.Underlying().(*types.Map); !ok {
-			return
+			return x
 		}
 	default:
-		return
+		return x
 	}
-	at := call.Args[0].Pos()
-	var one ast.Expr = &ast.Ident{NamePos: at, Name: Values}
-	if b, ok := typ.(*types.Basic); ok { // a conversion to the same type costs nothing
-		one = &ast.Ident{NamePos: at, Name: b.Name()}
+	name := Values
+	if b, ok := typeOf(x, t).(*types.Basic); ok { // a conversion to the same type costs nothing
+		name = b.Name()
 	}
-	call.Args[0] = &ast.CallExpr{Fun: one, Lparen: at, Args: []ast.Expr{call.Args[0]}, Rparen: call.Args[0].End()}
+	return call(name, x.Pos(), x)
 }
 
 // bound makes the method value x.M, in which the interpreter looks at x when

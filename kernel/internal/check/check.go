@@ -151,8 +151,10 @@ func (c *Checker) Cell(nodes []ast.Node, source map[string]string) *Cell {
 				cell.Errors[i].Message += "; " + advice
 			}
 		}
-		if _, ok := n.(*ast.FuncDecl); !ok {
+		if f, ok := n.(*ast.FuncDecl); !ok {
 			cell.deferred(n)
+		} else if f.Recv == nil && f.Name.Name == "init" {
+			cell.Problems = append(cell.Problems, Problem{f.Name.Pos(), "nothing calls init in a notebook; write its lines into the cell, or give the function another name and call it"})
 		}
 		cell.inLoops(n)
 		cell.boxes(n)

@@ -3,6 +3,7 @@ package engine
 import (
 	"go/ast"
 	"reflect"
+	"strings"
 
 	"github.com/cosmos72/gomacro/fast"
 	xr "github.com/cosmos72/gomacro/xreflect"
@@ -35,6 +36,8 @@ func (in *interp) declareBuiltins() {
 		cell.IsError:     {Compile: in.compileIs, ArgMin: 2, ArgMax: 2},
 		cell.AsError:     {Compile: in.compileAs, ArgMin: 2, ArgMax: 2},
 		cell.UnwrapError: {Compile: in.compileUnwrap, ArgMin: 1, ArgMax: 1},
+		cell.Select:      {Compile: in.compileSelect, ArgMin: 1, ArgMax: 1000},
+		cell.Zero:        {Compile: in.compileZero, ArgMin: 1, ArgMax: 1},
 		cell.Values:      {Compile: in.compileValues, ArgMin: 1, ArgMax: 1000},
 	} {
 		in.ir.DeclBuiltin(name, b)
@@ -154,6 +157,69 @@ func (in *interp) compileValues(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr)
 		args, ts = append(args, a), append(ts, a.Type)
 	}
 	return in.call(c, args, ts, ts, func(vs []reflect.Value) []reflect.Value { return vs })
+}
+
+// compileZero compiles Zero(x), which does not look at x.
+func (in *interp) compileZero(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	t := c.Expr1(node.Args[0], nil).Type
+	return in.call(c, nil, nil, []xr.Type{t}, func([]reflect.Value) []reflect.Value { return []reflect.Value{reflect.Zero(t.ReflectType())} })
+}
+
+// compileSelect compiles Select("rsd", a, b, x).
+func (in *interp) compileSelect(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
+	ways := strings.Trim(node.Args[0].(*ast.BasicLit).Value, `"`)
+	rest := node.Args[1:]
+	var args []*fast.Expr
+	var ins []xr.Type
+	outs := []xr.Type{c.TypeOfInt(), c.TypeOfBool()}
+	next := func(want xr.Type) xr.Type {
+		x := c.Expr1(rest[0], nil)
+		rest = rest[1:]
+		if want != nil {
+			x.To(c, want)
+		}
+		args, ins = append(args, x), append(ins, x.Type)
+		return x.Type
+	}
+	for _, way := range ways {
+		if way == 'd' {
+			continue
+		}
+		ch := next(nil)
+		if ch.Kind() != reflect.Chan {
+			c.Errorf("a select receives from channels and sends to them, not %v", ch)
+		}
+		if way == 's' {
+			next(ch.Elem())
+		} else {
+			outs = append(outs, ch.Elem())
+		}
+	}
+	return in.call(c, args, ins, outs, func(vs []reflect.Value) []reflect.Value {
+		cases := make([]reflect.SelectCase, len(ways))
+		for i, way := range ways {
+			switch way {
+			case 'r':
+				cases[i], vs = reflect.SelectCase{Dir: reflect.SelectRecv, Chan: vs[0]}, vs[1:]
+			case 's':
+				cases[i], vs = reflect.SelectCase{Dir: reflect.SelectSend, Chan: vs[0], Send: vs[1]}, vs[2:]
+			default:
+				cases[i].Dir = reflect.SelectDefault
+			}
+		}
+		chosen, received, ok := reflect.Select(cases)
+		results := []reflect.Value{reflect.ValueOf(chosen), reflect.ValueOf(ok)}
+		for i, c := range cases {
+			switch {
+			case c.Dir != reflect.SelectRecv:
+			case i == chosen:
+				results = append(results, received)
+			default:
+				results = append(results, reflect.Zero(c.Chan.Type().Elem()))
+			}
+		}
+		return results
+	})
 }
 
 // compileBox compiles Box(x).

@@ -12,8 +12,8 @@ import (
 // An errorTree follows errors through types that cells have declared, whose
 // methods, but for Error, compiled code does not see.
 type errorTree struct {
-	in               *interp
-	one, several, is xr.Type // the interfaces of such methods
+	in                   *interp
+	one, several, is, as xr.Type // the interfaces of such methods
 }
 
 func (in *interp) errorTree(c *fast.Comp) errorTree {
@@ -28,7 +28,9 @@ func (in *interp) errorTree(c *fast.Comp) errorTree {
 			{Names: []*ast.Ident{{Name: name}}, Type: &ast.FuncType{Params: list(in), Results: list(out)}}}}})
 	}
 	err := &ast.Ident{Name: "error"}
-	return errorTree{in, method("Unwrap", nil, err), method("Unwrap", nil, &ast.ArrayType{Elt: err}), method("Is", err, &ast.Ident{Name: "bool"})}
+	is := &ast.Ident{Name: "bool"}
+	return errorTree{in, method("Unwrap", nil, err), method("Unwrap", nil, &ast.ArrayType{Elt: err}), method("Is", err, is),
+		method("As", &ast.InterfaceType{Methods: &ast.FieldList{}}, is)}
 }
 
 // ofCell returns the value and the type that a cell has put into an error or
@@ -120,20 +122,27 @@ func (in *interp) compileIs(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fa
 	})
 }
 
-// compileAs compiles AsError(err, &x), where x is of a type that a cell has
-// declared.
+// compileAs compiles AsError(err, &x).
 func (in *interp) compileAs(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *fast.Call {
 	err, target := in.toError(c, node.Args[0]), c.Expr1(node.Args[1], nil)
-	e, want := in.errorTree(c), target.Type.Elem()
-	return in.call(c, []*fast.Expr{err, target}, []xr.Type{c.TypeOfError(), target.Type}, []xr.Type{c.TypeOfBool()}, func(vs []reflect.Value) []reflect.Value {
+	if target.Type == nil || target.Type.Kind() != reflect.Pointer {
+		c.Errorf("errors.As needs the address of a variable in a cell, as in errors.As(err, &target)")
+	}
+	e, want, errorType := in.errorTree(c), target.Type.Elem(), c.TypeOfError()
+	return in.call(c, []*fast.Expr{err, target}, []xr.Type{errorType, target.Type}, []xr.Type{c.TypeOfBool()}, func(vs []reflect.Value) []reflect.Value {
 		err, _ := vs[0].Interface().(error)
 		as := e.find(err, func(err error) bool {
-			v, t := ofCell(err)
-			if t == nil || !t.IdenticalTo(want) {
-				return false
+			v, t := in.dynamic(reflect.ValueOf(&err).Elem(), errorType)
+			if is, ok := in.as(v, t, want); ok {
+				vs[1].Elem().Set(is)
+				return true
 			}
-			vs[1].Elem().Set(v.ReflectValue())
-			return true
+			if t != nil {
+				x, ok := e.call(xr.FromReflectValues([]reflect.Value{v})[0], t, e.as, inInterface(vs[1].Interface()))
+				return ok && x.(bool)
+			}
+			own, ok := err.(interface{ As(any) bool })
+			return ok && own.As(vs[1].Interface())
 		})
 		return []reflect.Value{reflect.ValueOf(as)}
 	})

@@ -177,6 +177,13 @@ var language = []struct{ what, code, want string }{
 	{"JSON into a type that refers to itself", "json.Unmarshal(nil, &leaf{})", "refused"},
 	{"a method value of an interface", "var bound error = errors.New(\"first\")\nbe := bound.Error\nbound = nil\nbe()", "value first"},
 	{"a goroutine with a list", "gl := make(chan int)\ngo func(xs ...int) { gl <- len(xs) }([]int{1, 2}...)\n<-gl", "value 2"},
+	{"whether a channel is closed, in a select", "cc := make(chan int)\nclose(cc)\nokClosed := true\nselect { case _, okClosed = <-cc: }\nokClosed", "value false"},
+	{"zero times what is no number", "import \"math\"\nnan := math.NaN()\nnan * 0, math.Inf(1) * 0", "value NaN NaN"},
+	{"constants of more than 63 bits", "var huge float64 = 123456789012345678901234567890\nvar wide uint64 = 1<<64 - 1\nhuge, wide", "value 1.2345678901234568e+29 18446744073709551615"},
+	{"range with an outer variable", "var last int\nfor last = range []string{\"a\", \"b\"} { }\nlast", "value 1"},
+	{"errors.As to a package's error through a cell's Unwrap", "import \"strconv\"\n_, noNumber := strconv.Atoi(\"x\")\nvar numErr *strconv.NumError\nerrors.As(&step{noNumber}, &numErr), numErr.Func", "value true Atoi"},
+	{"init", "func init() { huge = 0 }", "refused"},
+	{"a map's value as a condition", "if map[string]bool{\"a\": true}[\"a\"] { last = 5 }\nlast", "value 5"},
 	{"number literals", "0b101 + 0x_f + 1_000", "value 1020"},
 }
 
