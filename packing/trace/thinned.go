@@ -1,0 +1,153 @@
+package trace
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// A Thinning tells why a trace reads like a record that was thinned: kept only
+// when the value left a dead band, and then drawn with points between those kept.
+type Thinning struct {
+	Kept    int     // points that seem to be measured
+	Between float64 // share of what the signal moves that runs over points put between them; 0 if only kept points are there
+	Held    bool    // those points repeat the one before, else they lie on straight lines
+}
+
+// String says it in a sentence.
+func (t Thinning) String() string {
+	const like = "reads like a record kept by a dead band: "
+	switch {
+	case t.Between == 0:
+		return like + fmt.Sprintf("the %d points stand where the value had moved by a fixed amount, and nowhere else; ask for the raw rate", t.Kept)
+	case t.Held:
+		return like + fmt.Sprintf("%.0f %% of the points on its flanks repeat the one before; ask for the raw rate", 100*t.Between)
+	}
+	return like + fmt.Sprintf("%.0f %% of its way runs on straight lines without noise; ask for the raw rate", 100*t.Between)
+}
+
+// What makes a trace read as thinned. Found on seeded traces, plain and thinned; the
+// test tells how often each is told.
+const (
+	thinnedShare = 0.25 // of the way over points between kept ones, at least
+	thinnedClear = 0.15 // of those and of what is hardly off a line, at most
+	thinnedKept  = 5    // kept points, at least
+	// A point farther off the line of its neighbours than this many times the
+	// rounding of the values is no rounded point of a line.
+	thinnedFar = 5
+)
+
+// Thinned reports whether the trace reads like a record kept by a historian's dead
+// band: points on straight lines between a few others or held from them, or few
+// points, each a fixed amount away from the one before. The noise of such a record
+// is gone, and its widths are those of the band. Ask it of a trace as it was
+// recorded, before smoothing.
+//
+// With d the distance of each point from the line through its neighbours and q the
+// rounding of the values, lines are told by many points with d below 2q, hardly any
+// just above and some far above, each counted by how far the signal moves there. A
+// signal that is rounded coarsely or free of noise has no such gap.
+func (t Trace) Thinned() (Thinning, bool) {
+	if len(t.y) < 12 {
+		return Thinning{}, false
+	}
+	low, high := slices.Min(t.y), slices.Max(t.y)
+	if high == low {
+		return Thinning{}, false
+	}
+	// The rounding is the smallest difference of any two values. That of neighbours
+	// is no smaller, and nearly always tells already that there are no lines.
+	lines, _ := t.onChords(smallestMove(t.y, high-low))
+	repeats, _ := t.held(0, low, high)
+	if lines.Between >= thinnedShare || repeats.Between >= thinnedShare {
+		sorted := slices.Clone(t.y)
+		slices.Sort(sorted)
+		q := smallestMove(sorted, high-low)
+		if th, yes := t.onChords(q); yes {
+			return th, true
+		}
+		if th, yes := t.held(q, low, high); yes {
+			return th, true
+		}
+	}
+	return t.keptOnly()
+}
+
+// smallestMove returns the smallest difference of neighbours that is more than
+// the rounding of a float64.
+func smallestMove(y []float64, span float64) float64 {
+	least, q := 1e-9*span, span
+	for i := 1; i < len(y); i++ {
+		if d := math.Abs(y[i] - y[i-1]); d > least && d < q {
+			q = d
+		}
+	}
+	return q
+}
+
+// onChords looks for points on the straight line between their neighbours, where
+// values are rounded to q.
+func (t Trace) onChords(q float64) (Thinning, bool) {
+	var on, near, far float64
+	kept := 0
+	for i := 1; i < len(t.y)-1; i++ {
+		step := t.x[i+1] - t.x[i-1]
+		if !(step > 0) {
+			continue
+		}
+		d := math.Abs(t.y[i] - t.y[i-1] - (t.y[i+1]-t.y[i-1])*(t.x[i]-t.x[i-1])/step)
+		switch way := math.Abs(t.y[i+1] - t.y[i-1]); {
+		case d <= 1.05*q:
+			on += way
+		case d <= 1.05*q*thinnedFar:
+			near += way
+		default:
+			far += way
+			kept++
+		}
+	}
+	all := on + near + far
+	return Thinning{Kept: kept, Between: on / all}, on >= thinnedShare*all && near <= thinnedClear*(on+near) && kept >= thinnedKept
+}
+
+// held looks for points on the flanks that repeat the one before.
+func (t Trace) held(q, low, high float64) (Thinning, bool) {
+	var same, near, far int
+	for i := 1; i < len(t.y); i++ {
+		if v := (t.y[i] - low) / (high - low); v < 0.1 || v > 0.9 {
+			continue
+		}
+		switch d := math.Abs(t.y[i] - t.y[i-1]); {
+		case d == 0:
+			same++
+		case d <= thinnedFar*q:
+			near++
+		default:
+			far++
+		}
+	}
+	th := Thinning{Kept: far, Between: float64(same) / float64(same+near+far), Held: true}
+	return th, th.Between >= thinnedShare && float64(near) <= thinnedClear*float64(same+near) && far >= thinnedKept
+}
+
+// keptOnly looks for points that stand only where the value had moved.
+func (t Trace) keptOnly() (Thinning, bool) {
+	n := len(t.y) - 1 // the last point of a record is kept wherever it is
+	steps, moves := make([]float64, n-1), make([]float64, n-1)
+	for i := range steps {
+		steps[i], moves[i] = t.x[i+1]-t.x[i], math.Abs(t.y[i+1]-t.y[i])
+	}
+	slices.Sort(moves)
+	slices.Sort(steps)
+	long := 0.0
+	for _, s := range steps {
+		if s > 4*steps[n/2] {
+			long += s
+		}
+	}
+	few := moves[0]
+	if n > 20 {
+		few = moves[n/10]
+	}
+	return Thinning{Kept: n + 1}, long > 0.3*(t.x[n-1]-t.x[0]) && few > 0.5*moves[n/2]
+}
