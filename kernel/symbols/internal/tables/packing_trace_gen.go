@@ -39,6 +39,7 @@ func init() {
 			"Source":   reflect.TypeFor[trace_.Source](),
 			"Tangent":  reflect.TypeFor[trace_.Tangent](),
 			"Tangents": reflect.TypeFor[trace_.Tangents](),
+			"Thinning": reflect.TypeFor[trace_.Thinning](),
 			"Trace":    reflect.TypeFor[trace_.Trace](),
 			"Width":    reflect.TypeFor[trace_.Width](),
 		},
