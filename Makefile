@@ -16,6 +16,9 @@ FUZZTIME ?= 10000x
 # What users run has no C in it; only the race detector needs cgo.
 export CGO_ENABLED = 0
 
+# A test that needs a packed file fails without it; under go test alone it is skipped.
+export EVENBED_TEST_PACKED = 1
+
 GO_BUILD := go build -trimpath -ldflags='-s -w'
 
 # Jupyter programs see this environment alone, not the user's own settings.
@@ -29,8 +32,12 @@ help: ## list what can be made
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/\1|\2/p' $(MAKEFILE_LIST) | column -t -s '|' 2>/dev/null || \
 		sed -n 's/^\([a-z-]*\):.*## \(.*\)/\1: \2/p' $(MAKEFILE_LIST)
 
+.PHONY: pack
+pack: ## what is made from sources and built into the program: documentation, notices; quick if nothing changed
+	@go generate ./kernel/internal/packed
+
 .PHONY: build
-build: ## the program, bin/evenbed
+build: pack ## the program, bin/evenbed
 	$(GO_BUILD) -o bin/evenbed ./kernel/cmd/evenbed
 
 .PHONY: demo
@@ -40,14 +47,14 @@ demo: build ## run every notebook; fail when an output differs from the stored o
 	@printf '  file://%s\n' $(addprefix $(CURDIR)/$(OUT)/,$(patsubst notebooks/%.ipynb,%.html,$(wildcard notebooks/*.ipynb)))
 
 .PHONY: test
-test: ## all Go tests
+test: pack ## all Go tests
 	go test ./...
 
 # The stock kernel, copied out of the module cache, with one file more.
 STOCK := github.com/gopherdata/gophernotes
 
 .PHONY: gophernotes
-gophernotes: ## the stock kernel gophernotes with the packages that evenbed has, bin/gophernotes
+gophernotes: pack ## the stock kernel gophernotes with the packages that evenbed has, bin/gophernotes
 	rm -rf build/gophernotes
 	mkdir -p build
 	go mod download $(STOCK)
@@ -115,16 +122,16 @@ lint:
 .PHONY: fresh
 fresh:
 	go run ./kernel/symbols/internal/gen -check
-	@sum() { sha256sum kernel/cmd/evenbed/licences* kernel/internal/spec/logo*; }; \
-	before=$$(sum); go generate ./kernel/cmd/evenbed ./kernel/internal/spec; \
-	[ "$$before" = "$$(sum)" ] || { echo "licences or logo were stale; they are fresh now"; exit 1; }
+	@sum() { sha256sum kernel/internal/spec/logo*; }; \
+	before=$$(sum); go generate ./kernel/internal/spec; \
+	[ "$$before" = "$$(sum)" ] || { echo "the logo was stale; it is fresh now"; exit 1; }
 
 # A race build of the interpreter takes minutes, so this is what does not link it.
 # Tests that bound time and memory, read large files or count thousands of traces
 # are left out: the race detector takes tenfold.
 .PHONY: race
 race: export CGO_ENABLED = 1
-race:
+race: pack
 	@$(CLIENTS)/need.sh gcc=gcc
 	@packages=$$(go list -test -f '{{.ImportPath}} {{join .Deps " "}}' ./... | \
 		grep -v gomacro | sed -n 's/\.test .*//p'); \
@@ -145,7 +152,7 @@ fuzz:
 # Other systems.
 
 .PHONY: cross
-cross: ## build and vet for other systems
+cross: pack ## build and vet for other systems
 	@for system in linux/arm64 darwin/arm64 windows/amd64; do \
 		export GOOS=$${system%/*} GOARCH=$${system#*/}; \
 		echo "build and vet for $$system"; \
@@ -156,11 +163,11 @@ cross: ## build and vet for other systems
 # Files made by programs.
 
 .PHONY: gen
-gen: ## the generated tables of linked packages
+gen: ## all that is generated: tables of linked packages, packed files, logo
 	go generate ./...
 
 .PHONY: golden
-golden: ## golden files: rewrite, then read the diff
+golden: pack ## golden files: rewrite, then read the diff
 	UPDATE_GOLDEN=1 go test ./...
 
 .PHONY: coverage

@@ -3,6 +3,10 @@ package symbols
 import (
 	"slices"
 	"strings"
+
+	"github.com/cosmos72/gomacro/imports"
+
+	"github.com/evenbed/evenbed/kernel/symbols/internal/tables"
 )
 
 // without says why a package cannot be imported and what to use instead.
@@ -98,28 +102,23 @@ func Missing(path, name string) (hint string, ok bool) {
 		}
 		return "package " + path + " is not available in a notebook: " + why, true
 	}
-	open, ok := packages()[path]
-	if !ok {
+	why := tables.Left(path, name)
+	if why == "" {
+		if _, importable := imports.Packages[path]; importable {
+			return "", false
+		}
 		return Missing(path, "")
 	}
-	p := open()
-	for _, l := range p.Left {
-		if l.Name != name {
-			continue
-		}
-		hint = p.Name + "." + name
-		switch l.Why {
-		case "generic":
-			hint += " is generic, and the interpreter has no generics"
-		default:
-			hint += " is not available: " + l.Why
-		}
-		if use := instead(path, name); use != "" {
-			hint += ": use " + use
-		}
-		return hint, true
+	hint = lastElement(path) + "." + name
+	if why == "generic" {
+		hint += " is generic, and the interpreter has no generics"
+	} else {
+		hint += " is not available: " + why
 	}
-	return "", false
+	if use := instead(path, name); use != "" {
+		hint += ": use " + use
+	}
+	return hint, true
 }
 
 // Nearest returns the importable package that a mistaken path most likely

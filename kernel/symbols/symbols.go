@@ -7,7 +7,9 @@
 // the process panic with an [ExitError] instead.
 //
 // [Lookup], [Names] and [Members] return signatures and comments; [Nearest]
-// and [Missing] help where a name does not exist.
+// and [Missing] help where a name does not exist. Comments and the names of
+// parameters are in a packed file: without it signatures have types alone, and
+// a comment says how to get it.
 //
 // The tables are generated, since gomacro's own describe an older standard
 // library and hold lists of wrapper methods that are wrong when types come
@@ -15,7 +17,6 @@
 package symbols
 
 import (
-	_ "embed"
 	"fmt"
 	"slices"
 	"strings"
@@ -26,6 +27,7 @@ import (
 	_ "github.com/cosmos72/gomacro/fast"
 	"github.com/cosmos72/gomacro/imports"
 
+	"github.com/evenbed/evenbed/kernel/internal/packed"
 	"github.com/evenbed/evenbed/kernel/symbols/internal/docs"
 	"github.com/evenbed/evenbed/kernel/symbols/internal/tables"
 )
@@ -55,18 +57,24 @@ type Doc struct {
 	Promoted  bool   // a field or method that comes from an embedded field
 }
 
-//go:embed docs.zip
-var archive []byte
-
-// A described package, unpacked when first asked for.
+// A described package, unpacked or made when first asked for.
 type described func() docs.Package
 
-var packages = sync.OnceValue(func() map[string]described {
+// packages describes all importable packages. The error says that comments are
+// missing.
+var packages = sync.OnceValues(func() (map[string]described, error) {
+	all := make(map[string]described, len(imports.Packages))
+	archive, missing := packed.Docs.Read()
+	if missing != nil {
+		for path := range imports.Packages {
+			all[path] = sync.OnceValue(func() docs.Package { return reflected(path) })
+		}
+		return all, missing
+	}
 	open, err := docs.Open(archive)
 	if err != nil {
 		panic("symbols: " + err.Error()) // the program was built with a broken file
 	}
-	all := make(map[string]described, len(open))
 	for path, read := range open {
 		all[path] = sync.OnceValue(func() docs.Package {
 			p, err := read()
@@ -76,7 +84,7 @@ var packages = sync.OnceValue(func() map[string]described {
 			return p
 		})
 	}
-	return all
+	return all, nil
 })
 
 // Paths returns the import paths of all packages that can be imported, sorted.
@@ -90,7 +98,8 @@ func PackageName(path string) (name string, ok bool) {
 
 // find returns the description of an importable package.
 func find(path string) (docs.Package, bool) {
-	open, ok := packages()[path]
+	all, _ := packages()
+	open, ok := all[path]
 	if _, importable := imports.Packages[path]; !ok || !importable {
 		return docs.Package{}, false
 	}
@@ -100,6 +109,14 @@ func find(path string) (docs.Package, bool) {
 // Lookup describes a name of a package: "Column", "Column.InnerDiameter" for a
 // field or method of a type, or "" for the package itself.
 func Lookup(path, name string) (Doc, bool) {
+	d, ok := lookup(path, name)
+	if _, missing := packages(); ok && missing != nil {
+		d.Text = "No comment: " + missing.Error() + "."
+	}
+	return d, ok
+}
+
+func lookup(path, name string) (Doc, bool) {
 	p, ok := find(path)
 	if !ok {
 		return Doc{}, false

@@ -18,6 +18,7 @@ import (
 	"github.com/cosmos72/gomacro/imports"
 	"github.com/cosmos72/gomacro/xreflect"
 
+	"github.com/evenbed/evenbed/kernel/internal/packed"
 	"github.com/evenbed/evenbed/kernel/symbols"
 )
 
@@ -176,6 +177,7 @@ func TestEveryPathImports(t *testing.T) {
 }
 
 func TestTables(t *testing.T) {
+	packed.Docs.Need(t)
 	paths := symbols.Paths()
 	if !slices.IsSorted(paths) || len(paths) != len(imports.Packages) {
 		t.Errorf("%d paths, %d packages in gomacro's list", len(paths), len(imports.Packages))
@@ -200,7 +202,7 @@ func TestTables(t *testing.T) {
 			named = append(named, d.Name)
 		}
 		if !slices.Equal(named, want) {
-			t.Errorf("%s: documentation and table name different things", path)
+			t.Errorf("%s: documentation and table name different things; make gen and make pack make both", path)
 		}
 		for name := range p.Proxies {
 			if p.Types[name] == nil {
@@ -227,6 +229,7 @@ func TestEveryConstant(t *testing.T) {
 }
 
 func TestDocumentation(t *testing.T) {
+	packed.Docs.Need(t)
 	for _, path := range symbols.Paths() {
 		if d, ok := symbols.Lookup(path, ""); !ok || d.Kind != "package" {
 			t.Errorf("%s: %+v", path, d)
@@ -253,6 +256,7 @@ func TestDocumentation(t *testing.T) {
 }
 
 func TestLookup(t *testing.T) {
+	packed.Docs.Need(t)
 	for _, tc := range []struct{ path, name, kind, signature, text string }{
 		{"strings", "Cut", "function", "func Cut(s, sep string) (before, after string, found bool)", "around the first instance"},
 		{"sort", "Interface", "type", "Len() int", "can be sorted"},

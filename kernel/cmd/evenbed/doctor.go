@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"github.com/evenbed/evenbed/kernel/internal/host"
+	"github.com/evenbed/evenbed/kernel/internal/packed"
 	"github.com/evenbed/evenbed/kernel/internal/spec"
 )
 
@@ -46,6 +47,11 @@ func examine(w io.Writer) error {
 		return err
 	}
 	fmt.Fprintf(w, "program\n  %s\n  evenbed %s, %s, %s/%s\n", program, version(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
+	for _, f := range packed.Files() {
+		if _, err := f.Read(); err != nil {
+			fault("%v", err)
+		}
+	}
 
 	folders, found := spec.Search(system())
 	fmt.Fprintf(w, "kernels that Jupyter finds, in this order of folders\n  %s\n", strings.Join(folders, "\n  "))

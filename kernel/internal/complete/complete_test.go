@@ -14,6 +14,7 @@ import (
 
 	"github.com/evenbed/evenbed/kernel/internal/complete"
 	"github.com/evenbed/evenbed/kernel/internal/host"
+	"github.com/evenbed/evenbed/kernel/internal/packed"
 )
 
 // session returns the scope of an interpreter that has run the cells.
@@ -317,6 +318,7 @@ func TestSessionIsNotTouched(t *testing.T) {
 }
 
 func TestInspect(t *testing.T) {
+	packed.Docs.Need(t)
 	scope := demo(t)
 	for _, tc := range []struct{ cell, want string }{ // texts that must be there, parted by " & "
 		{`strings.Cu|t("a", "b")`, "func Cut(s, sep string) (before, after string, found bool) & around the first instance & // import \"strings\""},
@@ -377,6 +379,7 @@ func TestInspect(t *testing.T) {
 // Methods, constants and names belong to what is told of a type or a package;
 // more than a few methods have their comments at detail 1 only.
 func TestInspectMembers(t *testing.T) {
+	packed.Docs.Need(t)
 	scope := session(t, `import "github.com/evenbed/evenbed/packing/record"`, "var run record.Record")
 	for _, tc := range []struct {
 		cell   string
@@ -496,6 +499,7 @@ func TestQuestion(t *testing.T) {
 // What a reader looks for in a formula: its signature, equation, symbols with
 // units, and source.
 func TestExplain(t *testing.T) {
+	packed.Docs.Need(t)
 	scope := demo(t)
 	for name, want := range map[string]string{
 		"units.Bar":         "const Bar Pressure = 100000",

@@ -62,7 +62,7 @@ columnCount := 2`)
 	for code, want := range map[string]string{
 		"column":               "packing.Column",
 		"packing.Column":       "type Column struct",
-		"strings.ToUpper(":     "func ToUpper(s string) string",
+		"strings.ToUpper(":     "func ToUpper(",
 		"m.Gamma":              "Gamma",
 		"n.next":               "n.next *node",
 		"n.next.next.kids":     "n.next.next.kids []node",

@@ -17,9 +17,6 @@ type Package struct {
 	Name    string
 	Text    string   `json:",omitempty"` // the package comment
 	Symbols []Symbol `json:",omitempty"` // sorted by name
-
-	// Left are the exported names the interpreter cannot use, sorted.
-	Left []Left `json:",omitempty"`
 }
 
 // A Symbol is one exported name.
@@ -32,16 +29,14 @@ type Symbol struct {
 	Members   []Symbol `json:",omitempty"` // of a type: fields as declared, then methods by name
 }
 
-// A Left is a name left out of the table.
-type Left struct {
-	Name string
-	Why  string // "generic", "iterator", or a sentence
-}
-
-// Write writes the packages in the order given. The same packages give the
-// same bytes with the same version of Go.
-func Write(w io.Writer, packages []Package) error {
+// Write writes the packages in the order given, and a key that tells from which
+// sources they were made. The same packages give the same bytes with the same
+// version of Go.
+func Write(w io.Writer, key string, packages []Package) error {
 	z := zip.NewWriter(w)
+	if err := z.SetComment(key); err != nil {
+		return err
+	}
 	for _, p := range packages {
 		text, err := json.Marshal(p)
 		if err != nil {
@@ -56,6 +51,15 @@ func Write(w io.Writer, packages []Package) error {
 		}
 	}
 	return z.Close()
+}
+
+// Key returns the key of an archive, "" if it is none.
+func Key(archive []byte) string {
+	z, err := zip.NewReader(bytes.NewReader(archive), int64(len(archive)))
+	if err != nil {
+		return ""
+	}
+	return z.Comment
 }
 
 // Open reads the archive's directory and returns a function for each path,

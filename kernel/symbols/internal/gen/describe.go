@@ -102,15 +102,11 @@ func embeddedPos(e ast.Expr) token.Pos {
 	return e.Pos()
 }
 
-// describe returns what a package exports.
+// describe returns what a package exports, as far as its table has it.
 func (x *index) describe(p *packages.Package) docs.Package {
 	d := docs.Package{Path: p.PkgPath, Name: p.Name, Text: packageComment(p)}
 	for _, o := range exported(p.Types) {
-		if why := leftOut(p.PkgPath, o); why != "" {
-			d.Left = append(d.Left, docs.Left{Name: o.Name(), Why: why})
-		} else if slices.Contains(named, p.PkgPath) {
-			d.Left = append(d.Left, docs.Left{Name: o.Name(), Why: "its package is made for generic code"})
-		} else {
+		if leftOut(p.PkgPath, o) == "" {
 			d.Symbols = append(d.Symbols, x.symbol(o))
 		}
 	}
@@ -288,7 +284,11 @@ func (x *index) print(n any) string {
 // members returns a type's exported fields, in the order of the declaration
 // and then those of embedded fields, and its methods by name.
 func (x *index) members(o *types.TypeName) []docs.Symbol {
-	fields := x.fields(o.Type())
+	fields := slices.DeleteFunc(x.fields(o.Type()), func(f docs.Symbol) bool {
+		selected, _, _ := types.LookupFieldOrMethod(o.Type(), true, o.Pkg(), f.Name)
+		_, isField := selected.(*types.Var)
+		return !isField // a method hides it, or a twin
+	})
 	var methods []docs.Symbol
 	t := types.Type(types.NewPointer(o.Type()))
 	if types.IsInterface(o.Type()) {

@@ -51,7 +51,10 @@ func Generic[T any](t T) T { return t }
 func Each() iter.Seq[int] { return nil }
 func hidden() {}
 
-type base struct{ Depth int } // how deep
+type base struct {
+	Depth int // how deep
+	Start string
+}
 
 // Sink ends up in Pump.
 func (base) Sink() {}
@@ -79,7 +82,7 @@ type Same = Visitor
 		t.Fatal(loaded, err)
 	}
 	doc := newIndex(all).describe(loaded[0])
-	got, err := table(loaded[0], doc)
+	got, err := table(loaded[0])
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -105,9 +108,9 @@ type Same = Visitor
 	if t.Failed() {
 		t.Logf("%s", got)
 	}
-	want := []docs.Left{{Name: "Generic", Why: "generic"}, {Name: "Number", Why: "generic"}}
-	if !slices.Equal(doc.Left, want) {
-		t.Errorf("left out %v, want %v", doc.Left, want)
+	left, err := leftFile(loaded)
+	if want := "case \"example.org/m.Generic\",\n\t\t\"example.org/m.Number\":\n\t\treturn \"generic\"\n\t}"; err != nil || !strings.Contains(string(left), want) {
+		t.Errorf("left out, %v:\n%s", err, left)
 	}
 
 	for _, tc := range []struct{ symbol, member, kind, signature, text string }{
@@ -117,7 +120,7 @@ type Same = Visitor
 		{"Sum", "", "function", "func Sum(a int, rest ...int) (total int)", "Sum adds.\n"},
 		{"Pump", "", "type", "type Pump struct {\n\tFlow float64 // litres\n\t// contains filtered or unexported fields\n}", ""},
 		{"Pump", "Flow", "field", "Flow float64", "litres\n"},
-		{"Pump", "Depth", "field", "Depth int", ""},
+		{"Pump", "Depth", "field", "Depth int", "how deep\n"},
 		{"Pump", "Sink", "method", "func (base) Sink()", "Sink ends up in Pump.\n"},
 		{"Pump", "Start", "method", "func (p *Pump) Start(speeds ...float64) error", "Start starts.\n"},
 		{"Visitor", "Visit", "method", "func (Visitor) Visit(p *Pump, depths ...int) (bool, error)", ""},
@@ -150,31 +153,79 @@ func TestBrokenPackageIsNamed(t *testing.T) {
 
 func TestCompareFindsWhatIsStale(t *testing.T) {
 	dir := t.TempDir()
-	described := []docs.Package{{Path: "a.org/x", Name: "x", Text: "old"}, {Path: "go", Name: "go0"}}
-	var archive strings.Builder
-	if err := docs.Write(&archive, described); err != nil {
-		t.Fatal(err)
-	}
-	made := map[string][]byte{tables + "/x" + suffix: []byte("package tables\n"), docsName: []byte(archive.String())}
+	made := map[string][]byte{tables + "/x" + suffix: []byte("package tables\n")}
 	if err := os.MkdirAll(filepath.Join(dir, tables), 0o700); err != nil {
 		t.Fatal(err)
 	}
 	if err := write(dir, made); err != nil {
 		t.Fatal(err)
 	}
-	if err := compare(dir, made, described); err != nil {
+	if err := compare(dir, made); err != nil {
 		t.Errorf("fresh files: %v", err)
 	}
-	described[0].Text = "new"
 	made[tables+"/x"+suffix] = []byte("package tables\n\n// changed\n")
 	made[tables+"/y"+suffix] = nil
 	if err := os.WriteFile(filepath.Join(dir, tables, "z"+suffix), nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	err := compare(dir, made, described)
-	for _, want := range []string{"docs.zip of a.org/x", "x_gen.go", "y_gen.go (missing)", "z_gen.go (its package is gone)"} {
+	err := compare(dir, made)
+	for _, want := range []string{"x_gen.go", "y_gen.go (missing)", "z_gen.go (its package is gone)"} {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q is not reported: %v", want, err)
 		}
+	}
+}
+
+// The documentation is made anew when a source changes, and only then; a
+// changed comment leaves the tables alone.
+func TestFingerprint(t *testing.T) {
+	root := t.TempDir()
+	put := func(name, content string) {
+		t.Helper()
+		file := filepath.Join(root, filepath.FromSlash(name))
+		if err := os.MkdirAll(filepath.Dir(file), 0o700); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(file, []byte(content), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, name := range []string{"go.mod", "go.sum", "packing/a.go", "packing/a_test.go", "kernel/display/b.go", folder + "/internal/gen/c.go", folder + "/internal/docs/d.go"} {
+		put(name, "// one\n")
+	}
+	key := func() string {
+		t.Helper()
+		key, err := fingerprint(root)
+		if err != nil || key == "" {
+			t.Fatal(key, err)
+		}
+		return key
+	}
+	first := key()
+	for name, changes := range map[string]bool{"packing/a.go": true, "packing/deep/new.go": true, "go.sum": true, "packing/a_test.go": false, "packing/notes.txt": false} {
+		before := key()
+		put(name, "// two\n")
+		if (key() != before) != changes {
+			t.Errorf("%s: changed %v, want %v", name, !changes, changes)
+		}
+	}
+	if key() == first {
+		t.Error("nothing changed")
+	}
+	const doc = "// Package m is %s.\npackage m\n\n// F is %s.\nfunc F() int { return 1 }\n"
+	var made [2]string
+	for i, word := range []string{"old", "new"} {
+		loaded, _, err := load(moduleOf(t, strings.ReplaceAll(doc, "%s", word)), []string{"./..."})
+		if err != nil {
+			t.Fatal(err)
+		}
+		text, err := table(loaded[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		made[i] = string(text)
+	}
+	if made[0] != made[1] {
+		t.Error("the table depends on a comment")
 	}
 }

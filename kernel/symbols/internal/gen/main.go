@@ -1,8 +1,9 @@
-// Gen writes the tables of the packages that the interpreter can import, and
+// Gen writes the tables of the packages that the interpreter can import, or
 // the file of their signatures and comments.
 //
-//	go run ./kernel/symbols/internal/gen          writes them
-//	go run ./kernel/symbols/internal/gen -check   exits 1 if they are stale
+//	go run ./kernel/symbols/internal/gen              writes the tables
+//	go run ./kernel/symbols/internal/gen -check       exits 1 if they are stale
+//	go run ./kernel/symbols/internal/gen -docs FILE   writes the documentation, unless it is fresh
 //
 // It does not import what it writes, so it also runs when a table no longer
 // compiles.
@@ -10,14 +11,16 @@ package main
 
 import (
 	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"flag"
 	"fmt"
 	"go/types"
+	"io/fs"
 	"os"
 	"path"
 	"path/filepath"
-	"reflect"
 	"runtime"
 	"slices"
 	"strings"
@@ -28,18 +31,22 @@ import (
 )
 
 const (
-	module   = "github.com/evenbed/evenbed"
-	folder   = "kernel/symbols"
-	tables   = "internal/tables"
-	docsName = "docs.zip"
-	suffix   = "_gen.go"
+	module = "github.com/evenbed/evenbed"
+	folder = "kernel/symbols"
+	tables = "internal/tables"
+	suffix = "_gen.go"
 )
 
 func main() {
-	check := flag.Bool("check", false, "compare with the files there are, write nothing")
+	check := flag.Bool("check", false, "compare with the tables there are, write nothing")
+	docsFile := flag.String("docs", "", "write the documentation to this `file`, and no tables")
 	flag.Parse()
 	root, err := moduleRoot()
-	if err == nil {
+	switch {
+	case err != nil:
+	case *docsFile != "":
+		err = document(root, *docsFile)
+	default:
 		err = run(filepath.Join(root, filepath.FromSlash(folder)), *check)
 	}
 	if err != nil {
@@ -66,19 +73,15 @@ func moduleRoot() (string, error) {
 	}
 }
 
-// run makes everything in memory, then writes or compares it.
+// run makes all tables in memory, then writes or compares them.
 func run(dir string, check bool) error {
-	loaded, all, err := load(dir, slices.Concat(ours, libraries, standard, named))
+	loaded, _, err := load(dir, slices.Concat(ours, libraries, standard, named))
 	if err != nil {
 		return err
 	}
-	index := newIndex(all)
 	files := map[string][]byte{} // slash path below dir
-	var described []docs.Package
 	var paths []string
 	for _, p := range loaded {
-		doc := index.describe(p)
-		described = append(described, doc)
 		if slices.Contains(named, p.PkgPath) {
 			continue
 		}
@@ -87,23 +90,79 @@ func run(dir string, check bool) error {
 		if files[name] != nil {
 			return fmt.Errorf("two packages want the file %s", name)
 		}
-		if files[name], err = table(p, doc); err != nil {
+		if files[name], err = table(p); err != nil {
 			return err
 		}
 	}
 	if files[path.Join(tables, "paths"+suffix)], err = pathsFile(paths); err != nil {
 		return err
 	}
-	described = append(described, docs.Package{Path: "go", Name: runtime.Version()})
-	var archive bytes.Buffer
-	if err := docs.Write(&archive, described); err != nil {
+	if files[path.Join(tables, "left"+suffix)], err = leftFile(loaded); err != nil {
 		return err
 	}
-	files[docsName] = archive.Bytes()
 	if check {
-		return compare(dir, files, described)
+		return compare(dir, files)
 	}
 	return write(dir, files)
+}
+
+// document writes the documentation, which takes seconds, unless the file was
+// made from the same sources.
+func document(root, file string) error {
+	key, err := fingerprint(root)
+	if err != nil {
+		return err
+	}
+	if had, err := os.ReadFile(file); err == nil && docs.Key(had) == key {
+		return nil
+	}
+	loaded, all, err := load(root, slices.Concat(ours, libraries, standard))
+	if err != nil {
+		return err
+	}
+	index := newIndex(all)
+	var described []docs.Package
+	for _, p := range loaded {
+		described = append(described, index.describe(p))
+	}
+	var archive bytes.Buffer
+	if err := docs.Write(&archive, key, described); err != nil {
+		return err
+	}
+	return os.WriteFile(file, archive.Bytes(), 0o666)
+}
+
+// fingerprint is a checksum of all that the documentation is made from: Go, the
+// modules by their checksums, and the sources of this module.
+func fingerprint(root string) (string, error) {
+	sum := sha256.New()
+	fmt.Fprintln(sum, runtime.Version())
+	add := func(name string) error {
+		data, err := os.ReadFile(name)
+		if err != nil {
+			return err
+		}
+		rel, err := filepath.Rel(root, name)
+		fmt.Fprintf(sum, "%s %d\n%s", filepath.ToSlash(rel), len(data), data)
+		return err
+	}
+	for _, name := range []string{"go.mod", "go.sum"} {
+		if err := add(filepath.Join(root, name)); err != nil {
+			return "", err
+		}
+	}
+	for _, folder := range []string{"packing", "kernel/display", folder + "/internal/gen", folder + "/internal/docs"} {
+		err := filepath.WalkDir(filepath.Join(root, filepath.FromSlash(folder)), func(name string, d fs.DirEntry, err error) error {
+			if err != nil || d.IsDir() || !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") {
+				return err
+			}
+			return add(name)
+		})
+		if err != nil {
+			return "", err
+		}
+	}
+	return hex.EncodeToString(sum.Sum(nil)), nil
 }
 
 // load returns the packages of the patterns that export something, sorted by
@@ -189,10 +248,8 @@ func write(dir string, files map[string][]byte) error {
 	return nil
 }
 
-// compare reports what differs. Comments of the standard library may change
-// between two patch releases of Go: with another release than the files were
-// made with they are not compared.
-func compare(dir string, files map[string][]byte, described []docs.Package) error {
+// compare reports what differs.
+func compare(dir string, files map[string][]byte) error {
 	var stale []string
 	names, err := tableFiles(dir)
 	if err != nil {
@@ -208,8 +265,6 @@ func compare(dir string, files map[string][]byte, described []docs.Package) erro
 		switch {
 		case err != nil:
 			stale = append(stale, name+" (missing)")
-		case name == docsName:
-			stale = append(stale, compareDocs(had, described)...)
 		case !bytes.Equal(had, content):
 			stale = append(stale, name)
 		}
@@ -219,34 +274,4 @@ func compare(dir string, files map[string][]byte, described []docs.Package) erro
 	}
 	slices.Sort(stale)
 	return fmt.Errorf("stale, run make gen:\n\t%s", strings.Join(stale, "\n\t"))
-}
-
-func compareDocs(archive []byte, described []docs.Package) (stale []string) {
-	had, err := docs.Open(archive)
-	if err != nil {
-		return []string{docsName + " (" + err.Error() + ")"}
-	}
-	sameGo := false
-	if version, ok := had["go"]; ok {
-		p, err := version()
-		sameGo = err == nil && p.Name == runtime.Version()
-	}
-	for _, want := range described {
-		open, ok := had[want.Path]
-		if !ok {
-			stale = append(stale, docsName+" lacks "+want.Path)
-			continue
-		}
-		delete(had, want.Path)
-		if !sameGo && !strings.Contains(want.Path, ".") {
-			continue
-		}
-		if p, err := open(); err != nil || !reflect.DeepEqual(p, want) {
-			stale = append(stale, docsName+" of "+want.Path)
-		}
-	}
-	for path := range had {
-		stale = append(stale, docsName+" still has "+path)
-	}
-	return stale
 }
