@@ -76,21 +76,35 @@ func (c Column) Usable() units.Length { return c.TubeHeight + c.Extension - c.Al
 // do. The settled height is that of the bed after settling by gravity. A column
 // without a tube height passes: its caller says "not checked".
 func (c Column) CheckSlurry(s Slurry, settled units.Length) error {
-	need := s.Height(settled)
+	return c.checkSlurry(s, settled, 0)
+}
+
+// checkSlurry is CheckSlurry with a rinse that stands in the tube too.
+func (c Column) checkSlurry(s Slurry, settled units.Length, rinse units.Volume) error {
+	above := rinse.Height(c.Area())
+	need := s.Height(settled) + above
 	if c.TubeHeight == 0 || need <= c.Usable() {
 		return nil
 	}
-	remedy := fmt.Sprintf("use a slurry of at least %.1f %%, an extension of %.1f cm more, or fill in stages",
-		ceilTenth(settled.In(c.Usable())*100), ceilTenth((need - c.Usable()).In(units.Centimetre)))
-	if settled > c.Usable() {
-		remedy = fmt.Sprintf("even the settled bed of %v does not fit: use an extension of %.1f cm more",
-			settled, ceilTenth((need - c.Usable()).In(units.Centimetre)))
+	extension := fmt.Sprintf("an extension of %.1f cm more", ceilTenth((need - c.Usable()).In(units.Centimetre)))
+	var remedy string
+	room := c.Usable() - above // for the slurry itself
+	switch least := ceilTenth(settled.In(room) * 100); {
+	case settled > c.Usable():
+		remedy = fmt.Sprintf("even the settled bed of %v does not fit: use %s", settled, extension)
+	case room <= 0 || least > 100:
+		remedy = fmt.Sprintf("with the rinse even the settled bed of %v does not fit: use %s, or less rinse", settled, extension)
+	default:
+		remedy = fmt.Sprintf("use a slurry of at least %.1f %%, %s, or fill in stages", least, extension)
+	}
+	stands := fmt.Sprintf("stands %.1f cm high", need.In(units.Centimetre))
+	if rinse > 0 {
+		stands = fmt.Sprintf("stands %.1f cm high with %v of rinse", need.In(units.Centimetre), rinse)
 	}
 	tube := fmt.Sprintf("the tube takes %.1f cm", c.Usable().In(units.Centimetre))
 	if c.Extension != 0 || c.Allowance != 0 {
 		tube += fmt.Sprintf(" (tube %.1f cm + extension %.1f cm - allowance %.1f cm)",
 			c.TubeHeight.In(units.Centimetre), c.Extension.In(units.Centimetre), c.Allowance.In(units.Centimetre))
 	}
-	return &InputError{c.name(), fmt.Sprintf("slurry of %v stands %.1f cm high", s.Concentration, need.In(units.Centimetre)),
-		tube, remedy}
+	return &InputError{c.name(), fmt.Sprintf("slurry of %v %s", s.Concentration, stands), tube, remedy}
 }

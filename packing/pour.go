@@ -67,13 +67,11 @@ func (p Pour) evaluate() (PourResult, error) {
 	r.SettledVolume = p.Column.Volume(r.SettledHeight)
 	r.SlurryVolume = p.Slurry.Volume(r.SettledVolume)
 	r.Prepared = r.SlurryVolume + p.DeadVolume
-	filled := r.SlurryVolume + p.Rinse
-	r.Height = filled.Height(p.Column.Area())
+	r.Height = (r.SlurryVolume + p.Rinse).Height(p.Column.Area())
 	if p.Column.TubeHeight > 0 {
 		r.Free = p.Column.Usable() - r.Height
 	}
-	// With the rinse it stands like a thinner slurry.
-	if err := p.Column.CheckSlurry(Slurry{Concentration: units.Fraction(r.SettledVolume.In(filled))}, r.SettledHeight); err != nil {
+	if err := p.Column.checkSlurry(p.Slurry, r.SettledHeight, p.Rinse); err != nil {
 		return PourResult{}, err
 	}
 	return r, nil
@@ -148,14 +146,19 @@ type Decision struct {
 	KeepFactor units.Length // the packed height that keeps the planned compression factor
 	KeepHeight float64      // the compression factor that keeps the planned packed height
 	CannotKeep string       // why the height cannot be kept; empty: it can
+	Doubt      string       // of a settled height too far from the planned one; empty: none
 }
+
+// usualSettled is how far a settled height may be from the planned one before the
+// slurry or the reading is in doubt (common practice, no source).
+const usualSettled = 5 * units.Percent
 
 // Decide returns both ways on,
 //
 //	L0 = height found · CF(u1),  keep the factor: L = L0/CF,  keep the height: CF = L0/L
 //
 // A bed that settled lower than the planned packed height cannot be kept there,
-// and says so. It refuses inputs that cannot be.
+// and says so; one that settled more than 5 % from the planned height is doubted. It refuses inputs that cannot be.
 func (f Found) Decide() (Decision, error) {
 	for _, err := range []error{CheckBedHeight(f.BedHeight), CheckBedHeight(f.Height)} {
 		if err != nil {
@@ -177,6 +180,13 @@ func (f Found) Decide() (Decision, error) {
 	settled := f.Height.Times(flow)
 	d := Decision{Found: f, Planned: f.BedHeight.Times(f.CompressionFactor), Settled: settled,
 		KeepFactor: settled.Times(1 / f.CompressionFactor), KeepHeight: settled.In(f.BedHeight)}
+	if off := settled.In(d.Planned) - 1; math.Abs(off) > float64(usualSettled)*(1+1e-9) {
+		word, look := "above", "read the height again, and the concentration: a bed that had not settled, or more medium than planned"
+		if off < 0 {
+			word, look = "below", "look for slurry left in tank and hoses, a concentration read too high, or beads lost"
+		}
+		d.Doubt = fmt.Sprintf("the settled height, %v, is %.1f %% %s the planned %v, more than %v (common practice, no source): %s. Find out why before going on", settled, 100*math.Abs(off), word, d.Planned, usualSettled, look)
+	}
 	if d.KeepHeight < 1 {
 		d.CannotKeep = fmt.Sprintf("the settled bed, %v, is lower than %v: add slurry, or keep the factor", settled, f.BedHeight)
 	}
@@ -195,6 +205,9 @@ func (d Decision) page() table.Page {
 		text = fmt.Sprintf("Read %s under flow, settled %s, planned %s.", cm(d.Found.Height), cm(d.Settled), cm(d.Planned))
 	}
 	p.Text(text)
+	if d.Doubt != "" {
+		p.Notice("Doubt:", d.Doubt+".")
+	}
 	if d.CannotKeep != "" {
 		p.Notice("The height cannot be kept:", d.CannotKeep)
 	}
