@@ -12,6 +12,7 @@ type Limits struct {
 	PumpFlow       units.VolumeFlow // the most the pump delivers
 	LeastPumpFlow  units.VolumeFlow // the least the pump holds steady
 	AdapterForce   units.Force      // the most the drive of the adapter may put on the bed
+	EndPlateForce  units.Force      // rating of the end plate, as typed from the plate; none is worked out
 }
 
 // Check refuses limits that cannot be.
@@ -34,6 +35,13 @@ func (l Limits) Check() error {
 			return err
 		}
 	}
-	return optional("", "adapter force limit", l.AdapterForce,
-		0.1, 1e8, "0.1 N", "100000 kN", "20 * Kilonewton")
+	for _, f := range []struct {
+		name string
+		f    units.Force
+	}{{"adapter force limit", l.AdapterForce}, {"rating of the end plate", l.EndPlateForce}} {
+		if err := optional("", f.name, f.f, 0.1, 1e8, "0.1 N", "100000 kN", "20 * Kilonewton"); err != nil {
+			return err
+		}
+	}
+	return nil
 }

@@ -78,15 +78,15 @@ func (w *work) flowCautions() {
 	c, p := w.c, w.p
 	s := p.Second
 	if w.byFlow() || c.Method == constantPressure {
-		if d := c.CompressionFactor - s.CompressionFactor; d > nearTarget {
+		if d := s.BedHeight - c.BedHeight; d > c.TargetTolerance {
 			load := "Its load is not computed; watch it."
 			if known(p.Adapter.Load) {
 				load = fmt.Sprintf("By the law given that takes a load of %.3g bar, %s.", p.Adapter.Load.In(units.Bar), force(p.Adapter.Force))
 			}
 			w.caution("At %v flow alone gives a compression factor of %.3f: the adapter must give the rest, a factor of %.3f or the last %.1f mm. %s",
 				s.Velocity, s.CompressionFactor, c.CompressionFactor/s.CompressionFactor, (s.BedHeight - c.BedHeight).In(units.Millimetre), load)
-		} else if d < -nearTarget {
-			w.caution("At %v flow compresses the bed to %.2f cm, below the mark: it has to rise %.1f mm to the adapter.",
+		} else if d < -c.TargetTolerance {
+			w.caution("At %v flow compresses the bed to %.2f cm, below the target position: it has to rise %.1f mm to the adapter.",
 				s.Velocity, s.BedHeight.In(units.Centimetre), (c.BedHeight - s.BedHeight).In(units.Millimetre))
 		}
 	}
@@ -102,7 +102,7 @@ func (w *work) flowCautions() {
 	}
 	for _, d := range p.Duties {
 		if d.Margin >= 1 && d.Margin < d.Wanted {
-			w.caution("Packing drags only %.2f times as much as the duty %s; %v is wanted.", d.Margin, d.Duty.Name, d.Wanted)
+			w.caution("Packing drags only %.2f times as much as the process step %s; %v is wanted.", d.Margin, d.Duty.Name, d.Wanted)
 		}
 	}
 	if w.hasCurve() && w.curve.Predicted != "" {

@@ -116,7 +116,7 @@ func (w *work) velocityFor(p units.Pressure, hardware bool) units.Velocity {
 // than the flow did.
 func (w *work) checkAdapterSpeed(most units.Velocity) {
 	if v := w.c.AdapterSpeed; v > most.Times(1+1e-9) {
-		w.refuse(fmt.Sprintf("adapter speed %s", speed(v)), fmt.Sprintf("the liquid that it displaces would run through the bed faster than the flow before, %s", speed(most)), "drive the adapter more slowly")
+		w.refuse(fmt.Sprintf("adapter speed %s", speed(v)), "the liquid that it displaces would run through the bed faster than the flow before", fmt.Sprintf("drive the adapter at %s mm/s or less", atMost(most.In(units.MillimetrePerSecond), 3)))
 	}
 }
 
@@ -128,13 +128,15 @@ func (w *work) hybridStages() {
 	w.firstStage()
 	w.firstAdapterStage()
 	w.secondStage()
-	s := w.stage("adapter compresses", "inlet shut, outlet open",
-		fmt.Sprintf("Flow off, and at once the sealed adapter down onto the bed: %s, from %s to %s at %s, the velocity of step 2, so that the displaced liquid holds the bed.\nThen on at %s to the mark: %s of travel in %s, a factor of %.3f on top of %.3f by flow. It displaces %s through the bed.\n%s",
+	v := open(outletToDrain).but(inletPath)
+	s := w.stage("adapter compresses", v,
+		v.first()+fmt.Sprintf("Flow off, and at once the sealed adapter down onto the bed: %s, from %s to %s at %s, the velocity of step 2, so that the displaced liquid holds the bed.\nThen on at %s to the target position: %s of travel in %s, a factor of %.3f on top of %.3f by flow. It displaces %s through the bed.\n%s",
 			span((p.waits()-a.From).Passed(p.Second.Velocity)), w.place(p.waits()), w.place(a.From), speed(p.Second.Velocity), speed(a.Speed), cm(a.From-a.To), span(a.Time), a.CompressionFactor, p.Second.CompressionFactor, p.flow(a.Displaced), w.loadWords()),
 		"force of the drive; stop when it rises without travel; beads at the seal", w.atMark()+", and force steady over 10 min (common practice)")
 	s.Time, s.Velocity, s.Flow, s.BedHeight, s.Adapter = a.Time, a.Speed, a.Displaced, c.BedHeight, c.BedHeight
+	w.row("☐ "+v.open[0]+" open before the adapter moves", "")
 	w.loadRows()
-	w.row("ruler: adapter at the mark", w.ruler(c.BedHeight))
+	w.row("ruler: adapter at its target position", fmt.Sprintf("%s ± %.1f mm", w.ruler(c.BedHeight), c.TargetTolerance.In(units.Millimetre)))
 	w.addPhase(phase{name: "adapter onto the bed", kind: catching, velocity: p.Second.Velocity, speed: p.Second.Velocity, held: true, pressureTo: p.Second.Pressure,
 		bedFrom: p.Second.BedHeight, bedTo: p.Bed.SettledHeight, adapterFrom: p.waits(), adapterTo: p.Second.BedHeight})
 	w.addPhase(phase{name: "adapter compresses", kind: driving, duration: a.Time, velocity: a.Speed, bedFrom: p.Second.BedHeight, bedTo: c.BedHeight, adapterFrom: p.Second.BedHeight, adapterTo: c.BedHeight,
@@ -148,7 +150,7 @@ func (w *work) loadWords() string {
 	if !known(a.Load) {
 		return "Load of the adapter: not determined. Raise it slowly and write it down."
 	}
-	return fmt.Sprintf("By the law given the bed at the mark carries %.3g bar at rest, %s on the adapter, without friction of the seal; while it moves, the liquid's pressure adds.", a.Load.In(units.Bar), force(a.Force))
+	return fmt.Sprintf("By the law given the bed at its target height carries %.3g bar at rest, %s on the adapter, without friction of the seal; while it moves, the liquid's pressure adds.", a.Load.In(units.Bar), force(a.Force))
 }
 
 func (w *work) loadRows() {
@@ -156,14 +158,14 @@ func (w *work) loadRows() {
 	if a := w.p.Adapter; known(a.Load) {
 		expected = force(a.Force)
 	}
-	w.row("force of the adapter at the mark", expected)
+	w.row("force of the adapter at its target position", expected)
 	w.row("force 10 min later", "a few % less at most")
 }
 
 func (w *work) holdStage() {
 	c := w.c
-	s := w.stage("hold", "outlet open, inlet shut, then the adapter locked",
-		"Hold the adapter at the mark for 10 min and read the force again.\nLock it, open the inlet, run the packing velocity or the largest duty and look under the adapter.",
+	s := w.stage("hold", open(outletToDrain).but(inletPath),
+		"Hold the adapter at its target position for 10 min and read the force again.\nLock it, open the inlet, run the packing velocity or the largest duty and look under the adapter.",
 		"force falling off, a gap under the adapter at flow", "force fallen by a few % at most (common practice), no gap. A gap: drive on until it is closed, once; if it comes back, unpack and repack")
 	s.Time, s.BedHeight, s.Adapter = 10*units.Minute, c.BedHeight, c.BedHeight
 	w.addPhase(phase{name: "hold", kind: resting, duration: 1 * units.Minute, bedFrom: c.BedHeight, bedTo: c.BedHeight, adapterFrom: c.BedHeight, adapterTo: c.BedHeight})
@@ -203,8 +205,8 @@ func (w *work) computePressure() {
 	}
 	total := func(u units.Velocity) units.Pressure { return w.at(u).Pressure + w.hardware(u) }
 	if most := total(w.velocityFor(c.PackingPressure, true)); most < c.PackingPressure.Times(1-1e-6) {
-		w.refuse(fmt.Sprintf("packing pressure %.3g bar", c.PackingPressure.In(units.Bar)), fmt.Sprintf("curve and readings of the empty column end at %.3g bar; they are not extrapolated", most.In(units.Bar)),
-			"ask for a lower pressure, or measure on if every limit allows it")
+		w.refuse(fmt.Sprintf("packing pressure %.3g bar", c.PackingPressure.In(units.Bar)), "curve and readings of the empty column end below it; they are not extrapolated",
+			fmt.Sprintf("ask for %s bar or less, or measure on if every limit allows it", atMost(most.In(units.Bar), 3)))
 		return
 	}
 	first := w.velocityFor(c.PackingPressure.Times(1./pressureSteps), true)
@@ -272,7 +274,7 @@ func (w *work) pressureStages() {
 	p := w.p
 	w.prepareStage()
 	w.pourStage()
-	w.pressureAdapterStage()
+	w.sealStage()
 	for i := range pressureSteps {
 		w.pressureStage(i)
 		if i > 0 {
@@ -285,7 +287,8 @@ func (w *work) pressureStages() {
 		w.firstAdapterStage()
 	}
 	w.catchStage()
-	w.stage("not at the mark", "as in the last pressure step, then as in the catch", "Run the last pressure again; if a gap shows or the adapter is not at the mark, catch again, once. If that misses too, unpack and repack (common practice).", "a gap under the adapter at flow", "adapter at the mark without a gap")
+	s := w.stage("not at the target position", w.again(), fmt.Sprintf("Run the last pressure again. If a gap of more than %v shows, lower the adapter again, once, path ticked first. If the bed was steady and too high under that pressure, the same pressure does not help: unpack and repack, as also if the second lowering misses (common practice).", w.c.TargetTolerance), "a gap under the adapter at flow", "adapter at its target position without a gap")
+	s.Adapter = w.c.BedHeight
 	w.testStage()
 }
 
@@ -293,7 +296,7 @@ func (w *work) pressureStages() {
 func (w *work) pressureStage(i int) {
 	c, p := w.c, w.p
 	set := c.PackingPressure.Times(float64(i+1) / pressureSteps)
-	s := w.stage(fmt.Sprintf("pressure %d of %d", i+1, pressureSteps), "downflow: inlet from the pump, outlet open; pump on pressure control", "",
+	s := w.stage(fmt.Sprintf("pressure %d of %d", i+1, pressureSteps), open(inletFromPump+" on pressure control", outletToDrain), "",
 		"pressure, never above the set point; flow falling; level", "flow within 2 % over one column volume (common practice), level within 1 mm")
 	flow := "the flow falls as the bed forms, then comes to a plateau"
 	if len(w.curve.Points) == 0 {
@@ -304,7 +307,7 @@ func (w *work) pressureStage(i int) {
 		s.Velocity, s.Flow, s.Pressure, s.BedHeight = u, c.Column.Flow(u), at.Pressure, p.Bed.SettledHeight.Times(1/at.CompressionFactor)
 		flow = fmt.Sprintf("the flow comes to a plateau at about %s, the bed to %s", p.flow(s.Flow), w.place(s.BedHeight))
 		w.row("flow at "+bar(set)+" bar", p.flow(s.Flow))
-		w.row("ruler: bed at "+bar(set)+" bar", w.ruler(s.BedHeight))
+		w.bedRow("bed at "+bar(set)+" bar", s.BedHeight)
 		s.Adapter = p.waits()
 		if i == 0 {
 			s.Time, s.Longest, s.Volume, s.Adapter = p.First.Time, p.First.Bound, p.First.Volume, p.Pour.SlurryHeight
@@ -321,15 +324,6 @@ func (w *work) pressureStage(i int) {
 		}
 	}
 	s.Do = fmt.Sprintf("Raise the pressure at the inlet to %s bar over half a minute; %s.", bar(set), flow)
-}
-
-// pressureAdapterStage puts the adapter onto the slurry before pressure.
-func (w *work) pressureAdapterStage() {
-	p := w.p
-	s := w.stage("adapter onto the liquid", "inlet vented, outlet shut",
-		"Lower the adapter into the clear liquid above the slurry, vent it and seal it.",
-		"no air under the adapter, beads at the seal", "adapter sealed, vent shut, pump ready on pressure control")
-	s.BedHeight, s.Adapter = p.Pour.SlurryHeight, p.Pour.SlurryHeight
 }
 
 // Plan computes the procedure: the bed settles by gravity, or under the first
@@ -389,11 +383,11 @@ func (w *work) axialSteps() {
 	if c.FirstVelocity > 0 {
 		w.firstStage()
 	} else {
-		valves, top := "outlet shut, top open", units.Length(0)
+		v, top := open(openTop).but(outletPath), units.Length(0)
 		if c.Method == suctionFill {
-			valves, top = "outlet and slurry port shut, inlet vented", p.Pour.SlurryHeight
+			v, top = open(adapterVent).but(outletPath, "slurry port"), p.Pour.SlurryHeight
 		}
-		s := w.stage("settle", valves,
+		s := w.stage("settle", v,
 			fmt.Sprintf("Leave the slurry to settle. About %.0f min; %.0f min if the density excess is half of %v.\nNo vibration, no draught of warm air.", p.First.Time.In(units.Minute), 2*p.First.Time.In(units.Minute), c.Medium.DensityExcess),
 			"the edge of the clear liquid coming down; a surface that is not level", "bed height within 1 mm over 10 min (common practice), liquid above clear")
 		s.Time, s.BedHeight = p.First.Time, p.Bed.SettledHeight
@@ -406,13 +400,15 @@ func (w *work) axialSteps() {
 	}
 	w.firstAdapterStage()
 	a := p.Adapter
-	s := w.stage("compress", "inlet shut, outlet open",
-		fmt.Sprintf("Drive the sealed adapter onto the bed and on at constant speed, %s, from %s to the mark: %s in %s.\nIt displaces %s through the bed, out of the outlet.\n%s",
+	v := open(outletToDrain).but(inletPath)
+	s := w.stage("compress", v,
+		v.first()+fmt.Sprintf("Drive the sealed adapter onto the bed and on at constant speed, %s, from %s to the target position: %s in %s.\nIt displaces %s through the bed, out of the outlet.\n%s",
 			speed(a.Speed), w.place(a.From), cm(a.From-a.To), span(a.Time), p.flow(a.Displaced), w.loadWords()),
 		"force of the drive, rising with travel; liquid leaving as fast as the adapter goes", w.atMark())
 	s.Time, s.Velocity, s.Flow, s.Volume, s.BedHeight, s.Adapter = a.Time, a.Speed, a.Displaced, a.Displaced.For(a.Time), c.BedHeight, c.BedHeight
+	w.row("☐ "+v.open[0]+" open before the adapter moves", "")
 	w.loadRows()
-	w.row("ruler: adapter at the mark", w.ruler(c.BedHeight))
+	w.row("ruler: adapter at its target position", fmt.Sprintf("%s ± %.1f mm", w.ruler(c.BedHeight), c.TargetTolerance.In(units.Millimetre)))
 	pressure := units.Pressure(nan)
 	if n := len(w.uses); n > 0 && known(a.Load) {
 		pressure = w.uses[n-1].pressure
@@ -440,12 +436,12 @@ func (w *work) computeSuction() {
 	if t := w.p.Pour.SlurryHeight.Passed(c.DrawSpeed); t > w.p.Pour.ClearLayer.Times(1+1e-9) {
 		w.caution("Drawing takes %s, and 1 cm of clear liquid forms in %s: what comes first settles first. Draw faster if the hose allows it.", span(t), span(w.p.Pour.ClearLayer))
 	}
-	const most = 0.5 * units.Bar
 	switch vacuum := w.vacuum(); {
 	case c.Lift == 0:
 		w.notChecked("vacuum that lifts the slurry (no lift given); hoses and valves add to it")
-	case vacuum > most:
-		w.refuse(fmt.Sprintf("lift %v", c.Lift), fmt.Sprintf("it takes %.2f bar of vacuum without hoses and valves; beyond %.1f bar liquid gives off gas (common practice)", vacuum.In(units.Bar), most.In(units.Bar)), "raise the tank, or pump the slurry")
+	case vacuum > mostVacuum:
+		w.refuse(fmt.Sprintf("lift %v", c.Lift), fmt.Sprintf("it takes %.2f bar of vacuum without hoses and valves; beyond %.1f bar liquid gives off gas (common practice)", vacuum.In(units.Bar), mostVacuum.In(units.Bar)),
+			fmt.Sprintf("raise the tank to a lift of %s m or less, or pump the slurry", atMost(c.Lift.Times(mostVacuum.In(vacuum)).In(units.Metre), 3)))
 	}
 	if c.Then == ByFlow {
 		w.computeFlow()
@@ -465,10 +461,12 @@ func (w *work) vacuum() units.Pressure {
 
 func (w *work) suctionStages() {
 	c, p := w.c, w.p
-	s := w.stage("prepare", "nozzle or side port shut, inlet and outlet open to liquid, then shut",
-		"De-air the bottom net from below.\nFill the column with a few centimetres of liquid, lower the adapter into it, seal it and vent it until no air is left.\nFill the suction hose with liquid and keep its end low in the stirred slurry.",
+	v := open(adapterVent, outletToDrain).but("slurry port")
+	s := w.stage("prepare", v,
+		v.first()+"De-air the bottom net from below.\nFill the column with a few centimetres of liquid, lower the adapter into it, seal it and vent it until no air is left.\nFill the suction hose with liquid and keep its end low in the stirred slurry.",
 		"bubbles under the adapter and in the hose", "no air anywhere; the end of the hose stays under the slurry to the last")
 	s.Adapter = 2 * units.Centimetre
+	w.leakStage()
 	t := p.Pour.SlurryHeight.Passed(c.DrawSpeed)
 	q := c.Column.Flow(c.DrawSpeed)
 	lift := "Vacuum not determined."
@@ -479,14 +477,15 @@ func (w *work) suctionStages() {
 	if c.DeadVolume > 0 {
 		dead = fmt.Sprintf(" Prepare %s: %s stays behind.", volume(p.Pour.Prepared), volume(c.DeadVolume))
 	}
-	s = w.stage("draw the slurry", "slurry port open, inlet and outlet shut",
-		fmt.Sprintf("Stir the tank (no magnetic bar).\nOpen the slurry port and raise the adapter at %s, %s of slurry: %s at %v in %s, to %s.\n%s%s\nShut the port before the hose draws air.",
+	v = open("slurry port while drawing", adapterVent+" before the port is shut, and from then on").but(inletPath, outletPath)
+	s = w.stage("slurry transfer, drawn", v,
+		v.first()+fmt.Sprintf("Stir the tank (no magnetic bar).\nShut inlet and outlet, open the slurry port and raise the adapter at %s, %s of slurry: %s at %v in %s, to %s.\n%s%s\nBefore the hose draws air: vent of the adapter open to liquid, and only when it is, the port shut.",
 			speed(c.DrawSpeed), p.flow(q), volume(p.Pour.SlurryVolume), c.Slurry.Concentration, span(t), w.place(p.Pour.SlurryHeight), lift, dead),
-		"air in the hose or under the adapter: stop; gauge below zero", fmt.Sprintf("%s in the column, port shut; 1 cm of clear liquid forms within %.0f s", volume(p.Pour.SlurryVolume), p.Pour.ClearLayer.In(units.Second)))
+		"air in the hose or under the adapter: stop; gauge below zero", fmt.Sprintf("%s in the column, vent open, port shut; 1 cm of clear liquid forms within %.0f s", volume(p.Pour.SlurryVolume), p.Pour.ClearLayer.In(units.Second)))
 	s.Time, s.Velocity, s.Flow, s.Volume, s.BedHeight, s.Adapter = t, c.DrawSpeed, q, p.Pour.SlurryVolume, p.Pour.SlurryHeight, p.Pour.SlurryHeight
 	w.row("slurry concentration", c.Slurry.Concentration.String())
 	w.row("temperature of slurry and column", c.Temperature.String())
-	w.row("slurry drawn", volume(p.Pour.SlurryVolume))
+	w.row("slurry transferred", volume(p.Pour.SlurryVolume))
 	w.row("ruler: adapter after drawing", w.ruler(p.Pour.SlurryHeight))
 	w.row("lowest pressure while drawing", fmt.Sprintf("-%.2f bar and what hoses add", w.vacuum().In(units.Bar)))
 	w.addPhase(phase{name: "draw", kind: filling, duration: t, velocity: c.DrawSpeed, bedFrom: 2 * units.Centimetre, bedTo: p.Pour.SlurryHeight, adapterFrom: 2 * units.Centimetre, adapterTo: p.Pour.SlurryHeight})
@@ -551,25 +550,27 @@ func (w *work) computeInPlace() {
 func (w *work) inPlaceStages() {
 	c, p := w.c, w.p
 	t := p.Pour.SlurryVolume.PumpedAt(c.FillFlow)
-	s := w.stage("prepare", "nozzle shut, inlet and outlet open to drain upwards, then shut",
+	both := open("outlets of both nets to the drain")
+	s := w.stage("prepare", both.but("nozzle"),
 		fmt.Sprintf("Fix the head plate or adapter at %s and lock it.\nFill the column with liquid from below until no air is left, also between the nets and in the nozzle.\nCirculate the slurry through tank and hose.", w.place(c.BedHeight)),
-		"bubbles at vents; level of the head plate", "no air anywhere, head plate locked at the mark")
+		"bubbles at vents; level of the head plate", "no air anywhere, head plate locked at its position")
 	s.Adapter = c.BedHeight
+	w.leakStage()
 	dead := ""
 	if c.DeadVolume > 0 {
 		dead = fmt.Sprintf(" %s of the %s prepared stays behind.", volume(c.DeadVolume), volume(p.Pour.Prepared))
 	}
-	s = w.stage("fill", "nozzle in mid position, outlets of both nets open to the drain",
-		fmt.Sprintf("Pump stirred slurry of %v (no magnetic bar, low-shear pump) at %s: %s in about %s. Liquid leaves through the nets, the bed grows from them.%s",
+	s = w.stage("fill", both.but(),
+		fmt.Sprintf("Nozzle in mid position. Pump stirred slurry of %v (no magnetic bar, low-shear pump) at %s: %s in about %s. Liquid leaves through the nets, the bed grows from them.%s",
 			c.Slurry.Concentration, p.flow(c.FillFlow), volume(p.Pour.SlurryVolume), span(t), dead),
 		"pressure at the pump, beads in what leaves, slurry left in the tank", "pressure begins to rise steeply: go to the next step")
 	s.Time, s.Flow, s.Velocity, s.Volume, s.Adapter = t, c.FillFlow, c.Column.Velocity(c.FillFlow), p.Pour.SlurryVolume, c.BedHeight
-	s = w.stage("fill until the flow stops", "as before",
+	s = w.stage("fill until the flow stops", both.but(),
 		fmt.Sprintf("Hold the pressure at the pump at %s bar and let the flow fall.", bar(c.PackingPressure)),
 		"pressure, never above the set point; flow falling", fmt.Sprintf("flow below 5 %% of %s at %s bar (common practice), and %s of slurry gone in: %s/(area · %s) is a factor of %v", p.flow(c.FillFlow), bar(c.PackingPressure), volume(p.Pour.SlurryVolume), "volume · concentration", cm(c.BedHeight), c.CompressionFactor))
 	s.Pressure, s.BedHeight, s.Adapter = c.PackingPressure, c.BedHeight, c.BedHeight
-	s = w.stage("close", "nozzle shut before the pump is stopped, then outlets shut",
-		"Shut or withdraw the nozzle under pressure, stop the pump, open a vent of the slurry line slowly.\nFlush nozzle and hose away from the bed.",
+	s = w.stage("close", both.but("nozzle, before the pump is stopped"),
+		"Shut or withdraw the nozzle under pressure, stop the pump, open a vent of the slurry line slowly. One outlet stays open to the drain.\nFlush nozzle and hose away from the bed.",
 		"pressure falling to zero in the line before it is opened", "nozzle shut and flushed clean")
 	s.BedHeight, s.Adapter = c.BedHeight, c.BedHeight
 	w.row("slurry concentration", c.Slurry.Concentration.String())

@@ -45,10 +45,10 @@ func TestRuler(t *testing.T) {
 	for _, tc := range []struct {
 		what, text, want string
 	}{
-		{"steps", off.StepTable().Markdown(), "adapter at the mark, 18.0 cm (ruler 19.2 cm) above the bottom net"},
+		{"steps", off.StepTable().Markdown(), "adapter within 2 mm of its target position, 18.0 cm (ruler 19.2 cm) above the bottom net"},
 		{"numbers", off.NumberTable().Caption, "the ruler reads 1.2 cm there"},
-		{"sheet", off.SheetTable().Markdown(), "| ruler: adapter at the mark | 19.2 cm |"},
-		{"steps", on.StepTable().Markdown(), "adapter at the mark, 18.0 cm above the bottom net"},
+		{"sheet", off.SheetTable().Markdown(), "| ruler: adapter at its target position | 19.2 cm ± 2.0 mm |"},
+		{"steps", on.StepTable().Markdown(), "adapter within 2 mm of its target position, 18.0 cm above the bottom net"},
 	} {
 		if !strings.Contains(tc.text, tc.want) {
 			t.Errorf("%s: %q is missing in\n%s", tc.what, tc.want, tc.text)
@@ -59,7 +59,7 @@ func TestRuler(t *testing.T) {
 	}
 	number := off.NumberTable()
 	for i, s := range number.Rows {
-		if s[0] == "catch" && (s[7] != "18.0" || s[8] != "18.0" || s[9] != "19.2" || s[10] != "19.2") {
+		if s[0] == "lower the adapter" && (s[7] != "18.0" || s[8] != "18.0" || s[9] != "19.2" || s[10] != "19.2") {
 			t.Errorf("row %d: %q", i, s)
 		}
 		if s[7] == "" != (s[9] == "") {

@@ -36,20 +36,23 @@ func (p Procedure) tube() units.Length {
 	return max(p.Pour.SlurryHeight, p.Request.BedHeight).Times(1.1)
 }
 
-// Picture draws the column poured, after the first step, under the flow of the
-// second if that is known, and at the mark. Its lines take the colour of the
+// Picture draws the column with the slurry in, after the first step, under the flow of the
+// second if that is known, and at the target position. Its lines take the colour of the
 // text around. A refused procedure has no picture.
 func (p Procedure) Picture() Picture {
 	if p.Refusal != nil {
 		return Picture{}
 	}
-	mark := state{name: "at the mark", top: p.Request.BedHeight, adapter: p.Request.BedHeight}
+	mark := state{name: "at the target", top: p.Request.BedHeight, adapter: p.Request.BedHeight}
 	if p.Request.Method == packInPlace {
 		return drawStates([]state{{name: "filling", top: p.Request.BedHeight.Times(0.5), edge: p.Request.BedHeight, adapter: p.Request.BedHeight}, mark}, p.tube())
 	}
 	states := []state{
-		{name: "poured", top: p.Pour.SlurryHeight, slurry: true},
-		{name: "after step 1", top: p.First.BedHeight, adapter: p.waits()},
+		{name: "slurry in", top: p.Pour.SlurryHeight, slurry: true},
+		{name: "after step 1", top: p.First.BedHeight, liquid: p.Pour.SlurryHeight},
+	}
+	if w := (&work{c: p.Request}); w.closed() {
+		states[1].adapter = p.Pour.SlurryHeight
 	}
 	if p.Request.Method == suctionFill {
 		states[0].name, states[0].adapter = "drawn", p.Pour.SlurryHeight
@@ -59,6 +62,8 @@ func (p Procedure) Picture() Picture {
 	}
 	if known(p.Second.BedHeight) {
 		states = append(states, state{name: "step 2", top: p.Second.BedHeight, adapter: p.waits()})
+	} else if known(p.waits()) {
+		states = append(states, state{name: "adapter down", top: p.First.BedHeight, adapter: p.waits()})
 	}
 	return drawStates(append(states, mark), p.tube())
 }

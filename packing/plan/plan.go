@@ -30,6 +30,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/liquid"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -47,13 +48,17 @@ type ConstantFlow struct {
 	CompressionFactor float64        // settled over packed height
 
 	FirstVelocity   units.Velocity // zero: 20 cm/h, common practice, no source
+	FirstBy         FirstBy        // where the liquid of step 1 comes from, and where it leaves
 	PackingVelocity units.Velocity // of the second step; zero: where Curve has CompressionFactor
+	RaiseSteps      int            // in which the flow is raised to the packing velocity, each by the same factor; zero: 4, common practice
+	Ramp            units.Time     // over which it is raised evenly, in place of steps; zero: in steps
 	ThirdVelocity   units.Velocity // of a third step, if the bed is not at the mark after the second; zero: the second's
 	Curve           bed.Curve      // measured at this settled height in this column; without points: none, or that of Law
 	Law             bed.Law        // how the bed gives way, from the user's own data; nil: not known
 	WallFriction    float64        // of Law, see bed.Compressible; zero: the wall carries nothing
 	Catch           Catch          // which valve is open while the adapter goes to the mark
 	AdapterSpeed    units.Velocity // zero: the velocity of the second step
+	TargetTolerance units.Length   // of the adapter in the end and of a gap under it; zero: 2 mm, common practice
 	Recovery        Recovery       // how the bed rises after a stop, from the user's record; zero: not known
 
 	Liquid      string            // name of the packing liquid; empty: water, if Viscosity is zero
@@ -86,11 +91,15 @@ type FlowThenAdapter struct {
 	CompressionFactor float64
 
 	FirstVelocity   units.Velocity // zero: 20 cm/h, common practice, no source
+	FirstBy         FirstBy        // where the liquid of step 1 comes from, and where it leaves
 	PackingVelocity units.Velocity // that consolidates; zero: what 70 % of the limits, the curve and 80 % of the compression allow
+	RaiseSteps      int            // in which the flow is raised to the packing velocity, each by the same factor; zero: 4, common practice
+	Ramp            units.Time     // over which it is raised evenly, in place of steps; zero: in steps
 	Curve           bed.Curve      // needed, or Law
 	Law             bed.Law        // gives the load of the adapter; nil: load not determined
 	WallFriction    float64
 	AdapterSpeed    units.Velocity // zero: 30 cm/h, common practice, no source
+	TargetTolerance units.Length   // of the adapter in the end and of a gap under it; zero: 2 mm, common practice
 
 	Liquid      string
 	Temperature units.Temperature
@@ -126,6 +135,7 @@ type ConstantPressure struct {
 	Law             bed.Law
 	WallFriction    float64
 	AdapterSpeed    units.Velocity // zero: the velocity of the plateau
+	TargetTolerance units.Length   // of the adapter in the end and of a gap under it; zero: 2 mm, common practice
 	Recovery        Recovery
 
 	Liquid      string
@@ -156,10 +166,12 @@ type AxialCompression struct {
 	BedHeight         units.Length
 	CompressionFactor float64
 
-	FirstVelocity units.Velocity // of a flow that helps the bed to settle; zero: none
-	Law           bed.Law        // gives the load of the adapter; nil: load not determined
-	WallFriction  float64
-	AdapterSpeed  units.Velocity // zero: 30 cm/h, common practice, no source
+	FirstVelocity   units.Velocity // of a flow that helps the bed to settle; zero: none
+	FirstBy         FirstBy        // where the liquid of step 1 comes from, and where it leaves
+	Law             bed.Law        // gives the load of the adapter; nil: load not determined
+	WallFriction    float64
+	AdapterSpeed    units.Velocity // zero: 30 cm/h, common practice, no source
+	TargetTolerance units.Length   // of the adapter in the end and of a gap under it; zero: 2 mm, common practice
 
 	Liquid      string
 	Temperature units.Temperature
@@ -194,11 +206,14 @@ type SuctionFill struct {
 
 	FirstVelocity   units.Velocity // zero: by flow 20 cm/h, common practice, no source; by the adapter none
 	PackingVelocity units.Velocity // by flow; zero: where Curve has CompressionFactor
+	RaiseSteps      int            // in which the flow is raised to the packing velocity, each by the same factor; zero: 4, common practice
+	Ramp            units.Time     // over which it is raised evenly, in place of steps; zero: in steps
 	Curve           bed.Curve
 	Law             bed.Law
 	WallFriction    float64
 	Catch           Catch
 	AdapterSpeed    units.Velocity // while packing; zero: 30 cm/h by the adapter, the second velocity by flow
+	TargetTolerance units.Length   // of the adapter in the end and of a gap under it; zero: 2 mm, common practice
 
 	Liquid      string
 	Temperature units.Temperature
@@ -262,7 +277,10 @@ type Request struct {
 	CompressionFactor float64
 
 	FirstVelocity   units.Velocity
+	FirstBy         FirstBy // where the liquid of step 1 comes from, and where it leaves
 	PackingVelocity units.Velocity
+	RaiseSteps      int        // in which the flow is raised to the packing velocity, each by the same factor; zero: 4, common practice
+	Ramp            units.Time // over which it is raised evenly, in place of steps; zero: in steps
 	ThirdVelocity   units.Velocity
 	PackingPressure units.Pressure
 	FillFlow        units.VolumeFlow
@@ -274,6 +292,7 @@ type Request struct {
 	WallFriction    float64
 	Catch           Catch
 	AdapterSpeed    units.Velocity
+	TargetTolerance units.Length // of the adapter in the end and of a gap under it; zero: 2 mm, common practice
 	Recovery        Recovery
 
 	Liquid      string
@@ -292,8 +311,13 @@ type Request struct {
 	SettledFound units.Length
 }
 
-// Site is what a large column needs to know of the place it stands in.
+// Site is what a plan needs to know of the place where the column stands.
 type Site struct {
+	Gauge        string            // which pressures are read at, and where it stands; empty: not named
+	ActAbove     units.Fraction    // of the expected pressure, beyond which the operator acts; zero: left open on the sheet
+	HeightPoints int               // at which the height of the bed is read: 1, 3 or 4; zero: 4 from 30 cm diameter on, else 1
+	Coldest      units.Temperature // that the room or a liquid reaches; zero: not given
+
 	TransferFlow units.VolumeFlow // of slurry from the tank into the column; zero: not given
 	ColumnMass   units.Mass       // of the empty column; zero: not given
 	HoldUp       units.Volume     // of pipes, valves and distributors, from sample valve to detector; zero: not given
@@ -311,6 +335,33 @@ type Recovery struct {
 	FastTime units.Time // zero: no record
 	Slow     float64    // part that comes back later; zero: none
 	SlowTime units.Time
+}
+
+// FirstBy is how liquid goes through the column in step 1.
+type FirstBy int
+
+const (
+	// SealedAdapter: the adapter is sealed on the liquid above the slurry, and the
+	// pump drives the liquid through it.
+	SealedAdapter FirstBy = iota
+	// OpenTop: the top is open, the outlet too; liquid is added above as it leaves.
+	// Only the height of the liquid drives it.
+	OpenTop
+	// DrawnFromOutlet: the top is open, and a pump at the outlet draws the liquid down.
+	DrawnFromOutlet
+)
+
+// String names the way.
+func (f FirstBy) String() string {
+	switch f {
+	case SealedAdapter:
+		return "adapter sealed on the liquid"
+	case OpenTop:
+		return "open top, outlet open"
+	case DrawnFromOutlet:
+		return "open top, drawn from the outlet"
+	}
+	return "unknown way"
 }
 
 // Then is how a column that was filled by suction is packed.
@@ -334,13 +385,15 @@ func (t Then) String() string {
 	return "unknown way"
 }
 
-// A Duty is a use of the packed column.
+// A Duty is a process step: a use of the packed column.
 type Duty struct {
 	Name        string
 	Velocity    units.Velocity
-	Liquid      string            // empty: water, if Viscosity is zero
-	Temperature units.Temperature // zero: that of packing
-	Viscosity   units.Viscosity   // zero: that of water, and Liquid must be water
+	Liquid      string            // empty: that of Mixture, or water if Viscosity is zero
+	Mixture     liquid.Liquid     // a liquid whose viscosity is known at every temperature; zero: water
+	Product     bool              // the product at its highest concentration in the bed
+	Temperature units.Temperature // zero: the coldest of the site, or that of packing
+	Viscosity   units.Viscosity   // at Temperature; zero: that of Mixture
 }
 
 // Catch is how the adapter is driven to the mark after the second step.
@@ -403,10 +456,13 @@ type Procedure struct {
 
 	EmptyColumn EmptyColumn
 	Rises       []Rise          // after a stop
+	Lowering    []Lowering      // re-expansion against the speed of the adapter, slowest first
 	Choices     []Choice        // if the settled height is not the planned one
 	Pressures   []PressureLimit // lowest first
+	Gauge       []GaugeRow      // what the gauge shows in each step
 	Flows       []VelocityLimit // lowest first
 	Duties      []DutyCheck     // in the order asked
+	Stands      []Stand         // what other liquids may flow at
 	Forces      []EndPlateForce
 	Test        PulseTest
 	Buffer      []BufferRow
@@ -470,6 +526,18 @@ type SecondStep struct {
 	AdapterTravel     units.Length   // from the bed of the first step to the mark
 	RiseBound         units.Velocity // at which the surface starts to rise when the flow stops
 	Time              units.Time     // until 99 % of the compression, about; NaN without a curve
+	Raise             []RaiseStep    // how the flow is raised; the last one is the packing velocity
+}
+
+// A RaiseStep is a stretch of the way up to the packing velocity. What the curve
+// does not tell is NaN.
+type RaiseStep struct {
+	Velocity          units.Velocity
+	Flow              units.VolumeFlow
+	CompressionFactor float64
+	Pressure          units.Pressure // over the bed
+	BedHeight         units.Length
+	After             units.Time // since the start of a ramp; NaN: in steps
 }
 
 // ThirdStep is the one further step if the bed is not at the mark.
@@ -514,6 +582,40 @@ type Rise struct {
 	After    units.Time
 	AtMost   units.Length // at the velocity that was flowing, or all that was compressed
 	ByRecord units.Length // by the user's record, as far as it does not pass AtMost; NaN without one
+}
+
+// A Lowering is what the stop and a speed of the adapter do to the bed, with the
+// outlet shut and with it open. The adapter starts where it waits.
+type Lowering struct {
+	Speed units.Velocity
+	Time  units.Time   // to the target position
+	Shut  units.Length // by which the bed has risen at most when the adapter meets it, outlet shut
+	Open  units.Length // the same, outlet open: the displaced liquid holds the bed; NaN: faster than the flow before
+
+	Pressure units.Pressure // over the bed while the adapter moves, outlet open; NaN: not known
+	Force    units.Force    // of that pressure on the adapter; NaN: not known
+}
+
+// A GaugeRow is what the gauge shows at the end of a step, when to act and when to
+// stop. A bed that is still forming reads less. What is not known is NaN.
+type GaugeRow struct {
+	Step      string
+	Velocity  units.Velocity
+	BedHeight units.Length
+	Expected  units.Pressure // with the empty column's part, if that was given
+	Act       units.Pressure // NaN: not given by the user
+	Stop      units.Pressure // the lowest limit; NaN: no limit was given
+	StopBy    string         // which limit that is
+	Error     units.Pressure // 95 % of the curve alone, as a half width; NaN: not known
+}
+
+// A Stand is the highest velocity at which a liquid drags no more than the packed
+// bed stands, with the drag margin.
+type Stand struct {
+	Liquid      string
+	Temperature units.Temperature
+	Viscosity   units.Viscosity // NaN: not known at that temperature
+	Velocity    units.Velocity  // NaN: not known
 }
 
 // A Choice is what to do when the bed after the first step stands at another
@@ -567,6 +669,7 @@ type EndPlateForce struct {
 	At       string
 	Pressure units.Pressure
 	Force    units.Force
+	Margin   float64 // 1 - force/rating, the rating as typed from the plate; NaN: not given
 }
 
 // PulseTest is the test after packing.
@@ -581,7 +684,8 @@ type PulseTest struct {
 // not known, or does not apply, is NaN.
 type Stage struct {
 	Name   string
-	Valves string // in words
+	Valves string   // in words
+	Open   []string // paths for liquid or air that are open throughout, and stay open at the end
 	Do     string
 	Watch  string
 	Ends   string

@@ -54,8 +54,10 @@ func (p Procedure) page() table.Page {
 		page.Text("Taken, since not given: " + strings.Join(p.Taken, "; ") + ".")
 	}
 	p.atColumn(&page)
+	page.Table(p.gaugeTable())
 	page.Table(p.limitTable())
 	page.Table(p.dutyTable())
+	page.Table(p.standTable())
 	page.Table(p.forceTable())
 	page.Table(p.bufferTable())
 	page.Table(p.largeTable())
@@ -72,6 +74,7 @@ func (p Procedure) atColumn(page *table.Page) {
 	page.Table(p.numberTable())
 	page.Table(p.stageTable())
 	page.Table(p.riseTable())
+	page.Table(p.loweringTable())
 	page.Table(p.choiceTable())
 }
 
@@ -89,7 +92,8 @@ func (p Procedure) summary() table.Table {
 	c, b := p.Request, p.Bed
 	t := table.Table{Caption: "Plan", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "plan"}}}
 	t.Add("column", fmt.Sprintf("%s i.d., %s cm², column volume %s", cm(c.Column.InnerDiameter), significant(b.Area.In(units.SquareCentimetre), 4), volume(b.ColumnVolume)))
-	t.Add("target", fmt.Sprintf("%s at CF %v; settled bed %.2f cm = %s", cm(c.BedHeight), c.CompressionFactor, b.SettledHeight.In(units.Centimetre), volume(b.SettledVolume)))
+	t.Add("target", fmt.Sprintf("%s at %s", cm(c.BedHeight), factorWords(c.CompressionFactor)))
+	t.Add("settled bed", fmt.Sprintf("%.2f cm = %s", b.SettledHeight.In(units.Centimetre), volume(b.SettledVolume)))
 	p.pourSummary(&t)
 	p.stepSummary(&t)
 	if h := p.EmptyColumn; known(h.Pressure) {
@@ -103,7 +107,7 @@ func (p Procedure) summary() table.Table {
 		}
 	}
 	if known(p.Second.RiseBound) && len(p.Rises) > 0 {
-		t.Add("rise on stop", fmt.Sprintf("at most %.2f mm/s", p.Second.RiseBound.In(units.MillimetrePerSecond)))
+		t.Add("re-expansion on the stop", fmt.Sprintf("at most %.2f mm/s", p.Second.RiseBound.In(units.MillimetrePerSecond)))
 	}
 	if len(p.Buffer) > 0 {
 		t.Add("buffer in all", volume(p.TotalBuffer()))
@@ -167,7 +171,7 @@ func (p Procedure) stepSummary(t *table.Table) {
 		}
 		t.Add("adapter", fmt.Sprintf("%.1f mm at %s in %s, CF %.3f by it; %s", (a.From-a.To).In(units.Millimetre), speed(a.Speed), span(a.Time), a.CompressionFactor, load))
 	case known(a.Time):
-		t.Add("adapter left", fmt.Sprintf("%.1f mm to the mark, %s at %s", (a.From-a.To).In(units.Millimetre), span(a.Time), speed(a.Speed)))
+		t.Add("adapter left", fmt.Sprintf("%.1f mm to the target position, %s at %s", (a.From-a.To).In(units.Millimetre), span(a.Time), speed(a.Speed)))
 	}
 	reach := ""
 	if known(p.Reach.Curve.CompressionFactor) {
@@ -187,7 +191,7 @@ func (p Procedure) stepSummary(t *table.Table) {
 func (p Procedure) secondSummary() string {
 	s := p.Second
 	if !known(s.Velocity) {
-		return "second velocity: not determined"
+		return "packing velocity: not determined"
 	}
 	out := fmt.Sprintf("%.0f cm/h = %s, ", s.Velocity.In(units.CentimetrePerHour), p.flow(s.Flow))
 	if !known(s.Pressure) {
@@ -282,7 +286,7 @@ func (p Procedure) stageTable() table.Table {
 }
 
 func (p Procedure) riseTable() table.Table {
-	t := table.Table{Caption: "How fast must the adapter be? Rise of the bed after the stop, outlet shut", RowHeaders: true, Columns: []table.Column{{Name: "rise"}}}
+	t := table.Table{Caption: "How fast must the adapter be? Re-expansion of the bed after the stop, outlet shut", RowHeaders: true, Columns: []table.Column{{Name: "re-expansion"}}}
 	if len(p.Rises) == 0 {
 		return t
 	}
@@ -307,7 +311,7 @@ func (p Procedure) choiceTable() table.Table {
 	}
 	byFlow := p.byFlow() && c.Method != flowThenAdapter
 	t := table.Table{Caption: "If the " + read + " reads otherwise: keep the factor or the height, and note which", RowHeaders: true, Columns: []table.Column{{Name: "ruler reads", Unit: "cm", Right: true},
-		{Name: "settled height", Unit: "cm", Right: true}, {Name: "keep the factor: ruler at the mark", Unit: "cm", Right: true}, {Name: "keep the height: factor", Right: true}}}
+		{Name: "settled height", Unit: "cm", Right: true}, {Name: "keep the factor: ruler at the target position", Unit: "cm", Right: true}, {Name: "keep the height: factor", Right: true}}}
 	if byFlow {
 		t.Columns = append(t.Columns, table.Column{Name: "with it: velocity", Unit: "cm/h", Right: true}, table.Column{Name: "pressure", Unit: "bar", Right: true})
 	}
@@ -407,9 +411,9 @@ func tableMargin(m float64) string {
 }
 
 func (p Procedure) dutyTable() table.Table {
-	t := table.Table{Caption: "Duties against the drag of packing", RowHeaders: true, Columns: []table.Column{
-		{Name: "duty"}, {Name: "liquid"}, {Name: "velocity", Unit: "cm/h", Right: true}, {Name: "viscosity", Unit: "mPa·s", Right: true},
-		{Name: "drags like", Unit: "cm/h", Right: true}, {Name: "packing over duty", Right: true}, {Name: "wanted", Right: true}, {Name: "about", Unit: "bar", Right: true}}}
+	t := table.Table{Caption: "Process steps against the drag of packing", RowHeaders: true, Columns: []table.Column{
+		{Name: "process step"}, {Name: "liquid"}, {Name: "velocity", Unit: "cm/h", Right: true}, {Name: "viscosity", Unit: "mPa·s", Right: true},
+		{Name: "drags like", Unit: "cm/h", Right: true}, {Name: "packing over step", Right: true}, {Name: "wanted", Right: true}, {Name: "about", Unit: "bar", Right: true}}}
 	for _, d := range p.Duties {
 		over, pressure := "not checked", "not known"
 		if !math.IsNaN(d.Margin) {
@@ -426,9 +430,12 @@ func (p Procedure) dutyTable() table.Table {
 
 func (p Procedure) forceTable() table.Table {
 	t := table.Table{Caption: "Force on the end plate", RowHeaders: true,
-		Columns: []table.Column{{Name: "at"}, {Name: "pressure", Unit: "bar", Right: true}, {Name: "force", Unit: "kN", Right: true}}}
+		Columns: []table.Column{{Name: "at"}, {Name: "pressure", Unit: "bar", Right: true}, {Name: "force", Unit: "kN", Right: true}, {Name: "left of the rating"}}}
 	for _, f := range p.Forces {
-		t.Add(f.At, fmt.Sprintf("%.2f", f.Pressure.In(units.Bar)), significant(f.Force.In(units.Kilonewton), 3))
+		t.Add(f.At, fmt.Sprintf("%.2f", f.Pressure.In(units.Bar)), significant(f.Force.In(units.Kilonewton), 3), tableMargin(f.Margin))
+	}
+	if r := p.Request.Limits.EndPlateForce; r > 0 {
+		t.Note = "Rating as typed from the plate: " + force(r) + "."
 	}
 	return t
 }
@@ -436,21 +443,18 @@ func (p Procedure) forceTable() table.Table {
 func (p Procedure) sheetTable() table.Table {
 	t := table.Table{Caption: "Sheet for the column", RowHeaders: true,
 		Columns: []table.Column{{Name: "what"}, {Name: "expected"}, {Name: "found"}, {Name: "initials"}}}
-	const line, short = "____________", "______"
 	c := p.Request
-	t.Add("column, medium and lot", strings.TrimPrefix(c.Column.Tag+", "+c.Medium.Label(), ", "), line, short)
-	t.Add("date, start, end", "", line, short)
-	t.Add("operator, second person", "", line, short)
-	if len(p.Pressures) > 0 {
-		t.Add("stop when the pressure nears", fmt.Sprintf("%s bar, %s", bar(p.Pressures[0].Limit), p.Pressures[0].Name), line, short)
-	}
+	t.Add("column, medium and lot", strings.TrimPrefix(c.Column.Tag+", "+c.Medium.Label(), ", "), blank, initials)
+	t.Add("date, start, end", "", blank, initials)
+	t.Add("operator, second person", "", blank, initials)
 	for _, r := range p.Sheet {
-		t.Add(r.What, r.Expected, line, short)
+		t.Add(r.What, r.Expected, blank, initials)
 	}
 	if c.RulerZero != 0 {
-		t.Add("ruler at the bottom net", cm(c.RulerZero), line, short)
+		t.Add("ruler at the bottom net", cm(c.RulerZero), blank, initials)
 	}
-	t.Add("remarks", "", line, short)
+	t.Add("deviations: what, when, told to whom", "", blank, initials)
+	t.Add("remarks", "", blank, initials)
 	return t
 }
 
@@ -469,11 +473,13 @@ func (s Paper) page() table.Page {
 	}
 	var page table.Page
 	page.Heading(p.title())
-	if len(p.NotChecked) > 0 {
-		page.List("Not checked", p.NotChecked)
-	}
+	page.Table(p.gaugeTable())
+	page.Table(p.heightTable())
+	page.Text("☐ vented: no air in lines, nets and under the adapter   ☐ path for the displaced liquid open before the adapter moves   Initials ______")
+	page.List("Cautions", p.Safety)
+	page.Break()
+	page.List("Not checked", p.NotChecked)
 	page.Table(p.summary())
-	page.List("Safety", p.Safety)
 	p.atColumn(&page)
 	page.Break()
 	page.Table(p.sheetTable())

@@ -6,6 +6,7 @@ import (
 	"math"
 	"reflect"
 	"sort"
+	"strconv"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing"
@@ -35,7 +36,8 @@ const (
 	clearLayer         = 1 * units.Centimetre
 	aboveBed           = 2 * units.Millimetre // where the adapter waits
 	largeDiameter      = 30 * units.Centimetre
-	nearTarget         = 0.005
+	usualRaiseSteps    = 4
+	usualTarget        = 2 * units.Millimetre
 	condition          = 3 // column volumes before the test
 	testVolumes        = 2 // column volumes for the test
 )
@@ -77,15 +79,17 @@ func (r Request) plan(compute, stages func(*work)) (Procedure, error) {
 		w.pour()
 		w.readCurve()
 		compute(w)
+		w.test()
+		w.gauge()
 		w.limits()
 		w.duties()
 		w.forces()
-		w.test()
 		w.large()
 		w.checklist()
 		stages(w)
 		w.cautions()
 	}
+	w.productFirst()
 	p.Request = w.c
 	if len(w.reasons) > 0 {
 		p.Refusal = &Refusal{w.reasons}
@@ -173,6 +177,20 @@ func (w *work) takeDefaults() {
 		c.AdapterSpeed = usualAdapterSpeed
 		w.taken("adapter speed %s (common practice, no source)", speed(c.AdapterSpeed))
 	}
+	if c.RaiseSteps == 0 && c.Ramp == 0 && (w.byFlow() || c.Method == flowThenAdapter) {
+		c.RaiseSteps = usualRaiseSteps
+		w.taken("packing velocity raised in %d steps (common practice, no source)", c.RaiseSteps)
+	}
+	if c.TargetTolerance == 0 && c.Method != packInPlace {
+		c.TargetTolerance = usualTarget
+		w.taken("target position of the adapter and gap under it within %v (common practice, no source)", c.TargetTolerance)
+	}
+	if c.Site.HeightPoints == 0 {
+		c.Site.HeightPoints = 1
+		if c.Column.InnerDiameter >= largeDiameter {
+			c.Site.HeightPoints = 4
+		}
+	}
 	if c.Temperature == 0 {
 		c.Temperature = usualTemperature()
 		w.taken("temperature %v", c.Temperature)
@@ -190,9 +208,7 @@ func (w *work) takeDefaults() {
 	}
 	if c.DragMargin == 0 {
 		c.DragMargin = usualDragMargin
-		if len(c.Duties) > 0 {
-			w.taken("drag of packing at least %v times that of a duty (common practice, no source)", c.DragMargin)
-		}
+		w.taken("drag of packing at least %v times that of a process step (common practice, no source)", c.DragMargin)
 	}
 	if c.TestVelocity == 0 {
 		c.TestVelocity = usualTestVelocity
@@ -202,17 +218,34 @@ func (w *work) takeDefaults() {
 		c.TestSample = usualSample
 		w.taken("test sample %v of the column volume (common practice, no source)", c.TestSample)
 	}
+	w.dutyDefaults()
+}
+
+// dutyDefaults fills in liquids and temperatures of the process steps. Each is
+// checked at the coldest temperature of the site.
+func (w *work) dutyDefaults() {
+	c := &w.c
+	coldest := c.Site.Coldest
 	c.Duties = append([]Duty(nil), c.Duties...)
 	for i := range c.Duties {
 		d := &c.Duties[i]
-		if d.Temperature == 0 {
-			d.Temperature = c.Temperature
-		}
-		if d.Liquid == "" && d.Viscosity == 0 {
-			d.Liquid = "water"
-		}
 		if d.Name == "" {
-			d.Name = fmt.Sprintf("duty %d", i+1)
+			d.Name = fmt.Sprintf("process step %d", i+1)
+		}
+		if d.Liquid == "" && (d.Mixture != liquid.Water() || d.Viscosity == 0) {
+			d.Liquid = d.Mixture.Name()
+		}
+		switch {
+		case d.Temperature == 0 && coldest != 0:
+			d.Temperature = coldest
+		case d.Temperature == 0:
+			d.Temperature = c.Temperature
+		case coldest == 0 || d.Temperature <= coldest:
+		case d.Viscosity != 0:
+			w.notChecked("process step %s at %v, the coldest of the site (its viscosity was given at %v)", d.Name, coldest, d.Temperature)
+		default:
+			w.taken("process step %s at %v, the coldest of the site, in place of %v", d.Name, coldest, d.Temperature)
+			d.Temperature = coldest
 		}
 	}
 }
@@ -231,6 +264,9 @@ func (w *work) checkInputs() {
 	}
 	if c.Medium.Check() == nil {
 		w.refuseError(c.Medium.CheckCompressionFactor(c.CompressionFactor))
+	}
+	if c.Site.Coldest != 0 {
+		w.refuseError(packing.CheckTemperature("coldest temperature of the site", c.Site.Coldest))
 	}
 	for _, u := range []struct {
 		name string
@@ -256,9 +292,10 @@ func (w *work) checkInputs() {
 	if c.Then != ByAdapter && c.Then != ByFlow {
 		w.refuse(fmt.Sprintf("then %d", int(c.Then)), "there is no such way", "write plan.ByAdapter or plan.ByFlow")
 	}
-	if c.Then == ByAdapter && (c.PackingVelocity != 0 || c.Catch != OutletShut) && c.Method == suctionFill {
-		w.refuse("then "+c.Then.String(), "a packing velocity and a catch belong to packing by flow", "write Then: plan.ByFlow, or leave them out")
+	if c.Then == ByAdapter && (c.PackingVelocity != 0 || c.Catch != OutletShut || c.RaiseSteps != 0 || c.Ramp != 0) && c.Method == suctionFill {
+		w.refuse("then "+c.Then.String(), "a packing velocity, its steps and Catch belong to packing by flow", "write Then: plan.ByFlow, or leave them out")
 	}
+	w.checkProcedure()
 	for _, x := range []struct {
 		name    string
 		v, high float64
@@ -273,6 +310,9 @@ func (w *work) checkInputs() {
 		{"hold-up", float64(c.Site.HoldUp), 1, "0.3 * Litre"},
 		{"lift", float64(c.Lift), 20, "1 * Metre"},
 		{"settled height found", float64(c.SettledFound), 5, "20.5 * Centimetre"},
+		{"ramp", float64(c.Ramp), 86400, "10 * Minute"},
+		{"tolerance of the target position", float64(c.TargetTolerance), 0.05, "2 * Millimetre"},
+		{"pressure to act at, above the expected one", float64(c.Site.ActAbove), 1, "25 * Percent"},
 		{"time of recovery", float64(c.Recovery.FastTime), 1e6, "20 * Second"},
 		{"slow time of recovery", float64(c.Recovery.SlowTime), 1e6, "20 * Minute"},
 		{"part that recovers", c.Recovery.Fast, 1, "0.6"},
@@ -298,13 +338,40 @@ func (w *work) checkInputs() {
 		w.refuseError(inDuty(d, packing.CheckVelocity("velocity", d.Velocity)))
 		w.refuseError(inDuty(d, packing.CheckTemperature("temperature", d.Temperature)))
 		w.refuseError(inDuty(d, checkViscosity("viscosity", d.Viscosity)))
-		if d.Viscosity == 0 && d.Liquid != "water" {
+		switch mixed := d.Mixture != liquid.Water(); {
+		case d.Viscosity == 0 && !mixed && (d.Liquid != "water" || d.Product):
 			w.refuseError(inDuty(d, &packing.InputError{What: d.Liquid, Problem: "its viscosity was not given",
-				Remedy: fmt.Sprintf("give the viscosity at %v", d.Temperature)}))
+				Remedy: fmt.Sprintf("give the viscosity at %v, or a Mixture", d.Temperature)}))
+		case d.Viscosity != 0 && mixed:
+			w.refuseError(inDuty(d, &packing.InputError{What: d.Liquid, Problem: fmt.Sprintf("a viscosity and a mixture, %s, were given", d.Mixture.Name()),
+				Remedy: "leave one of them out"}))
+		case mixed:
+			_, err := d.Mixture.Viscosity(d.Temperature)
+			w.refuseError(inDuty(d, asInput(d.Liquid, err)))
 		}
 	}
 	if c.Viscosity == 0 && c.Liquid != "water" {
 		w.refuse("packing liquid "+c.Liquid, "its viscosity was not given", fmt.Sprintf("give the viscosity at %v", c.Temperature))
+	}
+}
+
+// checkProcedure refuses ways of packing that contradict each other.
+func (w *work) checkProcedure() {
+	c := w.c
+	if c.FirstBy < SealedAdapter || c.FirstBy > DrawnFromOutlet {
+		w.refuse(fmt.Sprintf("first by %d", int(c.FirstBy)), "there is no such way", "write plan.SealedAdapter, plan.OpenTop or plan.DrawnFromOutlet")
+	}
+	if c.FirstBy != SealedAdapter && c.FirstVelocity == 0 {
+		w.refuse("first by "+c.FirstBy.String(), "there is no flow in step 1", "give a first velocity, or leave FirstBy out: the bed then settles by gravity under the open top")
+	}
+	if n := c.RaiseSteps; n != 0 && (n < 2 || n > 20) {
+		w.refuse(fmt.Sprintf("%d steps up to the packing velocity", n), "a jump crusts the outlet of a soft bed, and nobody writes down more than 20", "3 to 5 are usual: write for example RaiseSteps: 4")
+	}
+	if c.RaiseSteps != 0 && c.Ramp != 0 {
+		w.refuse("packing velocity", "it is to be raised in steps and in a ramp", "give RaiseSteps or Ramp, not both")
+	}
+	if n := c.Site.HeightPoints; n != 1 && n != 3 && n != 4 {
+		w.refuse(fmt.Sprintf("height read at %d points", n), "sheets have room for 1, 3 or 4", "write for example HeightPoints: 4")
 	}
 }
 
@@ -327,12 +394,20 @@ func (w *work) checkLaw() {
 	}
 }
 
-// inDuty puts the duty's name into an error about it.
+// asInput makes an error about a liquid one about an input; nil stays nil.
+func asInput(what string, err error) error {
+	if err == nil {
+		return nil
+	}
+	return &packing.InputError{What: what, Problem: err.Error(), Remedy: "give its viscosity"}
+}
+
+// inDuty puts the name of the process step into an error about it.
 func inDuty(d Duty, err error) error {
 	var in *packing.InputError
 	if errors.As(err, &in) {
 		e := *in
-		e.Where = "duty " + d.Name
+		e.Where = "process step " + d.Name
 		return &e
 	}
 	return err
@@ -349,18 +424,20 @@ func checkViscosity(name string, mu units.Viscosity) error {
 
 // liquid finds the viscosities.
 func (w *work) liquid() {
-	w.p.Viscosity = w.viscosity(w.c.Viscosity, w.c.Temperature)
+	w.p.Viscosity = w.c.Viscosity
+	if w.c.Viscosity == 0 {
+		w.p.Viscosity = w.viscosity(liquid.Water(), w.c.Temperature)
+	}
 	for i := range w.c.Duties {
 		d := &w.c.Duties[i]
-		d.Viscosity = w.viscosity(d.Viscosity, d.Temperature)
+		if d.Viscosity == 0 {
+			d.Viscosity = w.viscosity(d.Mixture, d.Temperature)
+		}
 	}
 }
 
-func (w *work) viscosity(given units.Viscosity, t units.Temperature) units.Viscosity {
-	if given != 0 {
-		return given
-	}
-	mu, err := liquid.WaterViscosity(t)
+func (w *work) viscosity(l liquid.Liquid, t units.Temperature) units.Viscosity {
+	mu, err := l.Viscosity(t)
 	w.refuseError(err)
 	return mu
 }
@@ -582,9 +659,41 @@ func (w *work) first() {
 			f.Recovers = w.p.Bed.SettledHeight - f.BedHeight
 		}
 		w.use(f.Velocity, f.Pressure)
+		w.openFirst()
 	}
 	f.AdapterTravel = height - f.BedHeight
 }
+
+// openFirst refuses a flow of step 1 that the height of the liquid, or a pump at
+// the outlet, cannot draw.
+func (w *work) openFirst() {
+	c, f := w.c, w.p.First
+	if c.FirstBy == SealedAdapter || c.Method == suctionFill {
+		return
+	}
+	gives := units.Pressure(1000 * 9.80665 * float64(w.p.Pour.SlurryHeight))
+	what := "the height of the liquid"
+	if c.FirstBy == DrawnFromOutlet {
+		gives += mostVacuum
+		what = fmt.Sprintf("the height of the liquid and %.1f bar below the air's pressure, beyond which liquid gives off gas (common practice),", mostVacuum.In(units.Bar))
+	}
+	need := f.Pressure + w.testHardware(f.Velocity)
+	if !known(need) {
+		w.notChecked("whether %s drives %v through the bed (no curve)", what, f.Velocity)
+		return
+	}
+	if !w.hasHardware() {
+		w.notChecked("what nets, valve and hose take of the %s bar that drive step 1 (empty column not given)", bar(gives))
+	}
+	if need > gives {
+		w.refuse("first velocity "+f.Velocity.String(), fmt.Sprintf("%s takes %.3g bar, and %s gives %.3g bar", c.FirstBy, need.In(units.Bar), what, gives.In(units.Bar)),
+			fmt.Sprintf("ask for %s cm/h or less, or seal the adapter on the liquid", atMost(w.velocityFor(gives, true).In(units.CentimetrePerHour), 3)))
+	}
+}
+
+// mostVacuum is how far below the air's pressure liquid may be drawn (common
+// practice, no source).
+const mostVacuum = 0.5 * units.Bar
 
 // settle returns the time of the first step.
 func (w *work) settle(downflow units.Velocity, densityFactor float64, height units.Length) units.Time {
@@ -607,6 +716,7 @@ func (w *work) setSecond(u units.Velocity) {
 	at := w.at(u)
 	s.CompressionFactor, s.Pressure = at.CompressionFactor, at.Pressure
 	s.BedHeight = w.p.Bed.SettledHeight.Times(1 / at.CompressionFactor)
+	w.raise(u)
 	w.use(u, s.Pressure)
 	w.checkCritical("packing velocity", u)
 	// A bed loaded by its own flow gives way at the velocity of the flow at
@@ -631,7 +741,7 @@ func (w *work) checkCritical(what string, u units.Velocity) {
 
 // tooFar refuses a factor that flow does not reach, and says what it reaches.
 func (w *work) tooFar(err error) {
-	most := fmt.Sprintf("flow gives at most %.4g here, the adapter would have to give the rest, a factor of %.4g", w.curve.Last().CompressionFactor, w.c.CompressionFactor/w.curve.Last().CompressionFactor)
+	most := fmt.Sprintf("flow gives at most %s here, the adapter would have to give the rest, a factor of %.4g", atMost(w.curve.Last().CompressionFactor, 4), w.c.CompressionFactor/w.curve.Last().CompressionFactor)
 	if c := w.p.Reach.Ceiling; known(c) {
 		most += fmt.Sprintf("; by the law given, flow gives at most %.4g, at the critical velocity", c)
 	}
@@ -807,7 +917,7 @@ func (w *work) limits() {
 		limit units.Pressure
 		holds bool // the load of the adapter
 	}{{"column", c.Column.MaxPressure, true}, {"tube", c.Limits.TubePressure, true}, {"system", c.Limits.SystemPressure, false},
-		{"pump", c.Limits.PumpPressure, false}, {"relief device", c.Limits.ReliefPressure, false}} {
+		{"pump", c.Limits.PumpPressure, false}, {"relief device", c.Limits.ReliefPressure, false}, {"end plate, as typed", w.plate(), true}} {
 		expected, used, what := itself.total, upper.total, "pressure"
 		if load := w.p.Adapter.Load; l.holds && known(load) {
 			if under := load + w.packedPressure(c.AdapterSpeed, w.p.Viscosity); !(under <= used) {
@@ -846,6 +956,11 @@ func (l PressureLimit) withoutError() string {
 	return fmt.Sprintf("; the curve itself, %.3g bar, keeps it", l.Expected.In(units.Bar))
 }
 
+// plate is the pressure at which the end plate carries its rating; zero: not given.
+func (w *work) plate() units.Pressure {
+	return units.Pressure(float64(w.c.Limits.EndPlateForce) / float64(w.p.Bed.Area))
+}
+
 // relief refuses a relief device that protects nothing.
 func (w *work) relief() {
 	c := w.c
@@ -853,9 +968,9 @@ func (w *work) relief() {
 	for _, part := range []struct {
 		name  string
 		limit units.Pressure
-	}{{"column", c.Column.MaxPressure}, {"tube", c.Limits.TubePressure}, {"system", c.Limits.SystemPressure}} {
+	}{{"column", c.Column.MaxPressure}, {"tube", c.Limits.TubePressure}, {"system", c.Limits.SystemPressure}, {"end plate, as typed", w.plate()}} {
 		if part.limit > 0 && relief > part.limit {
-			w.refuse(fmt.Sprintf("relief device at %v", relief), fmt.Sprintf("it answers above the limit of the %s, %v, and does not protect it", part.name, part.limit), "set it at or below the weakest part")
+			w.refuse(fmt.Sprintf("relief device at %s bar", bar(relief)), fmt.Sprintf("it answers above the limit of the %s, and does not protect it", part.name), fmt.Sprintf("set it at or below the weakest part: %s bar for the %s", atMost(part.limit.In(units.Bar), 4), part.name))
 		}
 	}
 }
@@ -882,13 +997,13 @@ func (w *work) flowLimits() {
 		l.Margin = 1 - l.Used.In(l.Limit)
 		w.p.Flows = append(w.p.Flows, l)
 		if l.Used > l.Limit {
-			w.refuse(fmt.Sprintf("packing velocity %v", l.Used), fmt.Sprintf("it passes the limit for the %s, %v", l.Name, l.Limit),
-				"ask for a lower velocity or compression factor; a limit is not to be raised for a plan")
+			w.refuse(fmt.Sprintf("highest velocity of the plan, %v", l.Used), fmt.Sprintf("it passes the limit for the %s", l.Name),
+				fmt.Sprintf("ask for %s cm/h or less, or a lower compression factor; a limit is not to be raised for a plan", atMost(l.Limit.In(units.CentimetrePerHour), 4)))
 		}
 		for _, d := range c.Duties {
 			if d.Velocity > l.Limit {
-				w.refuse("duty "+d.Name, fmt.Sprintf("its velocity %v passes the limit for the %s, %v", d.Velocity, l.Name, l.Limit),
-					"run the duty more slowly, or leave it out")
+				w.refuse("process step "+d.Name, fmt.Sprintf("its velocity %v passes the limit for the %s", d.Velocity, l.Name),
+					fmt.Sprintf("run it at %s cm/h or less", atMost(l.Limit.In(units.CentimetrePerHour), 4)))
 			}
 		}
 	}
@@ -899,8 +1014,8 @@ func (w *work) flowLimits() {
 		u    units.Velocity
 	}{{"first velocity", w.p.First.Velocity}, {"test velocity", c.TestVelocity}} {
 		if u.u > 0 && u.u < least {
-			w.refuse(fmt.Sprintf("%s %v", u.name, u.u), fmt.Sprintf("the pump does not hold less than %s steady, %.3g cm/h here", w.p.flow(c.Limits.LeastPumpFlow), least.In(units.CentimetrePerHour)),
-				"use a smaller pump for it, or a higher velocity")
+			w.refuse(fmt.Sprintf("%s %v", u.name, u.u), fmt.Sprintf("the pump does not hold less than %s steady", w.p.flow(c.Limits.LeastPumpFlow)),
+				fmt.Sprintf("use a smaller pump for it, or %s cm/h or more", atLeast(least.In(units.CentimetrePerHour), 4)))
 		}
 	}
 }
@@ -919,7 +1034,10 @@ func (w *work) topVelocity() units.Velocity {
 
 func (w *work) duties() {
 	if len(w.c.Duties) == 0 {
-		w.notChecked("duties: whether the pack stands its later use (none given)")
+		w.notChecked("process steps: whether the pack stands its later use (none given)")
+	}
+	if w.c.Site.Coldest == 0 {
+		w.notChecked("process steps at the coldest temperature that the room reaches (not given; water at 5 °C drags 1.52 times as much as at 20 °C)")
 	}
 	strength := w.strength()
 	for _, d := range w.c.Duties {
@@ -928,14 +1046,39 @@ func (w *work) duties() {
 		k.Pressure = w.packedPressure(d.Velocity, d.Viscosity)
 		w.p.Duties = append(w.p.Duties, k)
 		if k.Margin < 1 {
-			w.refuse("duty "+d.Name, fmt.Sprintf("%s at %v and %v drags like %.4g cm/h of the packing liquid, more than packing at %.4g cm/h",
+			w.refuse("process step "+d.Name, fmt.Sprintf("%s at %v and %v drags like %.4g cm/h of the packing liquid, more than packing at %.4g cm/h",
 				dutyLiquid(d), d.Temperature, d.Velocity, k.Equivalent.In(units.CentimetrePerHour), strength.In(units.CentimetrePerHour)),
-				fmt.Sprintf("run the duty at %.3g cm/h or less, or pack at a higher velocity", d.Velocity.Times(k.Margin/k.Wanted).In(units.CentimetrePerHour)))
+				fmt.Sprintf("run it at %s cm/h or less, or pack at a higher velocity", atMost(d.Velocity.Times(k.Margin/k.Wanted).In(units.CentimetrePerHour), 3)))
 		}
 	}
-	if len(w.c.Duties) > 0 && !known(strength) {
-		w.notChecked("duties: what drag the packed bed stands (neither law nor curve reaches its factor)")
+	if !known(strength) {
+		if len(w.c.Duties) > 0 {
+			w.notChecked("process steps: what drag the packed bed stands (neither law nor curve reaches its factor)")
+		}
+		return
 	}
+	t := w.c.Temperature
+	if w.c.Site.Coldest != 0 {
+		t = min(t, w.c.Site.Coldest)
+	}
+	for _, l := range []liquid.Liquid{liquid.Water(), liquid.Ethanol(20 * units.Percent), liquid.SodiumHydroxide(0.5 * units.MolePerLitre), liquid.SodiumHydroxide(1 * units.MolePerLitre)} {
+		mu, err := l.Viscosity(t)
+		if err != nil { // beyond its measured range
+			mu = units.Viscosity(nan)
+		}
+		w.p.Stands = append(w.p.Stands, Stand{l.Name(), t, mu, strength.Times(w.p.Viscosity.In(mu) / w.c.DragMargin)})
+	}
+}
+
+// productFirst puts the product that was not given at the head of what was not
+// checked: an eluting peak can be several times as viscous as water.
+func (w *work) productFirst() {
+	for _, d := range w.c.Duties {
+		if d.Product {
+			return
+		}
+	}
+	w.p.NotChecked = append([]string{"the product at its highest concentration in the bed (no process step has Product: true); an eluting peak can be several times as viscous as water"}, w.p.NotChecked...)
 }
 
 func dutyLiquid(d Duty) string {
@@ -946,15 +1089,28 @@ func dutyLiquid(d Duty) string {
 }
 
 func (w *work) forces() {
+	rating := w.c.Limits.EndPlateForce
 	add := func(at string, p units.Pressure) {
 		if known(p) && p > 0 {
-			w.p.Forces = append(w.p.Forces, EndPlateForce{at, p, p.On(w.p.Bed.Area)})
+			f := EndPlateForce{at, p, p.On(w.p.Bed.Area), nan}
+			if rating > 0 {
+				f.Margin = 1 - f.Force.In(rating)
+			}
+			w.p.Forces = append(w.p.Forces, f)
 		}
 	}
 	add("per bar", 1*units.Bar)
 	add("second step", w.p.Second.Pressure)
 	add("set point", w.c.PackingPressure)
 	add("load of the adapter", w.p.Adapter.Load)
+	stop := units.Pressure(nan)
+	for _, g := range w.p.Gauge {
+		if !known(stop) || g.Stop > stop {
+			stop = g.Stop
+		}
+	}
+	add("highest stop", stop)
+	add("relief device", w.c.Limits.ReliefPressure)
 	add("limit of the column", w.c.Column.MaxPressure)
 }
 
@@ -973,8 +1129,8 @@ func (w *work) buffer(what string, v units.Volume) {
 }
 
 // stage adds a stage in which nothing is known but the words.
-func (w *work) stage(name, valves, do, watch, ends string) *Stage {
-	s := Stage{Name: name, Valves: valves, Do: do, Watch: watch, Ends: ends}
+func (w *work) stage(name string, v valves, do, watch, ends string) *Stage {
+	s := Stage{Name: name, Valves: v.String(), Open: v.open, Do: do, Watch: watch, Ends: ends}
 	unknown(&s)
 	w.p.Stages = append(w.p.Stages, s)
 	return &w.p.Stages[len(w.p.Stages)-1]
@@ -994,7 +1150,7 @@ func (w *work) place(l units.Length) string {
 
 // atMark says where the adapter stands in the end.
 func (w *work) atMark() string {
-	return "adapter at the mark, " + w.place(w.c.BedHeight) + " above the bottom net"
+	return fmt.Sprintf("adapter within %v of its target position, %s above the bottom net", w.c.TargetTolerance, w.place(w.c.BedHeight))
 }
 
 // ruler is a height as the ruler reads it.
@@ -1030,6 +1186,24 @@ func span(t units.Time) string {
 		return significant(t.In(units.Second), 2) + " s"
 	}
 	return significant(t.In(units.Minute), 2) + " min"
+}
+
+// atMost writes x with n significant digits rounded down, so that what is named
+// as a bound keeps it; atLeast rounds up.
+func atMost(x float64, n int) string { return bound(x, n, math.Floor) }
+
+func atLeast(x float64, n int) string { return bound(x, n, math.Ceil) }
+
+func bound(x float64, n int, round func(float64) float64) string {
+	if !(math.Abs(x) > 0) || math.IsInf(x, 0) {
+		return fmt.Sprint(x)
+	}
+	digits := n - 1 - int(math.Floor(math.Log10(math.Abs(x))))
+	one := math.Pow(10, float64(digits))
+	if near := math.Round(x * one); math.Abs(x*one-near) < 1e-9*math.Abs(near) { // it is that number already
+		return strconv.FormatFloat(near/one, 'f', -1, 64)
+	}
+	return strconv.FormatFloat(round(x*one)/one, 'f', -1, 64)
 }
 
 // significant writes x with n significant digits, zeros at the end kept, and all
