@@ -17,6 +17,34 @@ type Medium struct {
 	SettlingExponent float64        // of Richardson and Zaki; zero: 4.65, small beads in a wide column
 	MaxBedPressure   units.Pressure // over the bed; zero: not given
 	MaxVelocity      units.Velocity // of the packed bed, where the maker or the critical velocity sets one; zero: not given
+	Charge           Charge         // fixed in the beads; zero: not given
+	// LeastBackground is the salt that must stand in the liquid of a pulse test with
+	// salt, since a charged bead keeps salt out of weaker liquid. Zero: 0.4 mol/L
+	// where Charge is not Uncharged (common practice, no source).
+	LeastBackground units.Molarity
+}
+
+// A Charge says whether a medium has fixed charges, as an ion exchanger has.
+type Charge int
+
+// The charges.
+const (
+	ChargeNotGiven Charge = iota
+	Uncharged
+	Charged
+)
+
+// String names the charge.
+func (c Charge) String() string {
+	switch c {
+	case Uncharged:
+		return "uncharged"
+	case Charged:
+		return "charged"
+	case ChargeNotGiven:
+		return "not given"
+	}
+	return fmt.Sprintf("Charge(%d)", int(c))
 }
 
 // Exponent returns the exponent of Richardson and Zaki that is in use: the

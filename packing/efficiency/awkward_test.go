@@ -26,7 +26,7 @@ func TestPulsesOfAwkwardTraces(t *testing.T) {
 		tr     trace.Trace
 		want   []string
 	}{
-		{"before the trace's zero", func(*Pulse) {}, early, []string{"before the sample can be there", "Since"}},
+		{"before the trace's zero", func(*Pulse) {}, early, []string{"before the sample can be there", "Zero: efficiency.Zero{"}},
 		{"the last half not recorded", func(*Pulse) {}, of(t, 4001, 1.2, at(4790, 70)), []string{"not recorded whole", "record the whole peak"}},
 		{"the first half not recorded", func(*Pulse) {}, of(t, 4001, 1.2, at(0, 70)), []string{"not recorded whole"}},
 		{"no flow", func(p *Pulse) { p.Flow = 0 }, early, []string{"flow of the pulse test", "Flow: "}},

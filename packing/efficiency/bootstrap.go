@@ -135,7 +135,8 @@ func (r *PulseResult) again(x, y []float64) (measured, error) {
 	}
 	a := PulseResult{Pulse: r.Pulse, Signal: r.Signal, Axis: r.Axis}
 	a.Pulse.Smoothing.Window = r.SmoothingWindow
-	a.Pulse.Baseline.Before, a.Pulse.Baseline.After = r.Baseline.Before, r.Baseline.After
+	a.baseline = r.baseline
+	a.baseline.Before, a.baseline.After = r.Baseline.Before, r.Baseline.After
 	if err := a.prepare(tr); err != nil {
 		return measured{}, err
 	}

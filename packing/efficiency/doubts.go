@@ -200,9 +200,25 @@ func (r *PulseResult) doubtTest() {
 		r.warn(kindVelocity, fmt.Sprintf("The test ran at %v; pulse tests usually run at %d to %d cm/h", r.Velocity, leastVelocity, mostVelocity),
 			"Compare only with tests at the same velocity, or repeat at the usual one (common practice, no source)")
 	}
-	if v := r.ColumnVolumes; v < leastRetention || v > mostRetention {
-		r.warn(kindRetention, fmt.Sprintf("The peak comes after %.2f column volumes, outside %v to %v", v, leastRetention, mostRetention),
-			"Check flow and bed height, and whether the trace's zero is the start of the sample; then look for a tracer that binds, a gap above the bed, or much tubing outside the column")
+	r.doubtZero()
+	r.doubtTracer()
+	r.judgeRetention()
+}
+
+// doubtZero looks at what the record says of sample and flow.
+func (r *PulseResult) doubtZero() {
+	if what, do := wrongFlow(r.flows, r.Pulse.Flow); what != "" {
+		r.warn(kindFlow, what, do)
+	}
+	v, o := r.Pulse.SampleVolume, r.origin
+	if !(v > 0) || math.IsNaN(o.end) {
+		return
+	}
+	went := units.Volume((o.end - o.at) * r.cubicMetresPerUnit())
+	// Both ends are known to a sample of the trace.
+	if off, step := math.Abs(float64(went-v)), 2*r.recorded.Step()*r.cubicMetresPerUnit(); off > mostSampleOff*float64(v)+step {
+		r.warn(kindZero, fmt.Sprintf("Between start and end of the sample %v went in, and %v was given as its volume", went, v),
+			"Give the volume that went in, and look whether both places are those of the sample and the flow is right")
 	}
 }
 

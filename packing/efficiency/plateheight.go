@@ -38,14 +38,14 @@ func (l PlateHeightLaw) String() string {
 //	curve, err := efficiency.PlateHeightTests{
 //		Velocity:    CentimetrePerHour.Each(30, 60, 100, 150, 250, 500),
 //		PlateHeight: Millimetre.Each(0.387, 0.316, 0.311, 0.325, 0.368, 0.511),
-//		Tracer: "acetone 1 %", MeanBead: 90 * Micrometre,
+//		Tracer: efficiency.Tracer{Name: "acetone 1 %"}, MeanBead: 90 * Micrometre,
 //	}.Fit()
 type PlateHeightTests struct {
 	Column      packing.Column // its tag names the result
 	Medium      packing.Medium // its mean bead and settled void serve where the next two are not given
 	MeanBead    units.Length
 	Void        float64          // between the beads, for the interstitial velocity of the Knox law
-	Tracer      string           // the curve is one of its tracer
+	Tracer      Tracer           // the curve is one of its tracer
 	Velocity    []units.Velocity // superficial: flow over the area of the empty column
 	PlateHeight []units.Length
 	Plates      []float64
@@ -346,7 +346,7 @@ func (r *PlateHeightResult) doubts() {
 	if r.Optimum > 0 && (r.Optimum < slow || r.Optimum > fast) {
 		r.warn(fmt.Sprintf("The optimum, %v, lies outside the tested range, %v to %v", r.Optimum, slow, fast), "Do not quote it; it is drawn from the law alone")
 	}
-	if r.Tests.Tracer == "" {
+	if r.Tests.Tracer.Name == "" {
 		r.warn("No tracer is named", "Name it: a plate height without its tracer and velocity says nothing")
 	}
 	low, high := r.spread()

@@ -92,8 +92,8 @@ func (r PlateHeightResult) Table() table.Table {
 	if nu := r.ReducedVelocity(slow); !math.IsNaN(nu) {
 		t.Add("reduced velocity, interstitial", fmt.Sprintf("%.3g to %.3g", nu, r.ReducedVelocity(fast)), "", "")
 	}
-	if r.Tests.Tracer != "" {
-		t.Add("tracer", r.Tests.Tracer, "", "")
+	if r.Tests.Tracer.Name != "" {
+		t.Add("tracer", r.Tests.Tracer.String(), "", "")
 	}
 	t.Add("scatter about the curve", significant(r.Fit.ResidualSD*float64(r.length()/units.Millimetre), 2), "", "mm")
 	return t
@@ -210,8 +210,8 @@ func (r PlateHeightResult) calculations() []Calculation {
 		}
 	}
 	with := "the tracer and the tested range; errors are in the table"
-	if r.Tests.Tracer != "" {
-		with = "the tracer, " + r.Tests.Tracer + ", and the tested range; errors are in the table"
+	if r.Tests.Tracer.Name != "" {
+		with = "the tracer, " + r.Tests.Tracer.String() + ", and the tested range; errors are in the table"
 	}
 	mm := func(h units.Length) string { return quantity(h.In(units.Millimetre), 4, "mm") }
 	cmh := func(u units.Velocity) string { return quantity(u.In(units.CentimetrePerHour), 4, "cm/h") }

@@ -15,7 +15,7 @@ func sixTests() PlateHeightTests {
 	return PlateHeightTests{
 		Velocity:    CentimetrePerHour.Each(30, 60, 100, 150, 250, 500),
 		PlateHeight: Centimetre.Each(0.0387, 0.0316, 0.0311, 0.0325, 0.0368, 0.0511),
-		Tracer:      "acetone 1 %", MeanBead: 90 * Micrometre,
+		Tracer:      Tracer{Name: "acetone 1 %", Kind: SmallNeutral}, MeanBead: 90 * Micrometre,
 	}
 }
 
@@ -91,7 +91,7 @@ func TestExactLaws(t *testing.T) {
 	if math.Abs(r.Optimum.In(CentimetrePerHour)-91.28709) > 1e-5 || math.Abs(r.LeastPlateHeight.In(Centimetre)-0.03095445) > 1e-8 {
 		t.Errorf("optimum %v, least %v", r.Optimum.In(CentimetrePerHour), r.LeastPlateHeight.In(Centimetre))
 	}
-	knox := PlateHeightTests{Law: Knox, MeanBead: 90 * Micrometre, Void: 0.38, Diffusion: 1.2e-9 * SquareMetrePerSecond, Tracer: "acetone 1 %"}
+	knox := PlateHeightTests{Law: Knox, MeanBead: 90 * Micrometre, Void: 0.38, Diffusion: 1.2e-9 * SquareMetrePerSecond, Tracer: Tracer{Name: "acetone 1 %", Kind: SmallNeutral}}
 	for _, nu := range []float64{1, 2, 5, 10, 30, 100} {
 		// u = ν ε D/d
 		knox.Velocity = append(knox.Velocity, Velocity(nu*0.38*1.2e-9/90e-6))
@@ -132,7 +132,7 @@ func TestPlateHeightWarnings(t *testing.T) {
 	// Rising straight from the start: no diffusion along the column.
 	rising := sixTests()
 	rising.PlateHeight = Millimetre.Each(0.15, 0.23, 0.28, 0.33, 0.42, 0.70)
-	rising.Tracer = ""
+	rising.Tracer = Tracer{}
 	r := mustCurve(t, rising)
 	seen(r, "B (diffusion along the column, seen at low velocity) rests at zero")
 	seen(r, "No tracer is named")

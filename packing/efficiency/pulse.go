@@ -17,12 +17,24 @@ type Pulse struct {
 	BedHeight    units.Length
 	Flow         units.VolumeFlow
 	SampleVolume units.Volume      // zero: not given, its part in the width is not checked
-	Tracer       string            // for the report
+	Tracer       Tracer            // what the sample is made of; zero: not given, and not checked
 	Medium       packing.Medium    // its mean bead makes the reduced plate height
 	MeanBead     units.Length      // in place of the medium's
 	Temperature  units.Temperature // for the report; zero: not given
 	Direction    Direction         // of the flow through the bed, for the report
+	Purpose      string            // why the test is made, one of [Purposes]; empty: not given
 	Limits       Limits
+
+	// Zero is from where the test counts; zero: from the one event of the record
+	// that says injection or sample, or else from the trace's own zero.
+	Zero Zero
+	// RetentionError is one relative standard error of the retention in column
+	// volumes, of flow, bed height and diameter together. Zero: 2.5 %, which is
+	// 2 % of flow, 1 % of height and 0.3 % of diameter.
+	RetentionError units.Fraction
+	// Void is the part of the packed bed between the beads: nothing can come
+	// earlier. Zero: 0.28 (common practice, no source).
+	Void float64
 
 	// ExtraColumn is what the system adds without the column; zero: not given.
 	// [PulseResult.Corrected] takes it off, beside the numbers and never in
@@ -99,12 +111,19 @@ type PulseResult struct {
 	Bead     units.Length
 	Velocity units.Velocity // superficial
 
-	// The peak. Retention counts from the trace's zero, which should be the
-	// start of the sample.
+	// CountedFrom says from where the test counts, "Injection at 3.2 L", and Start is
+	// that place on the axis of the trace as it was given, in seconds or cubic metres.
+	CountedFrom string
+	Start       float64
+
+	// The peak. Retention counts from the start of the sample.
 	Retention       units.Time
 	RetentionVolume units.Volume
 	ColumnVolumes   float64 // the retention volume in column volumes
-	Height          float64 // above the baseline, in the signal's unit
+	// NetRetention is that less the hold-up outside the column, if ExtraColumn gives
+	// it, and less half the sample: what tracer and bed make of it.
+	NetRetention float64
+	Height       float64 // above the baseline, in the signal's unit
 
 	Plates             float64 // 5.54 (tR/w)², pharmacopoeia
 	PlatesExact        float64 // 8 ln 2 (tR/w)²
@@ -131,40 +150,48 @@ type PulseResult struct {
 	SmoothingWindow       int
 	PointsAboveHalfHeight int
 
-	Checks   []Check
-	Verdict  Outcome // of all limits that were given
-	Warnings []Warning
+	Checks []Check
+	// RetentionCheck is NetRetention against what is possible and what the user
+	// states for the tracer.
+	RetentionCheck Check
+	Verdict        Outcome // of all limits that were given
+	Warnings       []Warning
 
 	recorded trace.Trace // the peak pointing up
 	calm     trace.Trace // less the baseline and smoothed, near the peak or more
 	down     bool        // the peak points down in the trace
 	volume   units.Volume
 	spread   *spread // nil if there is no noise to tell
+	origin   origin
+	flows    []flowSeen
+	// What was given on the trace's axis, counted from the start of the sample.
+	search, moments trace.Range
+	baseline        trace.Baseline
 }
 
 // The bounds of the warnings. Common practice, no source.
 const (
-	nearPeak                      = 4        // widths at half height, on both sides
-	mostDown                      = 0.5      // of the height, below the baseline
-	leastVelocity, mostVelocity   = 15, 30   // cm/h, usual for a pulse test
-	leastRetention, mostRetention = 0.7, 1.1 // column volumes
-	mostPlatesLost                = 0.05     // to the sample's own width
-	mostSample                    = 0.03     // of the column volume
-	fewPoints, tooFewPoints       = 20, 7    // above half height
-	leastSignalToNoise            = 10.0     // below: no peak
-	goodSignalToNoise             = 50.0     // below: a doubt
-	mostDrift                     = 0.02     // of the height, under the peak
-	halfPeak                      = 0.50     // of the height, under one that points down: no peak
-	leastRoom                     = 2.0      // widths at half height on both sides of the apex
-	leastReduced, mostReduced     = 1.8, 6.0 // plate height that beds reach
-	momentsApart                  = 0.15     // plates by moments below those by half height
-	flatTop                       = 0.15     // of the half-height width
-	secondApex                    = 0.02     // of the height
-	peaksApart                    = 0.9      // of the height: with the baseline between them
-	crossingsApart                = 0.02     // of the width
-	unevenStep                    = 3.0      // times the mean
-	mostLowered                   = 0.005    // of the height, by smoothing
-	mostExtra                     = 0.10     // of the variance, from outside the column
+	nearPeak                    = 4        // widths at half height, on both sides
+	mostDown                    = 0.5      // of the height, below the baseline
+	leastVelocity, mostVelocity = 15, 30   // cm/h, usual for a pulse test
+	mostPlatesLost              = 0.05     // to the sample's own width
+	mostSample                  = 0.03     // of the column volume
+	mostSampleOff               = 0.10     // of the sample, between its volume and its start and end
+	fewPoints, tooFewPoints     = 20, 7    // above half height
+	leastSignalToNoise          = 10.0     // below: no peak
+	goodSignalToNoise           = 50.0     // below: a doubt
+	mostDrift                   = 0.02     // of the height, under the peak
+	halfPeak                    = 0.50     // of the height, under one that points down: no peak
+	leastRoom                   = 2.0      // widths at half height on both sides of the apex
+	leastReduced, mostReduced   = 1.8, 6.0 // plate height that beds reach
+	momentsApart                = 0.15     // plates by moments below those by half height
+	flatTop                     = 0.15     // of the half-height width
+	secondApex                  = 0.02     // of the height
+	peaksApart                  = 0.9      // of the height: with the baseline between them
+	crossingsApart              = 0.02     // of the width
+	unevenStep                  = 3.0      // times the mean
+	mostLowered                 = 0.005    // of the height, by smoothing
+	mostExtra                   = 0.10     // of the variance, from outside the column
 )
 
 // Evaluate measures the peak of a trace and judges it. The largest peak counts;
@@ -185,10 +212,14 @@ func (p Pulse) evaluate(tr trace.Trace) (PulseResult, error) {
 	if err != nil {
 		return PulseResult{}, err
 	}
+	if tr, err = r.locate(tr); err != nil {
+		return PulseResult{}, err
+	}
 	if err := r.measure(tr); err != nil {
 		return PulseResult{}, err
 	}
 	r.numbers()
+	r.flows = flows(tr, r.Tenth.Right, p.Flow)
 	if err := r.errors(); err != nil {
 		return PulseResult{}, err
 	}
@@ -234,6 +265,18 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 	if err := p.ExtraColumn.check(); err != nil {
 		return PulseResult{}, err
 	}
+	if err := p.Tracer.check(); err != nil {
+		return PulseResult{}, err
+	}
+	if err := checkPurpose(p.Purpose); err != nil {
+		return PulseResult{}, err
+	}
+	if !(p.RetentionError >= 0 && p.RetentionError < 0.5) {
+		return PulseResult{}, &packing.InputError{What: "error of the retention " + p.RetentionError.String(), Problem: "it is one relative standard error, below 50 %", Remedy: "write for example 1.5 * Percent, or leave it out for 2.5 %"}
+	}
+	if !(p.Void >= 0 && p.Void < 1) {
+		return PulseResult{}, &packing.InputError{What: fmt.Sprintf("void of the packed bed %v", p.Void), Problem: "it must be between 0 and 1", Remedy: "write for example 0.35, or leave it out"}
+	}
 	if err := p.Limits.check(); err != nil {
 		return PulseResult{}, err
 	}
@@ -244,6 +287,21 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 		return PulseResult{}, fmt.Errorf("trace %q has %d points; a peak cannot be measured in fewer than 8", tr.Name, tr.Len())
 	}
 	return PulseResult{Pulse: p, Signal: tr.Name, Unit: tr.Unit, File: tr.From, Bead: bead, Velocity: u, Axis: tr.Axis(), volume: volume}, nil
+}
+
+// locate moves the trace's zero to the start of the sample, and with it what was
+// given on its axis.
+func (r *PulseResult) locate(tr trace.Trace) (trace.Trace, error) {
+	p := r.Pulse
+	o, err := p.Zero.of(tr, sampleStart, p.Flow, p.SampleVolume)
+	if err != nil {
+		return trace.Trace{}, err
+	}
+	r.origin, r.CountedFrom, r.Start = o, o.from, o.at
+	r.search, r.moments, r.baseline = o.own(p.Search), o.own(p.MomentRange), p.Baseline
+	r.baseline.Before, r.baseline.After = o.own(p.Baseline.Before), o.own(p.Baseline.After)
+	inFront := func(g trace.Range) bool { return !g.IsZero() && g.From < 0 }
+	return o.moved(tr, inFront(r.search) || inFront(r.moments) || inFront(r.baseline.Before))
 }
 
 // meanBead returns the bead that was given, or the medium's, and refuses what is
@@ -273,7 +331,7 @@ func checkFlow(test string, flow units.VolumeFlow, c packing.Column) error {
 
 // measure takes the baseline away, smooths, and finds apex, widths and moments.
 func (r *PulseResult) measure(tr trace.Trace) error {
-	if search := r.Pulse.Search; !search.IsZero() {
+	if search := r.search; !search.IsZero() {
 		part, err := tr.Within(search)
 		if err != nil {
 			return err
@@ -297,7 +355,7 @@ func (r PulseResult) noPeak(why string) error {
 // prepare takes the baseline away, turns a peak that points down over, and
 // smooths.
 func (r *PulseResult) prepare(tr trace.Trace) error {
-	line, err := tr.BaselineUnder(r.Pulse.Baseline)
+	line, err := tr.BaselineUnder(r.baseline)
 	if err != nil {
 		return err
 	}
@@ -424,7 +482,8 @@ func (r *PulseResult) findPeak() error {
 		return r.noPeak(fmt.Sprintf("its highest point stands only %.2g times the noise above the baseline, less than %v", r.Height/n, leastSignalToNoise))
 	}
 	if !(r.Apex.X > 0) {
-		return fmt.Errorf("trace %q has its peak at %s, before the sample can be there; the trace's zero must be the start of the sample: move it with Since or SinceVolume", r.Signal, r.Axis.Show(r.Apex.X))
+		return fmt.Errorf("trace %q has its peak at %s, before the sample can be there: the zero of the test, %s, lies behind the peak; say where the sample starts with Zero: efficiency.Zero{%s}, or set Search to the peak of this sample",
+			r.Signal, r.Axis.Show(r.Apex.X+r.Start), r.CountedFrom, example(r.Axis))
 	}
 	widths, err := r.calm.Widths(r.Apex, []float64{lowestCrossing, 0.1, 0.5})
 	if err != nil {
@@ -456,7 +515,7 @@ func (r *PulseResult) findPeak() error {
 // takeMoments takes the moments. Smoothing by a quadratic leaves area, mean and
 // variance of a peak as they are.
 func (r *PulseResult) takeMoments() error {
-	limits, span := r.Pulse.MomentRange, r.recorded.Span()
+	limits, span := r.moments, r.recorded.Span()
 	if limits.IsZero() {
 		outer := r.Fifth
 		if math.IsNaN(outer.Width()) {
@@ -514,7 +573,8 @@ func (r *PulseResult) numbers() {
 		r.RetentionVolume = q.For(r.Retention)
 	}
 	r.ColumnVolumes = r.RetentionVolume.In(r.volume)
-
+	outside, _ := r.Pulse.holdUp()
+	r.NetRetention = (r.RetentionVolume - outside - r.Pulse.SampleVolume/2).In(r.volume)
 	x, w := r.Apex.X, r.Half.Width()
 	r.Plates = plates(halfHeight, x, w)
 	r.PlatesExact = plates(8*math.Ln2, x, w)
@@ -525,6 +585,10 @@ func (r *PulseResult) numbers() {
 	r.ReducedPlateHeight = r.HETP.In(r.Bead)
 	r.Asymmetry = asymmetry(r.Tenth.Front(r.Apex), r.Tenth.Back(r.Apex))
 	r.SymmetryFactor = symmetryFactor(r.Fifth.Width(), r.Fifth.Front(r.Apex))
+	if r.Pulse.Tracer.Kind == ExcludedMarker { // never plates
+		nan := math.NaN()
+		r.Plates, r.PlatesExact, r.PlatesMoments, r.PlatesPerMetre, r.HETP, r.ReducedPlateHeight, r.Asymmetry, r.SymmetryFactor = nan, nan, nan, nan, units.Length(nan), nan, nan, nan
+	}
 }
 
 // judge compares the reportable numbers with the limits.
@@ -551,6 +615,7 @@ func (r *PulseResult) judge() {
 		for i := range r.Checks {
 			r.Checks[i].withhold()
 		}
+		r.RetentionCheck.withhold()
 	}
 	r.Verdict = verdict(r.Checks)
 }

@@ -61,7 +61,7 @@ func demo(t testing.TB) PulseResult {
 	}
 	return evaluate(t, Pulse{
 		Column:    packing.Column{Tag: "column 04", InnerDiameter: 30 * Centimetre},
-		BedHeight: 18 * Centimetre, Flow: 21.2 * LitrePerHour, SampleVolume: 127 * Millilitre, Tracer: "acetone 1 %",
+		BedHeight: 18 * Centimetre, Flow: 21.2 * LitrePerHour, SampleVolume: 127 * Millilitre, Tracer: Tracer{Name: "acetone 1 %", Kind: SmallNeutral},
 		Medium: packing.Medium{Name: "Marram", Lot: "M-0417", MeanBead: 90 * Micrometre},
 		Limits: CommonPractice(),
 	}, uv)
@@ -260,7 +260,7 @@ func TestWarnings(t *testing.T) {
 		{"sample of 10 % (common practice, no source)", func(p *Pulse) { p.SampleVolume = cv / 10 }, gaussian, 4001, 1.2, "sample is 10 %"},
 		{"300 cm/h (common practice, no source)", func(p *Pulse) { p.Flow = p.Column.Flow(300 * CentimetrePerHour) }, gaussian, 4001, 1.2, "ran at 300 cm/h"},
 		{"5 cm/h", func(p *Pulse) { p.Flow = p.Column.Flow(5 * CentimetrePerHour) }, gaussian, 4001, 1.2, "ran at 5 cm/h"},
-		{"early", func(p *Pulse) { p.BedHeight = 30 * Centimetre }, gaussian, 4001, 1.2, "column volumes, outside"},
+		{"early", func(p *Pulse) { p.BedHeight = 64 * Centimetre }, gaussian, 4001, 1.2, "between the beads"},
 		{"few points", func(p *Pulse) {}, gaussian, 200, 24, "points stand above half height"},
 		{"saturated", func(p *Pulse) {}, func(x float64) float64 { return math.Min(gaussian(x), 40) }, 4001, 1.2, "flat"},
 		{"two apexes", func(p *Pulse) {}, second(300, 30), 4001, 1.2, "second apex"},

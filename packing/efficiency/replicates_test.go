@@ -290,7 +290,7 @@ func TestReplicatesRefuse(t *testing.T) {
 		{`tests 1 and 3 are no replicates: Column.Tag "column 04" and "column 05"`, Replicates{Rule: three}, change(func(p *Pulse) { p.Column.Tag = "column 05" })},
 		{"Flow 17.67 L/h and 18.2 L/h", Replicates{Rule: three}, change(func(p *Pulse) { p.Flow *= 1.03 })},
 		{"BedHeight 18 cm and 20 cm", Replicates{Rule: three}, change(func(p *Pulse) { p.BedHeight = 20 * Centimetre })},
-		{`Tracer "" and "salt"`, Replicates{Rule: three}, change(func(p *Pulse) { p.Tracer = "salt" })},
+		{`Tracer.Name "" and "salt"`, Replicates{Rule: three}, change(func(p *Pulse) { p.Tracer.Name = "salt" })},
 		{"SampleVolume 127.2 mL and not given", Replicates{Rule: three}, change(func(p *Pulse) { p.SampleVolume = 0 })},
 		{"Smoothing.Window 0 and 5", Replicates{Rule: three}, change(func(p *Pulse) { p.Smoothing.Window = 5 })},
 		{"Medium.Lot", Replicates{Rule: three}, change(func(p *Pulse) { p.Medium.Lot = "M-0418" })},

@@ -50,15 +50,33 @@ type Feature struct {
 	Holds             bool // the rule of a finding is met
 }
 
-// afterFailure is what to do after a failed test. Common practice, no source.
-var afterFailure = [...]string{
-	"the system without the column",
-	"a repeat at the same flow",
-	"2 to 3 column volumes to condition the bed",
-	"the adapter reset",
-	"a pulse in reverse flow, which tells the inlet from the outlet",
-	"the top of the bed stirred up and settled again",
-	"unpacking",
+// remedies returns what to do after a failed test, in turn. What does not touch the
+// bed comes first. Common practice, no source.
+func (r PulseResult) remedies() []string {
+	tracer := "another tracer"
+	if r.salt() {
+		tracer = "another tracer, or more salt in the background if the medium is charged"
+	}
+	return []string{
+		"what was typed, the zero of the test and the range of the detector",
+		"look: bubbles, a gap under the adapter, a line in the bed",
+		"the system without the column",
+		"a repeat after 2 to 3 column volumes, on a steady baseline; fix the number of repeats beforehand",
+		tracer,
+		r.remedyOfShape(),
+		"further consolidation, if the pressure-flow curve and the limits allow it",
+		"the top of the bed stirred up and settled again",
+		"unpacking",
+	}
+}
+
+// remedyOfShape is the first remedy that touches the bed, by the shape of the
+// peak.
+func (r PulseResult) remedyOfShape() string {
+	if r.Asymmetry > tailingAbove {
+		return "the adapter lowered to the bed, if a gap was seen"
+	}
+	return "a pulse in reverse flow, only with the adapter touching the bed and nets made for both directions; never with a gap or an unknown one"
 }
 
 // failureCaution stands beside every list that may lead to an open column.
@@ -132,7 +150,7 @@ func (r PulseResult) Shape() Shape {
 			[]string{"if plates are still too few: bead size, velocity, sample volume, and the system without the column"}})
 	}
 	if r.Verdict == DoesNotMeet {
-		s.Order = append(s.Order, afterFailure[:]...)
+		s.Order = append(s.Order, r.remedies()...)
 	}
 	return s
 }

@@ -71,6 +71,7 @@ func (r PulseResult) verdict() (title, text string) {
 	if len(parts) > 0 && r.Pulse.Limits.Name != "" {
 		text += " Limits: " + r.Pulse.Limits.Name + "."
 	}
+	text += " Counted from " + r.CountedFrom + "."
 	for _, w := range r.Warnings {
 		if w.OfTheBed && !w.Invalidates {
 			text += " Finding: " + lowerFirst(w.String())
@@ -112,9 +113,21 @@ func lowerFirst(s string) string {
 	return strings.ToLower(s[:1]) + s[1:]
 }
 
+// shortened cuts a text that would not fit below a picture.
+func shortened(s string) string {
+	const most = 60
+	if r := []rune(s); len(r) > most {
+		return string(r[:most-1]) + "…"
+	}
+	return s
+}
+
 // unchecked lists what no limit or no input was given for.
 func (r PulseResult) unchecked() string {
 	var names []string
+	if zero := r.origin.notChecked(r.recorded); zero != "" {
+		names = append(names, zero)
+	}
 	for _, c := range r.Checks {
 		if c.Outcome == NotChecked {
 			names = append(names, c.Quantity+" (no limit given)")
@@ -122,6 +135,16 @@ func (r PulseResult) unchecked() string {
 	}
 	if r.Pulse.SampleVolume == 0 {
 		names = append(names, "the sample's own width (no SampleVolume given)")
+	}
+	if len(r.flows) == 0 {
+		names = append(names, "the flow (the record has none)")
+	}
+	t := r.Pulse.Tracer
+	if t.Kind == TracerNotGiven && !r.salt() {
+		names = append(names, "what the tracer does in the bed (no kind of Tracer given)")
+	}
+	if r.RetentionCheck.Outcome == NotChecked {
+		names = append(names, "the net retention (none stated for this tracer on this medium)")
 	}
 	if r.Pulse.Direction == DirectionNotGiven {
 		names = append(names, "whether the test ran in the direction of use (no Direction given)")
@@ -163,6 +186,18 @@ func (r PulseResult) Table() table.Table {
 	t.Add("retention", fixed(r.ColumnVolumes, 3), "CV", "", "", "")
 	volume, unit, _ := strings.Cut(r.RetentionVolume.String(), " ") // of the size's own unit
 	t.Add("retention volume", volume, unit, "", "", "")
+	limit, outcome = r.RetentionCheck.Limit.String(), r.RetentionCheck.Outcome.String()
+	if r.RetentionCheck.Limit.IsZero() {
+		limit = "not stated"
+	}
+	net := "net retention, less half the sample"
+	if _, given := r.Pulse.holdUp(); given {
+		net = "net retention, less hold-up and half the sample"
+	}
+	if r.Pulse.SampleVolume == 0 {
+		net = strings.NewReplacer(", less half the sample", ", nothing taken off", " and half the sample", "").Replace(net)
+	}
+	t.Add(net, fixed(r.NetRetention, 3), "CV", twoDigits(r.NetRetention*r.Pulse.retentionError()), limit, outcome)
 	t.Add("retention time", fixed(r.Retention.In(units.Minute), 3), "min", "", "", "")
 	return t
 }
@@ -190,10 +225,18 @@ func (r PulseResult) Measured() table.Table {
 	if p.SampleVolume > 0 {
 		sample = fmt.Sprintf("%v, %s of the column volume", p.SampleVolume, percentage(p.SampleVolume.In(r.volume)))
 	}
-	if p.Tracer != "" {
-		sample = p.Tracer + ", " + sample
-	}
 	t.Add("sample", sample)
+	t.Add("tracer", p.Tracer.String())
+	t.Add("counted from", r.CountedFrom)
+	if len(r.flows) > 0 {
+		t.Add("flow of the record", toldFlows(r.flows))
+	}
+	if v, given := p.holdUp(); given {
+		t.Add("hold-up outside the column", v.String())
+	}
+	if p.Purpose != "" {
+		t.Add("purpose", p.Purpose)
+	}
 	if p.Temperature != 0 {
 		t.Add("temperature", p.Temperature.String())
 	}
@@ -242,7 +285,7 @@ func (r PulseResult) cautions() []string {
 		"The standard errors hold the noise of the signal only. Flow, sample and bed differ from run to run: only repeats tell how much.",
 	}
 	if r.Verdict == DoesNotMeet {
-		list = append(list, "After a failed test, in this order: "+strings.Join(afterFailure[:], ", ")+". Count and record every one; say beforehand how many repeats count. Common practice, no source.", failureCaution)
+		list = append(list, "After a failed test, in this order: "+strings.Join(r.remedies(), "; ")+". Most failed tests are failed tests and no failed beds. Count and record every one; say beforehand how many repeats count. Common practice, no source.", failureCaution)
 	}
 	return list
 }
@@ -350,9 +393,9 @@ func (r PulseResult) Draw(d Drawing) figure.Figure {
 	}
 	f := figure.Figure{
 		Title: r.name(), Width: d.Width,
-		Description: fmt.Sprintf("%s less its baseline against column volumes. Apex at %s; width at half height %s; at 10 %% of the height a is %s and b is %s. %s.",
-			r.Signal, cv(a.X), cv(half.Width()), cv(tenth.Front(a)), cv(tenth.Back(a)), r.together()),
-		X: figure.Axis{Label: "Volume since the start of the sample", Unit: "CV", One: one, Min: (from - room) / one, Max: (to + room) / one},
+		Description: fmt.Sprintf("%s less its baseline against column volumes, counted from %s. Apex at %s; width at half height %s; at 10 %% of the height a is %s and b is %s. %s.",
+			r.Signal, r.CountedFrom, cv(a.X), cv(half.Width()), cv(tenth.Front(a)), cv(tenth.Back(a)), r.together()),
+		X: figure.Axis{Label: "Volume since the start of the sample, counted from " + shortened(r.CountedFrom), Unit: "CV", One: one, Min: (from - room) / one, Max: (to + room) / one},
 		Y: figure.Axis{Label: r.Signal + " less baseline", Unit: r.Unit},
 		Marks: []figure.Mark{
 			{X1: a.X, Y1: 0, X2: a.X, Y2: a.Height, Dashed: true, Colour: 1},
