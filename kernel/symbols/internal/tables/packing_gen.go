@@ -16,6 +16,8 @@ func init() {
 	imports.Packages["github.com/evenbed/evenbed/packing"] = imports.Package{
 		Name: "packing",
 		Binds: map[string]reflect.Value{
+			"ChargeNotGiven":       reflect.ValueOf(packing_.ChargeNotGiven),
+			"Charged":              reflect.ValueOf(packing_.Charged),
 			"CheckBedHeight":       reflect.ValueOf(packing_.CheckBedHeight),
 			"CheckPressure":        reflect.ValueOf(packing_.CheckPressure),
 			"CheckTemperature":     reflect.ValueOf(packing_.CheckTemperature),
@@ -26,10 +28,12 @@ func init() {
 			"Mineral":              reflect.ValueOf(packing_.Mineral),
 			"RigidPolymer":         reflect.ValueOf(packing_.RigidPolymer),
 			"SoftGel":              reflect.ValueOf(packing_.SoftGel),
+			"Uncharged":            reflect.ValueOf(packing_.Uncharged),
 			"UnknownClass":         reflect.ValueOf(packing_.UnknownClass),
 		},
 		Types: map[string]reflect.Type{
 			"Adjustment":          reflect.TypeFor[packing_.Adjustment](),
+			"Charge":              reflect.TypeFor[packing_.Charge](),
 			"Column":              reflect.TypeFor[packing_.Column](),
 			"Decision":            reflect.TypeFor[packing_.Decision](),
 			"DryMedium":           reflect.TypeFor[packing_.DryMedium](),
