@@ -6,7 +6,8 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -183,8 +184,9 @@ func meanSD(x []float64) (mean, sd float64) {
 	return mean, math.Sqrt(sd / float64(len(x)-1))
 }
 
-func (r SlurryConcentration) page() table.Page {
-	var p table.Page
+// Page shows concentration, errors and doubts.
+func (r SlurryConcentration) Page() page.Page {
+	var p page.Page
 	if r.Readings == 0 {
 		p.NoResult(r.Refusal, "nothing has been evaluated.")
 		return p
@@ -217,14 +219,8 @@ func (r SlurryConcentration) page() table.Page {
 	return p
 }
 
-// HTML shows concentration, errors and doubts.
-func (r SlurryConcentration) HTML() string { return r.page().HTML() }
-
-// Markdown shows concentration, errors and doubts.
-func (r SlurryConcentration) Markdown() string { return r.page().Markdown() }
-
-// String shows concentration, errors and doubts.
-func (r SlurryConcentration) String() string { return r.page().String() }
+// String returns the page as text.
+func (r SlurryConcentration) String() string { return r.Page().String() }
 
 // DryMedium is a medium delivered dry.
 type DryMedium struct {
@@ -340,8 +336,9 @@ func (p Packed) evaluate() (PackedResult, error) {
 	return r, nil
 }
 
-func (r PackedResult) page() table.Page {
-	var p table.Page
+// Page shows the factor with its error and where the error comes from.
+func (r PackedResult) Page() page.Page {
+	var p page.Page
 	if r.CompressionFactor == 0 {
 		p.NoResult(r.Refusal, "nothing has been evaluated.")
 		return p
@@ -369,11 +366,5 @@ func (r PackedResult) page() table.Page {
 	return p
 }
 
-// HTML shows the factor with its error and where the error comes from.
-func (r PackedResult) HTML() string { return r.page().HTML() }
-
-// Markdown shows the factor with its error and where the error comes from.
-func (r PackedResult) Markdown() string { return r.page().Markdown() }
-
-// String shows the factor with its error and where the error comes from.
-func (r PackedResult) String() string { return r.page().String() }
+// String returns the page as text.
+func (r PackedResult) String() string { return r.Page().String() }

@@ -4,7 +4,8 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -77,8 +78,9 @@ func (p Pour) evaluate() (PourResult, error) {
 	return r, nil
 }
 
-func (r PourResult) page() table.Page {
-	var p table.Page
+// Page shows volumes and heights.
+func (r PourResult) Page() page.Page {
+	var p page.Page
 	if r.Height == 0 {
 		p.NoResult(r.Refusal, "nothing has been worked out.")
 		return p
@@ -117,14 +119,8 @@ func (r PourResult) page() table.Page {
 	return p
 }
 
-// HTML shows volumes and heights.
-func (r PourResult) HTML() string { return r.page().HTML() }
-
-// Markdown shows volumes and heights.
-func (r PourResult) Markdown() string { return r.page().Markdown() }
-
-// String shows volumes and heights.
-func (r PourResult) String() string { return r.page().String() }
+// String returns the page as text.
+func (r PourResult) String() string { return r.Page().String() }
 
 // Found is the settled height that was measured at the column when another was
 // planned.
@@ -193,8 +189,9 @@ func (f Found) Decide() (Decision, error) {
 	return d, nil
 }
 
-func (d Decision) page() table.Page {
-	var p table.Page
+// Page shows both ways on.
+func (d Decision) Page() page.Page {
+	var p page.Page
 	if d.Settled == 0 {
 		p.NoResult(nil, "nothing has been worked out.")
 		return p
@@ -232,11 +229,5 @@ func (d Decision) page() table.Page {
 	return p
 }
 
-// HTML shows both ways on.
-func (d Decision) HTML() string { return d.page().HTML() }
-
-// Markdown shows both ways on.
-func (d Decision) Markdown() string { return d.page().Markdown() }
-
-// String shows both ways on.
-func (d Decision) String() string { return d.page().String() }
+// String returns the page as text.
+func (d Decision) String() string { return d.Page().String() }

@@ -4,7 +4,8 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -63,8 +64,9 @@ func (s Slurry) Adjust(to Slurry, v units.Volume) (Adjustment, error) {
 	return Adjustment{From: s, To: to, Volume: v, Add: max(change, 0), Decant: max(-change, 0), After: v + change}, nil
 }
 
-func (a Adjustment) page() table.Page {
-	var p table.Page
+// Page shows what to add or to decant.
+func (a Adjustment) Page() page.Page {
+	var p page.Page
 	if a.Volume == 0 {
 		p.NoResult(nil, "nothing has been worked out.")
 		return p
@@ -88,14 +90,8 @@ func (a Adjustment) page() table.Page {
 	return p
 }
 
-// HTML shows what to add or to decant.
-func (a Adjustment) HTML() string { return a.page().HTML() }
-
-// Markdown shows what to add or to decant.
-func (a Adjustment) Markdown() string { return a.page().Markdown() }
-
-// String shows what to add or to decant.
-func (a Adjustment) String() string { return a.page().String() }
+// String returns the page as text.
+func (a Adjustment) String() string { return a.Page().String() }
 
 // checkVolume refuses a volume that no vessel has.
 func checkVolume(name string, v units.Volume) error {

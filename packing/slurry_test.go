@@ -33,7 +33,7 @@ func TestConcentration(t *testing.T) {
 	if !math.IsNaN(float64(spun.StdErr)) || !math.IsNaN(float64(spun.StdDev)) {
 		t.Errorf("one reading has a standard error of %v, %v", spun.StdErr, spun.StdDev)
 	}
-	holds(t, spun.HTML(), "51.52", "not known", "spun, factor 1.12", "1 of at least three readings", "counts as exact", "One reading has no standard error")
+	holds(t, spun.Page().HTML(), "51.52", "not known", "spun, factor 1.12", "1 of at least three readings", "counts as exact", "One reading has no standard error")
 
 	// Three readings by gravity: mean 52, standard deviation 1 %, by hand.
 	r, err := packing.SlurrySamples{Sample: 100 * Millilitre, Settled: Millilitre.Each(51, 52, 53)}.Evaluate()
@@ -62,7 +62,7 @@ func TestConcentration(t *testing.T) {
 	near(t, "uneven places", uneven.Slurry.Concentration.In(Percent), 52, 1e-12, "(50 + 52 + 54)/3")
 	one, _ := packing.SlurrySamples{Sample: 100 * Millilitre, Top: Millilitre.Each(50, 51, 52)}.Evaluate()
 	holds(t, one.String(), "Only 1 of three places")
-	holds(t, tank.Markdown(), "52.00", "mean, top", "50.00", "mean, bottom", "54.00", "4.00", "differ by 4.0 % absolute, more than 2 %")
+	holds(t, tank.Page().Markdown(), "52.00", "mean, top", "50.00", "mean, bottom", "54.00", "4.00", "differ by 4.0 % absolute, more than 2 %")
 	tank, _ = packing.SlurrySamples{Sample: 100 * Millilitre, Top: Millilitre.Each(51, 51, 51), Middle: Millilitre.Each(52, 52, 52), Bottom: Millilitre.Each(52.9, 52.9, 52.9)}.Evaluate()
 	if len(tank.Warnings) != 0 {
 		t.Errorf("1.9 %% apart: %q", tank.Warnings)
@@ -80,7 +80,7 @@ func TestConcentration(t *testing.T) {
 		{packing.SlurrySamples{Sample: 10 * Millilitre, Settled: Millilitre.Each(5), Factor: 0.9}, "factor 0.9"},
 		{packing.SlurrySamples{Sample: 10 * Millilitre, Settled: Millilitre.Each(5), FactorStdErr: -1}, "standard error of the factor"},
 	} {
-		if r, err := tc.s.Evaluate(); err == nil || !strings.Contains(err.Error(), tc.want) || !strings.Contains(r.HTML(), "No result:") {
+		if r, err := tc.s.Evaluate(); err == nil || !strings.Contains(err.Error(), tc.want) || !strings.Contains(r.Page().HTML(), "No result:") {
 			t.Errorf("%v, want %q", err, tc.want)
 		}
 	}
@@ -94,20 +94,20 @@ func TestAdjust(t *testing.T) {
 	}
 	near(t, "add", a.Add.In(Litre), 40, 1e-12, "100·(70/50 - 1)")
 	near(t, "after", a.After.In(Litre), 140, 1e-12, "by hand")
-	holds(t, a.HTML(), "liquid to add", "40 L", "140 L")
+	holds(t, a.Page().HTML(), "liquid to add", "40 L", "140 L")
 	b, _ := half.Adjust(thick, a.After)
 	near(t, "decant", b.Decant.In(Litre), 40, 1e-12, "and back")
 	near(t, "back", b.After.In(Litre), 100, 1e-12, "and back")
-	holds(t, b.HTML(), "decant after settling", "40 L", "fines")
+	holds(t, b.Page().HTML(), "decant after settling", "40 L", "fines")
 	c, _ := half.Adjust(half, Litre)
-	holds(t, c.HTML(), "nothing to do")
+	holds(t, c.Page().HTML(), "nothing to do")
 	if _, err := thick.Adjust(packing.Slurry{}, Litre); err == nil {
 		t.Error("to nothing")
 	}
 	if _, err := thick.Adjust(half, 0); err == nil || !strings.Contains(err.Error(), "slurry volume 0") {
 		t.Error(err)
 	}
-	holds(t, packing.Adjustment{}.HTML(), "No result:")
+	holds(t, packing.Adjustment{}.Page().HTML(), "No result:")
 }
 
 func TestDryMedium(t *testing.T) {
@@ -139,7 +139,7 @@ func TestPacked(t *testing.T) {
 	near(t, "settled", r.SettledHeight.In(Centimetre), 20.16, 5e-5, "the own scenario, four digits")
 	near(t, "factor", r.CompressionFactor, 1.12, 5e-5, "20.16/18")
 	near(t, "3 % of concentration", r.StdErr, 0.034, 0.015, "1.12·3 %, two digits")
-	holds(t, r.HTML(), "standard error of volume, height was not given", "1.120 ± 0.034")
+	holds(t, r.Page().HTML(), "standard error of volume, height was not given", "1.120 ± 0.034")
 	p.PouredStdErr, p.HeightStdErr = 0.1*Litre, 1*Millimetre
 	r, _ = p.Evaluate()
 
@@ -162,7 +162,7 @@ func TestPacked(t *testing.T) {
 	low := p
 	low.Poured = 20 * Litre
 	r, _ = low.Evaluate()
-	holds(t, r.HTML(), "the factor is below 1")
+	holds(t, r.Page().HTML(), "the factor is below 1")
 	for _, tc := range []struct {
 		change func(*packing.Packed)
 		want   string
@@ -178,7 +178,7 @@ func TestPacked(t *testing.T) {
 	} {
 		q := p
 		tc.change(&q)
-		if r, err := q.Evaluate(); err == nil || !strings.Contains(err.Error(), tc.want) || !strings.Contains(r.HTML(), "No result:") {
+		if r, err := q.Evaluate(); err == nil || !strings.Contains(err.Error(), tc.want) || !strings.Contains(r.Page().HTML(), "No result:") {
 			t.Errorf("%v, want %q", err, tc.want)
 		}
 	}
@@ -203,10 +203,10 @@ func TestPour(t *testing.T) {
 	}
 	near(t, "prepared", q.Prepared.In(Litre), 29.4044, 5e-6, "+ 2")
 	near(t, "height", q.Height.In(Centimetre), 38.769+3000/706.8583, 5e-5, "+ 3 L over 706.86 cm²")
-	holds(t, q.HTML(), "20.16 cm", "27.4 L", "stays behind", "2 L", "29.4 L", "rinse", "3 L", "43.0 cm", "60.0 cm", "17.0 cm")
+	holds(t, q.Page().HTML(), "20.16 cm", "27.4 L", "stays behind", "2 L", "29.4 L", "rinse", "3 L", "43.0 cm", "60.0 cm", "17.0 cm")
 
 	p.Column.TubeHeight = 42 * Centimetre // enough without the rinse
-	if r, err := p.Evaluate(); err == nil || !strings.Contains(err.Error(), "column 04: slurry of") || !strings.Contains(err.Error(), "an extension of 1.1 cm more") || !strings.Contains(r.HTML(), "No result:") {
+	if r, err := p.Evaluate(); err == nil || !strings.Contains(err.Error(), "column 04: slurry of") || !strings.Contains(err.Error(), "an extension of 1.1 cm more") || !strings.Contains(r.Page().HTML(), "No result:") {
 		t.Error(err)
 	}
 	p.Column.Extension, p.Column.Allowance = 10*Centimetre, 5*Centimetre
@@ -216,7 +216,7 @@ func TestPour(t *testing.T) {
 	holds(t, q.String(), "42.0 cm + extension 10.0 cm - allowance 5.0 cm")
 	p.Column = packing.Column{InnerDiameter: 30 * Centimetre}
 	q, _ = p.Evaluate()
-	holds(t, q.HTML(), "Not checked:", "no tube height")
+	holds(t, q.Page().HTML(), "Not checked:", "no tube height")
 	for _, tc := range []struct {
 		change func(*packing.Pour)
 		want   string
@@ -244,20 +244,20 @@ func TestDecide(t *testing.T) {
 	near(t, "planned", d.Planned.In(Centimetre), 20.16, 1e-12, "1.12·18")
 	near(t, "keep the factor", d.KeepFactor.In(Centimetre), 18.66, 3e-4, "20.9/1.12, four digits")
 	near(t, "keep the height", d.KeepHeight, 1.161, 4e-4, "20.9/18, four digits")
-	holds(t, d.HTML(), "Settled 20.90 cm, planned 20.16 cm", "18.00 cm", "1.120", "12.72 L", "18.66 cm", "1.120", "13.19 L", "18.00 cm", "1.161", "12.72 L")
+	holds(t, d.Page().HTML(), "Settled 20.90 cm, planned 20.16 cm", "18.00 cm", "1.120", "12.72 L", "18.66 cm", "1.120", "13.19 L", "18.00 cm", "1.161", "12.72 L")
 	// Read under the flow of the first step.
 	f.Height, f.FlowFactor = (20.9 * Centimetre).Times(1/1.0107), 1.0107
 	g, _ := f.Decide()
 	near(t, "settled", float64(g.Settled), float64(d.Settled), 1e-12, "L0 = L1·CF(u1)")
-	holds(t, g.Markdown(), "Read 20.68 cm under flow, settled 20.90 cm")
+	holds(t, g.Page().Markdown(), "Read 20.68 cm under flow, settled 20.90 cm")
 	f.Height, f.FlowFactor = 17*Centimetre, 0
 	d, _ = f.Decide()
-	holds(t, d.HTML(), "The height cannot be kept:", "add slurry", "15.18 cm")
-	if strings.Contains(d.HTML(), "keep the height<") {
+	holds(t, d.Page().HTML(), "The height cannot be kept:", "add slurry", "15.18 cm")
+	if strings.Contains(d.Page().HTML(), "keep the height<") {
 		t.Error("offers what cannot be")
 	}
 	for _, bad := range []packing.Found{{}, {BedHeight: 0.18, CompressionFactor: 12, Height: 0.2}, {BedHeight: 0.18, CompressionFactor: 1.12, Height: 20}, {BedHeight: 0.18, CompressionFactor: 1.12, Height: 0.2, FlowFactor: 0.9}} {
-		if d, err := bad.Decide(); err == nil || !strings.Contains(d.HTML(), "No result:") {
+		if d, err := bad.Decide(); err == nil || !strings.Contains(d.Page().HTML(), "No result:") {
 			t.Errorf("%+v is accepted", bad)
 		}
 	}

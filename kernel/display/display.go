@@ -1,8 +1,8 @@
 // Package display says what a value may look like in a notebook.
 //
 // A type shows itself by having a method such as HTML or SVG, listed here as
-// interfaces of one method; it need not import this package. A value without
-// one can be wrapped by a function of the same name: display.HTML("<b>x</b>").
+// interfaces of one method, or by a method Page that returns a value with such
+// methods; it need not import this package. A value without one can be wrapped by a function of the same name: display.HTML("<b>x</b>").
 // In a notebook the package is there without an import, and Display(x) shows
 // x in the middle of a cell.
 //
@@ -19,6 +19,7 @@ import (
 	"image/png"
 	"io"
 	"os"
+	"reflect"
 	"strings"
 	"unicode/utf8"
 )
@@ -73,8 +74,7 @@ func Of(v any) (Bundle, bool) {
 	case image.Image:
 		d = Image(v)
 	default:
-		d.Data = methods(v)
-		d.Metadata = pictureMetadata(v, d.Data)
+		d.Data, d.Metadata = methods(v)
 	}
 	if len(d.Data) == 0 {
 		return Bundle{}, false
@@ -86,9 +86,27 @@ func Of(v any) (Bundle, bool) {
 	return b, true
 }
 
-// methods gathers what the methods of v return; one that returns nothing
-// shows nothing.
-func methods(v any) MIMEMap {
+// pageOf returns what the method Page of v returns, if that can show itself, and
+// else v. A Page has the name alone in common with others of its kind, so that
+// packages need not agree on a type.
+func pageOf(v any) any {
+	if v == nil {
+		return nil
+	}
+	m := reflect.ValueOf(v).MethodByName("Page") // a constant, or the linker keeps all methods of all types
+	if !m.IsValid() || m.Type().NumIn() != 0 || m.Type().NumOut() != 1 {
+		return v
+	}
+	if !m.Type().Out(0).Implements(reflect.TypeFor[HTMLer]()) || !m.Type().Out(0).Implements(reflect.TypeFor[Markdowner]()) {
+		return v
+	}
+	return m.Call(nil)[0].Interface()
+}
+
+// methods gathers what the methods of v, or of its page, return, and what is known
+// of the pictures among that. A method that returns nothing shows nothing.
+func methods(v any) (data, metadata MIMEMap) {
+	v = pageOf(v)
 	m := MIMEMap{}
 	text := func(mime, s string) {
 		if s != "" {
@@ -127,7 +145,7 @@ func methods(v any) MIMEMap {
 	if v, ok := v.(SVGer); ok {
 		text(MIMETypeSVG, v.SVG())
 	}
-	return m
+	return m, pictureMetadata(v, m)
 }
 
 // pictureMetadata holds the size of pictures, where v is a Sizer, and what to say
@@ -162,6 +180,9 @@ func plain(v any) string {
 	case image.Image:
 		b := v.Bounds()
 		return fmt.Sprintf("image of %d × %d pixels", b.Dx(), b.Dy())
+	}
+	if page, ok := pageOf(v).(fmt.Stringer); ok {
+		return page.String()
 	}
 	return fmt.Sprintf("%T", v)
 }
@@ -340,8 +361,7 @@ func Any(mimeType string, data any) Data {
 		if img, ok := data.(image.Image); ok {
 			return Image(img)
 		}
-		if m := methods(data); len(m) > 0 {
-			metadata := pictureMetadata(data, m)
+		if m, metadata := methods(data); len(m) > 0 {
 			m[MIMETypeText] = plain(data)
 			return Data{Data: m, Metadata: metadata}
 		}

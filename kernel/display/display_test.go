@@ -3,6 +3,7 @@ package display_test
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"image"
 	"image/png"
 	"strings"
@@ -37,6 +38,59 @@ func TestOfGathersWhatMethodsShow(t *testing.T) {
 	}
 	if _, ok := display.Of(42); ok {
 		t.Error("a number has no display method")
+	}
+}
+
+// A result shows itself by its page.
+type result struct{ Value int }
+
+func (r result) Page() page { return page{r} }
+
+type page struct{ r result }
+
+func (p page) HTML() string     { return fmt.Sprintf("<p>%d</p>", p.r.Value) }
+func (p page) Markdown() string { return fmt.Sprintf("*%d*", p.r.Value) }
+func (p page) SVG() string      { return "" }
+func (p page) String() string   { return fmt.Sprintf("value %d", p.r.Value) }
+
+// named says in text its name alone.
+type named struct{ result }
+
+func (named) String() string { return "name" }
+
+// leaf has a method of the name that has nothing to do with showing.
+type leaf struct{}
+
+func (leaf) Page() int { return 7 }
+
+type book struct{ result }
+
+func (book) Page(number int) page { return page{} }
+
+func TestOfShowsThePage(t *testing.T) {
+	changed := result{4}
+	changed.Value = 5
+	for _, tc := range []struct {
+		value      any
+		html, text string
+	}{
+		{result{4}, "<p>4</p>", "value 4"},
+		{&result{4}, "<p>4</p>", "value 4"},
+		{changed, "<p>5</p>", "value 5"},
+		{named{result{4}}, "<p>4</p>", "name"},
+	} {
+		b, ok := display.Of(tc.value)
+		if !ok || string(b.Data[display.MIMETypeHTML]) != tc.html || string(b.Data[display.MIMETypeText]) != tc.text || len(b.Data) != 3 {
+			t.Errorf("%T shows %s", tc.value, b.Data)
+		}
+		if got := display.Auto(tc.value).Data[display.MIMETypeHTML]; got != tc.html {
+			t.Errorf("%T in Auto shows %v", tc.value, got)
+		}
+	}
+	for _, v := range []any{leaf{}, book{}, nil} {
+		if b, ok := display.Of(v); ok {
+			t.Errorf("%T shows %s", v, b.Data)
+		}
 	}
 }
 

@@ -5,7 +5,8 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -45,10 +46,10 @@ func (b Compressible) InputTable() table.Table {
 	return t
 }
 
-// page lays the bed out: critical velocity and ceiling, states on the way there,
+// Page lays the bed out: critical velocity and ceiling, states on the way there,
 // and the picture.
-func (b Compressible) page(picture bool) table.Page {
-	var p table.Page
+func (b Compressible) Page() page.Page {
+	var p page.Page
 	p.Heading(b.title())
 	critical, err := b.CriticalVelocity()
 	if err != nil {
@@ -62,10 +63,7 @@ func (b Compressible) page(picture bool) table.Page {
 	}
 	p.Text(fmt.Sprintf("Critical velocity %v. Flow alone gives a compression factor of at most %.4g, at the critical velocity.", critical, ceiling))
 	p.Table(b.Table())
-	if picture {
-		s := b.Figure()
-		p.SVG(s.SVG(), s.String())
-	}
+	p.Figure(b.Figure())
 	p.Table(b.InputTable())
 	p.List("Cautions", []string{caution})
 	return p
@@ -94,17 +92,8 @@ func (b Compressible) Table() table.Table {
 	return t
 }
 
-// HTML shows critical velocity, states, picture and inputs.
-func (b Compressible) HTML() string { return b.page(true).HTML() }
-
-// Markdown shows critical velocity, states and inputs.
-func (b Compressible) Markdown() string { return b.page(false).Markdown() }
-
-// String shows critical velocity, states and inputs as text.
-func (b Compressible) String() string { return b.page(false).String() }
-
-// SVG draws pressure and compression factor against velocity.
-func (b Compressible) SVG() string { return b.Figure().SVG() }
+// String returns the page as text.
+func (b Compressible) String() string { return b.Page().String() }
 
 // Figure draws pressure and compression factor against velocity up to near the
 // critical one, which is marked. A bed that Check refuses has an empty figure.
@@ -163,32 +152,21 @@ func (s State) table() table.Table {
 	return t
 }
 
-func (s State) page(picture bool) table.Page {
-	var p table.Page
+// Page shows the state with its profile.
+func (s State) Page() page.Page {
+	var p page.Page
 	if s.Height == 0 {
 		p.NoResult(s.Refusal, "nothing has been worked out.")
 		return p
 	}
 	p.Table(s.table())
-	if picture {
-		f := s.Figure()
-		p.SVG(f.SVG(), f.String())
-	}
+	p.Figure(s.Figure())
 	p.List("Cautions", []string{caution})
 	return p
 }
 
-// HTML shows the state with its profile.
-func (s State) HTML() string { return s.page(true).HTML() }
-
-// Markdown shows the state.
-func (s State) Markdown() string { return s.page(false).Markdown() }
-
-// String shows the state as text.
-func (s State) String() string { return s.page(false).String() }
-
-// SVG draws stress and void against depth.
-func (s State) SVG() string { return s.Figure().SVG() }
+// String returns the page as text.
+func (s State) String() string { return s.Page().String() }
 
 // Figure draws stress and lost pressure, and the void, against the depth below
 // the top of the bed.

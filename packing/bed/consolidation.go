@@ -5,7 +5,8 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -120,8 +121,9 @@ func (c Consolidation) Time(degree float64) (units.Time, error) {
 	return scale.Times(root(miss, 0, high, -degree, miss(high))), nil
 }
 
-func (c Consolidation) page() table.Page {
-	var p table.Page
+// Page shows when parts of the compression are reached.
+func (c Consolidation) Page() page.Page {
+	var p page.Page
 	scale, err := c.Scale()
 	if err != nil {
 		p.NoResult(err, "")
@@ -146,14 +148,8 @@ func (c Consolidation) page() table.Page {
 	return p
 }
 
-// HTML shows when parts of the compression are reached.
-func (c Consolidation) HTML() string { return c.page().HTML() }
-
-// Markdown shows when parts of the compression are reached.
-func (c Consolidation) Markdown() string { return c.page().Markdown() }
-
-// String shows when parts of the compression are reached.
-func (c Consolidation) String() string { return c.page().String() }
+// String returns the page as text.
+func (c Consolidation) String() string { return c.Page().String() }
 
 // Consolidation returns how fast the bed comes to its state at a velocity, with
 // the permeability and the modulus at its mean void there. It refuses what At
@@ -228,8 +224,9 @@ func (r Rise) AtLeast(d units.Length) (units.Time, error) {
 	return d.Passed(r.Velocity), nil
 }
 
-func (r Rise) page() table.Page {
-	var p table.Page
+// Page shows the rise against time.
+func (r Rise) Page() page.Page {
+	var p page.Page
 	if err := r.Check(); err != nil {
 		p.NoResult(err, "")
 		return p
@@ -250,11 +247,5 @@ func (r Rise) page() table.Page {
 	return p
 }
 
-// HTML shows the rise against time.
-func (r Rise) HTML() string { return r.page().HTML() }
-
-// Markdown shows the rise against time.
-func (r Rise) Markdown() string { return r.page().Markdown() }
-
-// String shows the rise against time.
-func (r Rise) String() string { return r.page().String() }
+// String returns the page as text.
+func (r Rise) String() string { return r.Page().String() }

@@ -44,7 +44,7 @@ func TestConsolidation(t *testing.T) {
 	c.Adapter = false
 	at, _ = c.Time(0.99)
 	near(t, "99 % by flow", at.In(Second), 88.7, 0.01, "1.879·47.2 s")
-	contains(t, c.HTML(), "by a flow", "13.9", "0.2937", "1.8792")
+	contains(t, c.Page().HTML(), "by a flow", "13.9", "0.2937", "1.8792")
 
 	// Both forms of the early degree meet the series.
 	for _, adapter := range []bool{true, false} {
@@ -61,7 +61,7 @@ func TestConsolidation(t *testing.T) {
 		}
 	}
 	for _, bad := range []bed.Consolidation{{}, {Permeability: 8e-12, Modulus: 4 * Bar, Viscosity: 1e-3}, {Permeability: Area(math.NaN()), Modulus: 1, Viscosity: 1, SettledHeight: 1}} {
-		if s, err := bad.Scale(); err == nil || !math.IsNaN(float64(s)) || !strings.Contains(bad.HTML(), "No result:") {
+		if s, err := bad.Scale(); err == nil || !math.IsNaN(float64(s)) || !strings.Contains(bad.Page().HTML(), "No result:") {
 			t.Errorf("%+v: %v, %v", bad, s, err)
 		}
 	}
@@ -107,9 +107,9 @@ func TestRise(t *testing.T) {
 	near(t, "at the end", d.In(Centimetre), 2.16, 1e-12, "not above the settled height")
 	s, _ := r.AtLeast(5 * Millimetre)
 	near(t, "5 mm", s.In(Second), 6, 1e-12, "5 mm at 300 cm/h by hand")
-	contains(t, r.HTML(), "from 300 cm/h", "0.8", "4.2", "8.3", "upper bound")
+	contains(t, r.Page().HTML(), "from 300 cm/h", "0.8", "4.2", "8.3", "upper bound")
 	for _, bad := range []bed.Rise{{}, {Velocity: 300, Height: 0.18}, {Velocity: 300 * CentimetrePerHour, Height: 18}, {Velocity: 300 * CentimetrePerHour, Height: 0.18, Settled: 0.17}} {
-		if d, err := bad.AtMost(1); err == nil || !math.IsNaN(float64(d)) || !strings.Contains(bad.HTML(), "No result:") {
+		if d, err := bad.AtMost(1); err == nil || !math.IsNaN(float64(d)) || !strings.Contains(bad.Page().HTML(), "No result:") {
 			t.Errorf("%+v: %v, %v", bad, d, err)
 		}
 	}

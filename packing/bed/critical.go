@@ -7,7 +7,8 @@ import (
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/fit"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -183,8 +184,9 @@ func (f CriticalFit) at(size Size, mu units.Viscosity) (CriticalEstimate, error)
 	return c, nil
 }
 
-func (f CriticalFit) page(picture bool) table.Page {
-	var p table.Page
+// Page shows the line and its picture.
+func (f CriticalFit) Page() page.Page {
+	var p page.Page
 	if len(f.x) == 0 {
 		p.NoResult(f.Refusal, "nothing has been fitted.")
 		return p
@@ -198,10 +200,7 @@ func (f CriticalFit) page(picture bool) table.Page {
 	t.Add("residual standard deviation", cm(f.ResidualSD), "")
 	p.Table(t)
 	p.Text(fmt.Sprintf("%d tests, settled height over diameter from %.3g to %.3g.", len(f.x), f.Line.LeastRatio, f.Line.MostRatio))
-	if picture {
-		g := f.Figure()
-		p.SVG(g.SVG(), g.String())
-	}
+	p.Figure(f.Figure())
 	p.List("Cautions", []string{"The line holds for this lot, liquid and temperature and for the proportions that were measured. Keep well below the critical velocity."})
 	return p
 }
@@ -213,17 +212,8 @@ func (f CriticalFit) title() string {
 	return "Critical velocities, " + f.Tests.Label
 }
 
-// HTML shows the line and its picture.
-func (f CriticalFit) HTML() string { return f.page(true).HTML() }
-
-// Markdown shows the line.
-func (f CriticalFit) Markdown() string { return f.page(false).Markdown() }
-
-// String shows the line as text.
-func (f CriticalFit) String() string { return f.page(false).String() }
-
-// SVG draws the tests with the line and its band.
-func (f CriticalFit) SVG() string { return f.Figure().SVG() }
+// String returns the page as text.
+func (f CriticalFit) String() string { return f.Page().String() }
 
 // Figure draws the tests with the line and its confidence band.
 func (f CriticalFit) Figure() figure.Figure {

@@ -79,11 +79,11 @@ func TestCriticalFit(t *testing.T) {
 	if err != nil || math.Abs(s.Critical.In(c.Velocity)-1) > 1e-9 {
 		t.Errorf("%+v, %v", s, err)
 	}
-	contains(t, f.HTML(), "model", "slope m", "intercept b", "<svg")
-	contains(t, f.Markdown(), "slope m")
-	contains(t, f.SVG(), "<svg", "95 % band")
-	contains(t, bed.CriticalFit{}.HTML(), "No result:")
-	contains(t, bed.CriticalFit{}.SVG(), "<svg")
+	contains(t, f.Page().HTML(), "model", "slope m", "intercept b", "<svg")
+	contains(t, f.Page().Markdown(), "slope m")
+	contains(t, f.Page().SVG(), "<svg", "95 % band")
+	contains(t, bed.CriticalFit{}.Page().HTML(), "No result:")
+	contains(t, bed.CriticalFit{}.Figure().SVG(), "<svg")
 }
 
 func byHand(x, y []float64) (m, b float64) {

@@ -8,7 +8,8 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/fit"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -362,11 +363,16 @@ func (c Curve) table() table.Table {
 	return t
 }
 
-// HTML shows the points as a table.
-func (c Curve) HTML() string { return c.table().HTML() }
+// Page shows the points as a table.
+func (c Curve) Page() page.Page {
+	var p page.Page
+	if len(c.Points) == 0 {
+		p.NoResult(nil, "the curve has no points.")
+		return p
+	}
+	p.Table(c.table())
+	return p
+}
 
-// Markdown shows the points as a table.
-func (c Curve) Markdown() string { return c.table().Markdown() }
-
-// String shows the points as a table.
-func (c Curve) String() string { return c.table().String() }
+// String returns the page as text.
+func (c Curve) String() string { return c.Page().String() }

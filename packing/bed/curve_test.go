@@ -181,11 +181,11 @@ func TestCurveRefusals(t *testing.T) {
 func TestCurveShows(t *testing.T) {
 	c := straight(t)
 	c.Label = "a < b"
-	if s := c.HTML(); !strings.Contains(s, "curve a &lt; b") || !strings.Contains(s, ">1.1600<") {
+	if s := c.Page().HTML(); !strings.Contains(s, "curve a &lt; b") || !strings.Contains(s, ">1.1600<") {
 		t.Error(s)
 	}
-	if !strings.Contains(c.Markdown(), "| 400.0 | 1.1600 | 0.800 |") {
-		t.Error(c.Markdown())
+	if !strings.Contains(c.Page().Markdown(), "| 400.0 | 1.1600 | 0.800 |") {
+		t.Error(c.Page().Markdown())
 	}
 }
 

@@ -6,7 +6,8 @@ import (
 
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/fit"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -17,8 +18,9 @@ func (r EstimationResult) title() string {
 	return "Parameters of the compressible bed, " + r.Estimation.Label
 }
 
-func (r EstimationResult) page(pictures bool) table.Page {
-	var p table.Page
+// Page shows the laws compared, the parameters of the best and the picture.
+func (r EstimationResult) Page() page.Page {
+	var p page.Page
 	if len(r.Fits) == 0 {
 		p.NoResult(r.Refusal, "nothing has been fitted.")
 		return p
@@ -29,10 +31,7 @@ func (r EstimationResult) page(pictures bool) table.Page {
 	if r.Best.Bed.Law != nil {
 		r.Best.add(&p)
 	}
-	if pictures {
-		f := r.Figure()
-		p.SVG(f.SVG(), f.String())
-	}
+	p.Figure(r.Figure())
 	p.List("Taken for granted", r.Taken)
 	p.List("Cautions", []string{caution})
 	return p
@@ -78,8 +77,10 @@ func (c CriticalEstimate) short() string {
 	return fmt.Sprintf("%.0f (%.0f to %.0f)", c.Velocity.In(units.CentimetrePerHour), c.Low.In(units.CentimetrePerHour), c.High.In(units.CentimetrePerHour))
 }
 
-func (c CriticalEstimate) page() table.Page {
-	var p table.Page
+// Page shows the critical velocity with its interval, and whether the data
+// determine it.
+func (c CriticalEstimate) Page() page.Page {
+	var p page.Page
 	if c.Size == (Size{}) || c.Refusal != nil {
 		p.NoResult(c.Refusal, "no critical velocity has been worked out.")
 		return p
@@ -100,18 +101,11 @@ func (c CriticalEstimate) page() table.Page {
 	return p
 }
 
-// HTML shows the critical velocity with its interval, and whether the data
-// determine it.
-func (c CriticalEstimate) HTML() string { return c.page().HTML() }
-
-// Markdown shows the same.
-func (c CriticalEstimate) Markdown() string { return c.page().Markdown() }
-
-// String shows the same as text.
-func (c CriticalEstimate) String() string { return c.page().String() }
+// String returns the page as text.
+func (c CriticalEstimate) String() string { return c.Page().String() }
 
 // add puts the parameters of one law on a page.
-func (f LawFit) add(p *table.Page) {
+func (f LawFit) add(p *page.Page) {
 	p.Table(f.Table())
 	p.Table(f.CorrelationTable())
 	p.Table(f.CriticalTable())
@@ -171,8 +165,9 @@ func (f LawFit) CorrelationTable() table.Table {
 	return t
 }
 
-func (f LawFit) page() table.Page {
-	var p table.Page
+// Page shows the parameters and critical velocities.
+func (f LawFit) Page() page.Page {
+	var p page.Page
 	if f.Bed.Law == nil {
 		p.NoResult(nil, "nothing has been fitted.")
 		return p
@@ -186,26 +181,11 @@ func (f LawFit) page() table.Page {
 	return p
 }
 
-// HTML shows the laws compared, the parameters of the best and the picture.
-func (r EstimationResult) HTML() string { return r.page(true).HTML() }
+// String returns the page as text.
+func (r EstimationResult) String() string { return r.Page().String() }
 
-// Markdown shows the same without the picture.
-func (r EstimationResult) Markdown() string { return r.page(false).Markdown() }
-
-// String shows the same as text.
-func (r EstimationResult) String() string { return r.page(false).String() }
-
-// SVG draws the readings, the best law and the residuals.
-func (r EstimationResult) SVG() string { return r.Figure().SVG() }
-
-// HTML shows the parameters and critical velocities.
-func (f LawFit) HTML() string { return f.page().HTML() }
-
-// Markdown shows the same.
-func (f LawFit) Markdown() string { return f.page().Markdown() }
-
-// String shows the same as text.
-func (f LawFit) String() string { return f.page().String() }
+// String returns the page as text.
+func (f LawFit) String() string { return f.Page().String() }
 
 // Figure draws pressure and compression factor of the readings with the best law
 // through them, and below by how much the pressure of each law is off.

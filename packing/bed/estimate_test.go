@@ -94,13 +94,13 @@ func TestEstimationRecorded(t *testing.T) {
 	if c := estimated(t, alone).Best.Critical[0]; c.Determined || !strings.Contains(c.Reason, "more than 2 times the highest velocity measured, here 500.3 cm/h") {
 		t.Errorf("critical velocity of the narrow column alone: %v, %q", c.Determined, c.Reason)
 	}
-	contains(t, r.HTML(), "Marram", "The laws compared", "does not fit", "power of solids", "Best law: power of solids", "wall friction", "Correlation", "Critical velocity", "<svg", "settled void of 0.4, held")
-	contains(t, r.Markdown(), "The laws compared", "wall friction")
-	contains(t, r.Best.HTML(), "Parameters for power of solids", "stress pa")
-	contains(t, r.SVG(), "<svg", "power of solids")
-	contains(t, bed.EstimationResult{}.HTML(), "No result:")
-	contains(t, bed.LawFit{}.HTML(), "No result:")
-	contains(t, bed.EstimationResult{}.SVG(), "<svg")
+	contains(t, r.Page().HTML(), "Marram", "The laws compared", "does not fit", "power of solids", "Best law: power of solids", "wall friction", "Correlation", "Critical velocity", "<svg", "settled void of 0.4, held")
+	contains(t, r.Page().Markdown(), "The laws compared", "wall friction")
+	contains(t, r.Best.Page().HTML(), "Parameters for power of solids", "stress pa")
+	contains(t, r.Page().SVG(), "<svg", "power of solids")
+	contains(t, bed.EstimationResult{}.Page().HTML(), "No result:")
+	contains(t, bed.LawFit{}.Page().HTML(), "No result:")
+	contains(t, bed.EstimationResult{}.Figure().SVG(), "<svg")
 }
 
 // TestOneDiameter: from one bed, or from beds of one proportion, friction is held,

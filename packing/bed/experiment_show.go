@@ -5,7 +5,8 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -20,8 +21,9 @@ func (r ExperimentResult) title() string {
 	return "Pressure-flow experiment, " + r.Experiment.Label
 }
 
-func (r ExperimentResult) page(pictures bool) table.Page {
-	var p table.Page
+// Page shows the plateaus with their verdicts, the hysteresis and the picture.
+func (r ExperimentResult) Page() page.Page {
+	var p page.Page
 	if len(r.Steps) == 0 {
 		p.NoResult(r.Refusal, "nothing has been evaluated.")
 		return p
@@ -34,10 +36,7 @@ func (r ExperimentResult) page(pictures bool) table.Page {
 	if finite(r.Lasting) {
 		p.Text(fmt.Sprintf("At rest after the flow a compression factor of %.4f is left.", r.Lasting))
 	}
-	if pictures {
-		f := r.Figure()
-		p.SVG(f.SVG(), f.String())
-	}
+	p.Figure(r.Figure())
 	p.List("Taken for granted", r.Taken)
 	p.List("Cautions", []string{experimentCaution, "What was read going down belongs to a bed that was pressed harder before; only the way up makes the curve."})
 	return p
@@ -93,17 +92,8 @@ func (r ExperimentResult) HysteresisTable() table.Table {
 	return t
 }
 
-// HTML shows the plateaus with their verdicts, the hysteresis and the picture.
-func (r ExperimentResult) HTML() string { return r.page(true).HTML() }
-
-// Markdown shows the same without the picture.
-func (r ExperimentResult) Markdown() string { return r.page(false).Markdown() }
-
-// String shows the same as text.
-func (r ExperimentResult) String() string { return r.page(false).String() }
-
-// SVG draws pressure and bed height against velocity, up and down.
-func (r ExperimentResult) SVG() string { return r.Figure().SVG() }
+// String returns the page as text.
+func (r ExperimentResult) String() string { return r.Page().String() }
 
 // velocityAxis is the x axis of pressure-flow figures.
 func velocityAxis() figure.Axis {

@@ -119,13 +119,13 @@ func TestExperiment(t *testing.T) {
 	if err != nil || len(c.Points) != 11 || len(c.StdErr) != 11 {
 		t.Fatalf("%d points, %v", len(c.Points), err)
 	}
-	contains(t, r.HTML(), "Step 10", "not steady", "not used", "pressure unclear", "drifting", "Going down beside going up", "<svg", "common practice", "relief device")
-	contains(t, r.Markdown(), "Plateaus", "1.1068")
+	contains(t, r.Page().HTML(), "Step 10", "not steady", "not used", "pressure unclear", "drifting", "Going down beside going up", "<svg", "common practice", "relief device")
+	contains(t, r.Page().Markdown(), "Plateaus", "1.1068")
 	contains(t, r.String(), "Plateaus")
-	contains(t, r.SVG(), "<svg", "not steady")
+	contains(t, r.Page().SVG(), "<svg", "not steady")
 	contains(t, r.Record().SVG(), "<svg", "Gauge")
-	contains(t, bed.ExperimentResult{}.HTML(), "No result:")
-	contains(t, bed.ExperimentResult{}.SVG(), "<svg")
+	contains(t, bed.ExperimentResult{}.Page().HTML(), "No result:")
+	contains(t, bed.ExperimentResult{}.Figure().SVG(), "<svg")
 }
 
 // TestExperimentLaws: another unit of velocity, a later clock and a liquid of

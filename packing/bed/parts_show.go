@@ -3,7 +3,8 @@ package bed
 import (
 	"fmt"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -73,8 +74,9 @@ func (l CriticalLine) String() string {
 		l.Slope.In(SquareCentimetrePerHour), l.Intercept.In(SquareCentimetrePerHour), l.Viscosity, l.LeastRatio, l.MostRatio)
 }
 
-func (s LineState) page() table.Page {
-	var p table.Page
+// Page shows the state.
+func (s LineState) Page() page.Page {
+	var p page.Page
 	if s.Height == 0 {
 		p.NoResult(s.Refusal, "nothing has been worked out.")
 		return p
@@ -96,17 +98,12 @@ func (s LineState) page() table.Page {
 	return p
 }
 
-// HTML shows the state.
-func (s LineState) HTML() string { return s.page().HTML() }
+// String returns the page as text.
+func (s LineState) String() string { return s.Page().String() }
 
-// Markdown shows the state.
-func (s LineState) Markdown() string { return s.page().Markdown() }
-
-// String shows the state as text.
-func (s LineState) String() string { return s.page().String() }
-
-func (b ScaledBed) page() table.Page {
-	var p table.Page
+// Page shows what the size allows.
+func (b ScaledBed) Page() page.Page {
+	var p page.Page
 	if b.Critical == 0 {
 		p.NoResult(nil, "nothing has been worked out.")
 		return p
@@ -118,11 +115,5 @@ func (b ScaledBed) page() table.Page {
 	return p
 }
 
-// HTML shows what the size allows.
-func (b ScaledBed) HTML() string { return b.page().HTML() }
-
-// Markdown shows what the size allows.
-func (b ScaledBed) Markdown() string { return b.page().Markdown() }
-
-// String shows what the size allows as text.
-func (b ScaledBed) String() string { return b.page().String() }
+// String returns the page as text.
+func (b ScaledBed) String() string { return b.Page().String() }

@@ -8,7 +8,7 @@ import (
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/fit"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -196,8 +196,9 @@ func (r PredictionResult) title() string {
 	return fmt.Sprintf("Bed of %v, predicted", r.Prediction.Size)
 }
 
-func (r PredictionResult) page(picture bool) table.Page {
-	var p table.Page
+// Page shows the curve with its errors and the picture.
+func (r PredictionResult) Page() page.Page {
+	var p page.Page
 	if len(r.Curve.Points) == 0 {
 		p.NoResult(r.Refusal, "nothing has been predicted.")
 		return p
@@ -211,25 +212,13 @@ func (r PredictionResult) page(picture bool) table.Page {
 			100*r.Prediction.Fit.problem.e.confidence(), c.Low.In(units.CentimetrePerHour), c.High.In(units.CentimetrePerHour)))
 	}
 	p.Table(r.Curve.table())
-	if picture {
-		f := r.Figure()
-		p.SVG(f.SVG(), f.String())
-	}
+	p.Figure(r.Figure())
 	p.List("Cautions", []string{caution, "± is one standard error of the parameters, and of friction where it was held, alone: from pack to pack beds differ by more. Measure the curve at this size as soon as there is a bed."})
 	return p
 }
 
-// HTML shows the curve with its errors and the picture.
-func (r PredictionResult) HTML() string { return r.page(true).HTML() }
-
-// Markdown shows the curve with its errors.
-func (r PredictionResult) Markdown() string { return r.page(false).Markdown() }
-
-// String shows the curve with its errors as text.
-func (r PredictionResult) String() string { return r.page(false).String() }
-
-// SVG draws the predicted pressure and compression factor.
-func (r PredictionResult) SVG() string { return r.Figure().SVG() }
+// String returns the page as text.
+func (r PredictionResult) String() string { return r.Page().String() }
 
 // Figure draws the predicted pressure and compression factor with their
 // confidence limits, beside the readings they come from.

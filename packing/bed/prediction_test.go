@@ -46,11 +46,11 @@ func TestPrediction(t *testing.T) {
 	if r.Curve.Last().Velocity > r.Highest || r.Curve.Predicted != "from column 04 and column 11 by the law of power of solids" {
 		t.Errorf("ends at %v, %q", r.Curve.Last().Velocity, r.Curve.Predicted)
 	}
-	contains(t, r.HTML(), "Bed of 10 cm by 15 cm, predicted", "column 04 and column 11", "Critical velocity", "±", "<svg", "from pack to pack")
-	contains(t, r.Markdown(), "predicted")
-	contains(t, r.SVG(), "<svg")
-	contains(t, bed.PredictionResult{}.HTML(), "No result:")
-	contains(t, bed.PredictionResult{}.SVG(), "<svg")
+	contains(t, r.Page().HTML(), "Bed of 10 cm by 15 cm, predicted", "column 04 and column 11", "Critical velocity", "±", "<svg", "from pack to pack")
+	contains(t, r.Page().Markdown(), "predicted")
+	contains(t, r.Page().SVG(), "<svg")
+	contains(t, bed.PredictionResult{}.Page().HTML(), "No result:")
+	contains(t, bed.PredictionResult{}.Figure().SVG(), "<svg")
 
 	// Twice the viscosity: the same pressure at half the velocity.
 	thick := predicted(t, bed.Prediction{Fit: f, Size: size, Viscosity: 2 * MillipascalSecond})

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/internal/page"
 	. "github.com/evenbed/evenbed/packing/units"
 )
 
@@ -21,8 +22,7 @@ func TestRefusalsAreShown(t *testing.T) {
 	ofLine, ofLineErr := bed.CriticalFit{}.At(bed.Size{InnerDiameter: 0.3, SettledHeight: 0.2}, 0)
 	for _, tc := range []struct {
 		result interface {
-			HTML() string
-			Markdown() string
+			Page() page.Page
 			String() string
 		}
 		refusal, err error
@@ -37,8 +37,8 @@ func TestRefusalsAreShown(t *testing.T) {
 		if text, want := tc.result.String(), fmt.Sprintf("No result: %v\n", tc.err); text != want {
 			t.Errorf("%T shows %q, want %q", tc.result, text, want)
 		}
-		contains(t, tc.result.HTML(), "No result:")
-		contains(t, tc.result.Markdown(), "No result:")
+		contains(t, tc.result.Page().HTML(), "No result:")
+		contains(t, tc.result.Page().Markdown(), "No result:")
 	}
 	contains(t, bed.PressureDrops{}.String(), "No result: nothing has been worked out.")
 }

@@ -7,7 +7,8 @@ import (
 	"gonum.org/v1/gonum/interp"
 
 	"github.com/evenbed/evenbed/packing"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -122,14 +123,15 @@ func (r Rigid) drops(u units.Velocity) (PressureDrops, error) {
 	return drops, nil
 }
 
-func (p PressureDrops) page() table.Page {
-	var page table.Page
+// Page shows the laws side by side.
+func (p PressureDrops) Page() page.Page {
+	var out page.Page
 	if p.Permeability == 0 {
-		page.NoResult(p.Refusal, "nothing has been worked out.")
-		return page
+		out.NoResult(p.Refusal, "nothing has been worked out.")
+		return out
 	}
-	page.Table(p.table())
-	return page
+	out.Table(p.table())
+	return out
 }
 
 func (p PressureDrops) table() table.Table {
@@ -149,14 +151,8 @@ func (p PressureDrops) table() table.Table {
 	return t
 }
 
-// HTML shows the laws side by side.
-func (p PressureDrops) HTML() string { return p.page().HTML() }
-
-// Markdown shows the laws side by side.
-func (p PressureDrops) Markdown() string { return p.page().Markdown() }
-
-// String shows the laws side by side.
-func (p PressureDrops) String() string { return p.page().String() }
+// String returns the page as text.
+func (p PressureDrops) String() string { return p.Page().String() }
 
 // A FlowTest is one steady reading of the pressure over a bed.
 type FlowTest struct {

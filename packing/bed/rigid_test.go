@@ -38,7 +38,7 @@ func TestRigid(t *testing.T) {
 	near(t, "Ergun", float64(p.Ergun), 16907.8125, 1e-12, "by hand: + 1.75·1000·1e-6·0.2·0.6/(1e-4·0.064)")
 	near(t, "sensitivity", p.VoidSensitivity, -10.8333333, 1e-8, "-(3/0.4 + 2/0.6)")
 	near(t, "permeability", float64(p.Permeability), 1e-8*0.064/(180*0.36), 1e-12, "by hand")
-	contains(t, p.HTML(), "0.2025", "0.1688", "0.1691", "-10.8")
+	contains(t, p.Page().HTML(), "0.2025", "0.1688", "0.1691", "-10.8")
 	flat := b
 	flat.Sphericity, flat.Density = 0.5, 0
 	q, _ := flat.At(1 * MillimetrePerSecond)

@@ -7,7 +7,8 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -178,8 +179,9 @@ func (r ScaleUpResult) title() string {
 	return "Sizes, " + r.ScaleUp.Bed.Label
 }
 
-func (r ScaleUpResult) page(picture bool) table.Page {
-	var p table.Page
+// Page shows what each size allows, and the picture.
+func (r ScaleUpResult) Page() page.Page {
+	var p page.Page
 	if len(r.Beds) == 0 {
 		p.NoResult(r.Refusal, "nothing has been worked out.")
 		return p
@@ -200,10 +202,7 @@ func (r ScaleUpResult) page(picture bool) table.Page {
 		}
 	}
 	p.Table(r.Table())
-	if picture {
-		f := r.Figure()
-		p.SVG(f.SVG(), f.String())
-	}
+	p.Figure(r.Figure())
 	p.List("Cautions", []string{caution, "Friction at the wall is known from beds of at least two diameters only; columns, pumps and nets have limits of their own."})
 	return p
 }
@@ -241,17 +240,8 @@ func (b ScaledBed) row() []string {
 		pm(fmt.Sprintf("%.3f", b.Allowed.Pressure.In(units.Bar)), "%.3f", b.AllowedStdErr.Pressure.In(units.Bar)))
 }
 
-// HTML shows what each size allows, and the picture.
-func (r ScaleUpResult) HTML() string { return r.page(true).HTML() }
-
-// Markdown shows what each size allows.
-func (r ScaleUpResult) Markdown() string { return r.page(false).Markdown() }
-
-// String shows what each size allows as text.
-func (r ScaleUpResult) String() string { return r.page(false).String() }
-
-// SVG draws the pressure of all sizes against velocity.
-func (r ScaleUpResult) SVG() string { return r.Figure().SVG() }
+// String returns the page as text.
+func (r ScaleUpResult) String() string { return r.Page().String() }
 
 // Figure draws the pressure of all sizes against velocity, up to nine tenths of
 // each critical velocity, with a dot where each is allowed.

@@ -34,13 +34,13 @@ func TestScaleUp(t *testing.T) {
 	if r.Beds[1].Allowed.Velocity <= r.Beds[2].Allowed.Velocity {
 		t.Error("a wide column allows more")
 	}
-	contains(t, r.HTML(), "Sizes, Marram", "1329", "pressure limit", "768", "707", "<svg", "rising load only")
-	contains(t, r.SVG(), "2.6 cm by 20 cm", "limit of the bed")
+	contains(t, r.Page().HTML(), "Sizes, Marram", "1329", "pressure limit", "768", "707", "<svg", "rising load only")
+	contains(t, r.Page().SVG(), "2.6 cm by 20 cm", "limit of the bed")
 	none, err := bed.ScaleUp{Bed: b, Sizes: []bed.Size{{0.3, 0.2}}}.Evaluate()
 	if err != nil {
 		t.Fatal(err)
 	}
-	contains(t, none.Markdown(), "no Part given", "no MaxPressure given", "no limit below critical")
+	contains(t, none.Page().Markdown(), "no Part given", "no MaxPressure given", "no limit below critical")
 	for _, tc := range []struct {
 		s    bed.ScaleUp
 		want string
@@ -50,7 +50,7 @@ func TestScaleUp(t *testing.T) {
 		{bed.ScaleUp{Bed: b, Sizes: []bed.Size{{0.3, 0.2}}, MaxPressure: -1}, "maximum pressure"},
 		{bed.ScaleUp{Bed: b, Sizes: []bed.Size{{30, 20}}}, "30 m by 20 m: Marram: settled height 20 m"},
 	} {
-		if r, err := tc.s.Evaluate(); err == nil || !strings.Contains(err.Error(), tc.want) || !strings.Contains(r.HTML(), "No result:") {
+		if r, err := tc.s.Evaluate(); err == nil || !strings.Contains(err.Error(), tc.want) || !strings.Contains(r.Page().HTML(), "No result:") {
 			t.Errorf("%v, want %q", err, tc.want)
 		}
 	}

@@ -3,12 +3,14 @@ package bed
 import (
 	"fmt"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
-func (s Sediment) page() table.Page {
-	var p table.Page
+// Page shows how the suspension settles.
+func (s Sediment) Page() page.Page {
+	var p page.Page
 	if s.Time == 0 {
 		p.NoResult(s.Refusal, "nothing has been worked out.")
 		return p
@@ -28,11 +30,5 @@ func (s Sediment) page() table.Page {
 	return p
 }
 
-// HTML shows how the suspension settles.
-func (s Sediment) HTML() string { return s.page().HTML() }
-
-// Markdown shows how the suspension settles.
-func (s Sediment) Markdown() string { return s.page().Markdown() }
-
-// String shows how the suspension settles.
-func (s Sediment) String() string { return s.page().String() }
+// String returns the page as text.
+func (s Sediment) String() string { return s.Page().String() }

@@ -5,7 +5,8 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -85,8 +86,9 @@ func (s Stirring) evaluate() (StirringResult, error) {
 	return StirringResult{Stirring: s, Terminal: suspension.Terminal, Hindered: suspension.Hindered(), Time: t}, nil
 }
 
-func (r StirringResult) page() table.Page {
-	var p table.Page
+// Page shows the time for the density given, half and twice of it.
+func (r StirringResult) Page() page.Page {
+	var p page.Page
 	if r.Time == 0 {
 		p.NoResult(r.Refusal, "nothing has been worked out.")
 		return p
@@ -106,11 +108,5 @@ func (r StirringResult) page() table.Page {
 	return p
 }
 
-// HTML shows the time for the density given, half and twice of it.
-func (r StirringResult) HTML() string { return r.page().HTML() }
-
-// Markdown shows the time for the density given, half and twice of it.
-func (r StirringResult) Markdown() string { return r.page().Markdown() }
-
-// String shows the time for the density given, half and twice of it.
-func (r StirringResult) String() string { return r.page().String() }
+// String returns the page as text.
+func (r StirringResult) String() string { return r.Page().String() }

@@ -24,7 +24,7 @@ func TestStirring(t *testing.T) {
 		near(t, "velocity", r.Hindered.In(CentimetrePerHour), tc.velocity, 5e-4, "ut(1-0.312)^4.65, NumPy, four digits")
 		near(t, "time", r.Time.In(Second), tc.time, 5e-3, "1 cm over that, three digits")
 		if tc.excess == 80 {
-			contains(t, r.HTML(), "1 cm is clear", "40", "11.15", "323", "22.30", "161", "least known")
+			contains(t, r.Page().HTML(), "1 cm is clear", "40", "11.15", "323", "22.30", "161", "least known")
 		}
 		r2, _ := bed.Stirring{Medium: m, Slurry: packing.Slurry{Concentration: 52 * Percent}, Viscosity: water20, Layer: 3 * Centimetre}.Evaluate()
 		near(t, "layer", float64(r2.Time), 3*float64(r.Time), 1e-12, "three times as high")
@@ -42,7 +42,7 @@ func TestStirring(t *testing.T) {
 	} {
 		s := good
 		tc.change(&s)
-		if r, err := s.Evaluate(); err == nil || !strings.Contains(err.Error(), tc.want) || !strings.Contains(r.HTML(), "No result:") {
+		if r, err := s.Evaluate(); err == nil || !strings.Contains(err.Error(), tc.want) || !strings.Contains(r.Page().HTML(), "No result:") {
 			t.Errorf("%v, want %q", err, tc.want)
 		}
 	}

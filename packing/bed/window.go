@@ -7,7 +7,8 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -200,8 +201,9 @@ func (c Curve) velocityAt(p units.Pressure) units.Velocity {
 
 func (r WindowResult) title() string { return "Operating window, " + r.Curve.name() }
 
-func (r WindowResult) page(picture bool) table.Page {
-	var p table.Page
+// Page shows the velocities, what bounds them, and the picture.
+func (r WindowResult) Page() page.Page {
+	var p page.Page
 	if len(r.Bounds) == 0 {
 		p.NoResult(r.Refusal, "nothing has been worked out.")
 		return p
@@ -213,10 +215,7 @@ func (r WindowResult) page(picture bool) table.Page {
 	p.List("Doubts", r.Doubts)
 	p.Table(r.Table())
 	p.Table(r.BoundTable())
-	if picture {
-		f := r.Figure()
-		p.SVG(f.SVG(), f.String())
-	}
+	p.Figure(r.Figure())
 	p.List("Taken for granted", r.Taken)
 	p.List("Cautions", []string{"Column, tube, hoses, pump and relief device have limits of their own, which a plan checks. The pressure of hoses and nets comes on top of that of the bed and is in none of these numbers.",
 		"The curve holds for this lot, liquid, settled height and diameter."})
@@ -249,17 +248,8 @@ func (r WindowResult) BoundTable() table.Table {
 	return t
 }
 
-// HTML shows the velocities, what bounds them, and the picture.
-func (r WindowResult) HTML() string { return r.page(true).HTML() }
-
-// Markdown shows the same without the picture.
-func (r WindowResult) Markdown() string { return r.page(false).Markdown() }
-
-// String shows the same as text.
-func (r WindowResult) String() string { return r.page(false).String() }
-
-// SVG draws pressure and bed height with the window.
-func (r WindowResult) SVG() string { return r.Figure().SVG() }
+// String returns the page as text.
+func (r WindowResult) String() string { return r.Page().String() }
 
 // Figure draws pressure and bed height, or compression factor, against velocity
 // in the packing liquid, up and down, with the limits and the window shaded.

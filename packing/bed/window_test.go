@@ -45,11 +45,11 @@ func TestWindow(t *testing.T) {
 	if math.Abs(r.Operating.In(CentimetrePerHour)-300) > 1e-9 || math.Abs(r.OperatingPressure.In(r.Packing.Pressure)-0.8) > 1e-12 {
 		t.Errorf("operating %v, %v; by hand 375/1.25", r.Operating, r.OperatingPressure)
 	}
-	contains(t, r.HTML(), "Operating window, curve column 04", "packing, at most", "375.0", "operating, at most", "300.0", "75 % of the critical", "<svg", "common practice, no source")
-	contains(t, r.SVG(), "<svg", "going down", "limit of the bed", "operating", "packing")
-	contains(t, r.Markdown(), "375.0")
-	contains(t, bed.WindowResult{}.HTML(), "No result:")
-	contains(t, bed.WindowResult{}.SVG(), "<svg")
+	contains(t, r.Page().HTML(), "Operating window, curve column 04", "packing, at most", "375.0", "operating, at most", "300.0", "75 % of the critical", "<svg", "common practice, no source")
+	contains(t, r.Page().SVG(), "<svg", "going down", "limit of the bed", "operating", "packing")
+	contains(t, r.Page().Markdown(), "375.0")
+	contains(t, bed.WindowResult{}.Page().HTML(), "No result:")
+	contains(t, bed.WindowResult{}.Figure().SVG(), "<svg")
 
 	// In a liquid twice as viscous all velocities halve, pressures stay; in a more
 	// viscous one later operating slows down alone.
@@ -66,7 +66,7 @@ func TestWindow(t *testing.T) {
 	if math.Abs(s.Packing.CompressionFactor-1.10) > 1e-6 || !(s.Packing.Velocity < s.Largest.Velocity) || math.Abs(s.Operating.In(s.Packing.Velocity)-1/1.5) > 1e-9 {
 		t.Errorf("for 1.10: %v, operating %v", s.Packing, s.Operating)
 	}
-	contains(t, s.HTML(), "packing, for the target", "1.100", "target")
+	contains(t, s.Page().HTML(), "packing, for the target", "1.100", "target")
 	// Every margin counts.
 	for name, change := range map[string]func(w *bed.Window){
 		"critical part": func(w *bed.Window) { w.CriticalPart = 0.7 }, "pressure part": func(w *bed.Window) { w.PressurePart = 0.5 },

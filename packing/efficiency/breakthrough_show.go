@@ -5,7 +5,8 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -26,9 +27,9 @@ func (r BreakthroughResult) name() string {
 	return s
 }
 
-// page lays the result out.
-func (r BreakthroughResult) page(picture bool) table.Page {
-	var p table.Page
+// Page lays the result out.
+func (r BreakthroughResult) Page() page.Page {
+	var p page.Page
 	p.Heading(r.name())
 	if r.Refusal != nil || len(r.front.y) == 0 {
 		p.NoResult(r.Refusal, "nothing has been evaluated.")
@@ -40,10 +41,7 @@ func (r BreakthroughResult) page(picture bool) table.Page {
 	p.List("Doubts", sentences(r.Warnings))
 	p.Table(r.Table())
 	p.Table(r.wholeTable())
-	if picture {
-		f := r.Figure()
-		p.SVG(f.SVG(), f.String())
-	}
+	p.Figure(r.Figure())
 	p.Table(r.Measured())
 	p.List("Cautions", []string{
 		"Say which definition a capacity is by: the simple one counts what came through as bound. The integral is what is bound.",
@@ -194,22 +192,8 @@ func (r BreakthroughResult) Figure() figure.Figure {
 	return f
 }
 
-// SVG shows the front. A result without numbers has no picture.
-func (r BreakthroughResult) SVG() string {
-	if len(r.front.y) == 0 {
-		return ""
-	}
-	return r.Figure().SVG()
-}
-
-// HTML shows doubts, capacities and the marked front.
-func (r BreakthroughResult) HTML() string { p := r.page(true); return p.HTML() }
-
-// Markdown shows the same without the picture.
-func (r BreakthroughResult) Markdown() string { p := r.page(false); return p.Markdown() }
-
-// String shows the same as text.
-func (r BreakthroughResult) String() string { p := r.page(false); return p.String() }
+// String returns the page as text.
+func (r BreakthroughResult) String() string { return r.Page().String() }
 
 // Calculation shows how a capacity was worked out. The name is Simple or
 // Integral, both of the last percentage, Equilibrium or ZoneLength. Another

@@ -192,7 +192,7 @@ func TestBreakthroughRefusalsAndDoubts(t *testing.T) {
 			t.Errorf("%s was accepted", tc.name)
 			continue
 		}
-		if r.Refusal != err || r.SVG() != "" || !strings.Contains(r.String(), "No result:") {
+		if r.Refusal != err || r.Page().SVG() != "" || !strings.Contains(r.String(), "No result:") {
 			t.Errorf("%s: the result does not show its refusal", tc.name)
 		}
 		fmt.Fprintf(&out, "%s\n    %v\n", tc.name, err)
@@ -244,5 +244,5 @@ func TestBreakthroughGolden(t *testing.T) {
 		}
 	}
 	golden(t, "breakthrough.golden", r.String()+r.Calculations().String())
-	golden(t, "breakthrough.svg", r.SVG())
+	golden(t, "breakthrough.svg", r.Page().SVG())
 }

@@ -5,7 +5,7 @@ import (
 	"math"
 	"strings"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -122,7 +122,7 @@ func (l CalculationList) Markdown() string {
 
 // String shows every calculation as text.
 func (l CalculationList) String() string {
-	var p table.Page
+	var p page.Page
 	for _, c := range l {
 		p.Text(c.String())
 	}

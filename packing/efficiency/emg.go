@@ -8,7 +8,8 @@ import (
 
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/fit"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 )
 
@@ -523,9 +524,9 @@ func (r EMGResult) Calculation(name string) (Calculation, error) {
 	return calculationNamed(all, name)
 }
 
-// page lays the result out.
-func (r EMGResult) page(picture bool) table.Page {
-	var p table.Page
+// Page lays the result out.
+func (r EMGResult) Page() page.Page {
+	var p page.Page
 	p.Heading("Exponentially modified Gaussian of " + r.Signal)
 	if r.Refusal != nil || r.Fit.Status == fit.NotFitted {
 		p.NoResult(r.Refusal, "nothing has been fitted.")
@@ -533,10 +534,7 @@ func (r EMGResult) page(picture bool) table.Page {
 	}
 	p.List("Doubts", sentences(r.Warnings))
 	p.Table(r.Table())
-	if picture {
-		f := r.Figure()
-		p.SVG(f.SVG(), f.String())
-	}
+	p.Figure(r.Figure())
 	p.Table(r.Goodness())
 	return p
 }
@@ -647,20 +645,5 @@ func (r EMGResult) Figure() figure.Stack {
 	}
 }
 
-// SVG shows trace, curve and residuals; a result without numbers has no
-// picture.
-func (r EMGResult) SVG() string {
-	if r.fitted.Len() == 0 {
-		return ""
-	}
-	return r.Figure().SVG()
-}
-
-// HTML shows doubts, numbers, curve and goodness.
-func (r EMGResult) HTML() string { p := r.page(true); return p.HTML() }
-
-// Markdown shows the same without the picture.
-func (r EMGResult) Markdown() string { p := r.page(false); return p.Markdown() }
-
-// String shows the same as text.
-func (r EMGResult) String() string { p := r.page(false); return p.String() }
+// String returns the page as text.
+func (r EMGResult) String() string { return r.Page().String() }

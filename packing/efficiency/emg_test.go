@@ -321,7 +321,7 @@ func TestEMGRefusals(t *testing.T) {
 		t.Error("an empty pulse test was fitted")
 	}
 	var zero EMGResult
-	if !strings.Contains(zero.String(), "nothing has been fitted") || zero.SVG() != "" {
+	if !strings.Contains(zero.String(), "nothing has been fitted") || zero.Page().SVG() != "" {
 		t.Errorf("the zero result shows %q", zero.String())
 	}
 }

@@ -6,7 +6,8 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -199,8 +200,9 @@ func (r PulseResult) cubicMetresPerUnit() float64 {
 	return 1
 }
 
-func (c Correction) page() table.Page {
-	var p table.Page
+// Page shows both numbers side by side.
+func (c Correction) Page() page.Page {
+	var p page.Page
 	p.Heading(c.heading)
 	if c.refused != nil || len(c.List) == 0 {
 		p.NoResult(c.refused, "nothing has been evaluated.")
@@ -230,11 +232,5 @@ func (c Correction) page() table.Page {
 	return p
 }
 
-// HTML shows both numbers side by side.
-func (c Correction) HTML() string { p := c.page(); return p.HTML() }
-
-// Markdown shows the same.
-func (c Correction) Markdown() string { p := c.page(); return p.Markdown() }
-
-// String shows the same as text.
-func (c Correction) String() string { p := c.page(); return p.String() }
+// String returns the page as text.
+func (c Correction) String() string { return c.Page().String() }

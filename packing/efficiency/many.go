@@ -13,7 +13,8 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -293,10 +294,10 @@ const (
 	shownRows    = 10
 )
 
-// page lays the series out: what has no result first, then what does not meet
+// Page lays the series out: what has no result first, then what does not meet
 // the limits, then the numbers of all, and the first rows.
-func (s PulseSeries) page(picture bool) table.Page {
-	var p table.Page
+func (s PulseSeries) Page() page.Page {
+	var p page.Page
 	p.Heading(s.name())
 	if s.Refusal != nil {
 		p.NoResult(s.Refusal, "")
@@ -321,9 +322,7 @@ func (s PulseSeries) page(picture bool) table.Page {
 	p.Table(s.rowsTable("Do not meet the limits", outside, shownOutside))
 	p.Table(s.rowsTable("Not decided", undecided, shownOutside))
 	p.Table(s.Table())
-	if picture {
-		p.SVG(s.SVG(), s.Figure().String())
-	}
+	p.Figure(s.Figure())
 	p.Table(s.rowsTable("First traces", s.which(func(r PulseRow) bool { return r.Err == nil }), shownRows))
 	p.List("Doubts", s.doubts())
 	p.List("Cautions", []string{
@@ -563,20 +562,5 @@ func (s PulseSeries) groups(value func(PulseRow) float64, size int) []figure.Lin
 	return []figure.Line{{Name: "lowest", Points: low}, {Name: fmt.Sprintf("median of each %d traces", size), Points: middle}, {Name: "highest", Points: high}}
 }
 
-// SVG draws plates per metre and asymmetry of all traces with their limits. A
-// series without results has no picture.
-func (s PulseSeries) SVG() string {
-	if len(s.Failed()) == len(s.Rows) {
-		return ""
-	}
-	return s.Figure().SVG()
-}
-
-// HTML shows what failed, the verdicts, the numbers of all and the first rows.
-func (s PulseSeries) HTML() string { p := s.page(true); return p.HTML() }
-
-// Markdown shows the same without the picture.
-func (s PulseSeries) Markdown() string { p := s.page(false); return p.Markdown() }
-
-// String shows the same as text.
-func (s PulseSeries) String() string { p := s.page(false); return p.String() }
+// String returns the page as text.
+func (s PulseSeries) String() string { return s.Page().String() }

@@ -97,7 +97,7 @@ func TestEvaluateAllIsEvaluateOfEach(t *testing.T) {
 			t.Errorf("a source gives something else than the slice: %v", err)
 		}
 	}
-	if a, b := s.HTML(), s.HTML(); a != b {
+	if a, b := s.Page().HTML(), s.Page().HTML(); a != b {
 		t.Error("the same series shows itself in two ways")
 	}
 }
@@ -429,7 +429,7 @@ func TestSeriesFigure(t *testing.T) {
 			t.Fatalf("group %d reaches from %v to %v, want 4000 to 4006", i, low, high)
 		}
 	}
-	if size := len(s.SVG()); size > 200_000 {
+	if size := len(s.Page().SVG()); size > 200_000 {
 		t.Errorf("the picture has %d bytes", size)
 	}
 	s.Rows = s.Rows[:8]

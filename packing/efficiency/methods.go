@@ -5,7 +5,8 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -286,8 +287,9 @@ func (m Methods) with() string {
 	return fmt.Sprintf("asymmetry at 10 %% %s, at %v", fixed(m.Asymmetry, 2), m.Velocity)
 }
 
-func (m Methods) page() table.Page {
-	var p table.Page
+// Page shows the methods side by side.
+func (m Methods) Page() page.Page {
+	var p page.Page
 	p.Heading(m.heading)
 	if m.refused != nil || len(m.List) == 0 {
 		p.NoResult(m.refused, "nothing has been evaluated.")
@@ -318,14 +320,8 @@ func errOf(err error) string {
 	return err.Error() + "."
 }
 
-// HTML shows the methods side by side.
-func (m Methods) HTML() string { p := m.page(); return p.HTML() }
-
-// Markdown shows the same.
-func (m Methods) Markdown() string { p := m.page(); return p.Markdown() }
-
-// String shows the same as text.
-func (m Methods) String() string { p := m.page(); return p.String() }
+// String returns the page as text.
+func (m Methods) String() string { return m.Page().String() }
 
 // A MomentLimit is what the moments are between the crossings of one fraction
 // of the height.
@@ -384,8 +380,9 @@ func (r PulseResult) MomentsAt(fraction float64) (trace.Moments, error) {
 	return part.Moments(limits)
 }
 
-func (l MomentLimits) page() table.Page {
-	var p table.Page
+// Page shows the table.
+func (l MomentLimits) Page() page.Page {
+	var p page.Page
 	p.Heading(l.heading)
 	if l.refused != nil || len(l.List) == 0 {
 		p.NoResult(l.refused, "nothing has been evaluated.")
@@ -411,11 +408,5 @@ func (l MomentLimits) page() table.Page {
 	return p
 }
 
-// HTML shows the table.
-func (l MomentLimits) HTML() string { p := l.page(); return p.HTML() }
-
-// Markdown shows the same.
-func (l MomentLimits) Markdown() string { p := l.page(); return p.Markdown() }
-
-// String shows the same as text.
-func (l MomentLimits) String() string { p := l.page(); return p.String() }
+// String returns the page as text.
+func (l MomentLimits) String() string { return l.Page().String() }

@@ -5,7 +5,8 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 )
 
@@ -107,8 +108,9 @@ func (r PulseResult) ratio(quiet trace.Trace, window trace.Range, blank bool) (N
 	return n, nil
 }
 
-func (n NoiseRatio) page() table.Page {
-	var p table.Page
+// Page shows the ratio and where the noise was taken.
+func (n NoiseRatio) Page() page.Page {
+	var p page.Page
 	where := "the baseline of the test"
 	if n.Blank {
 		where = "a blank"
@@ -126,11 +128,5 @@ func (n NoiseRatio) page() table.Page {
 	return p
 }
 
-// HTML shows the ratio and where the noise was taken.
-func (n NoiseRatio) HTML() string { p := n.page(); return p.HTML() }
-
-// Markdown shows the same.
-func (n NoiseRatio) Markdown() string { p := n.page(); return p.Markdown() }
-
-// String shows the same as text.
-func (n NoiseRatio) String() string { p := n.page(); return p.String() }
+// String returns the page as text.
+func (n NoiseRatio) String() string { return n.Page().String() }

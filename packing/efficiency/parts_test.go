@@ -34,21 +34,21 @@ func TestParts(t *testing.T) {
 		there       map[string]table.Table
 		refused, no []table.Table
 	}{
-		{"transition", front.Markdown(), map[string]table.Table{"Table": front.Table(), "Measured": front.Measured()},
+		{"transition", front.Page().Markdown(), map[string]table.Table{"Table": front.Table(), "Measured": front.Measured()},
 			parts(TransitionResult{Refusal: refusal}), parts(TransitionResult{})},
-		{"breakthrough", load.Markdown(), map[string]table.Table{"Table": load.Table(), "Measured": load.Measured()},
+		{"breakthrough", load.Page().Markdown(), map[string]table.Table{"Table": load.Table(), "Measured": load.Measured()},
 			parts(BreakthroughResult{Refusal: refusal}), parts(BreakthroughResult{})},
-		{"plate height", curve.Markdown(), map[string]table.Table{"Table": curve.Table()},
+		{"plate height", curve.Page().Markdown(), map[string]table.Table{"Table": curve.Table()},
 			parts(PlateHeightResult{Refusal: refusal}), parts(PlateHeightResult{})},
-		{"replicates", tests.Markdown(), map[string]table.Table{"Table": tests.Table(), "SpreadTable": tests.SpreadTable()},
+		{"replicates", tests.Page().Markdown(), map[string]table.Table{"Table": tests.Table(), "SpreadTable": tests.SpreadTable()},
 			parts(ReplicatesResult{Refusal: refusal}), parts(ReplicatesResult{})},
-		{"peak", peak.Markdown(), map[string]table.Table{"Table": peak.Table(), "Goodness": peak.Goodness()},
+		{"peak", peak.Page().Markdown(), map[string]table.Table{"Table": peak.Table(), "Goodness": peak.Goodness()},
 			parts(EMGResult{Refusal: refusal}), parts(EMGResult{})},
-		{"pulse", pulse.Markdown(), map[string]table.Table{"Table": pulse.Table(), "Measured": pulse.Measured()},
+		{"pulse", pulse.Page().Markdown(), map[string]table.Table{"Table": pulse.Table(), "Measured": pulse.Measured()},
 			parts(PulseResult{Refusal: refusal}), parts(PulseResult{})},
-		{"series", series.Markdown(), map[string]table.Table{"Table": series.Table()},
+		{"series", series.Page().Markdown(), map[string]table.Table{"Table": series.Table()},
 			parts(PulseSeries{Refusal: refusal}), parts(PulseSeries{})},
-		{"comparison", compared.Markdown(), map[string]table.Table{"Table": compared.Table()},
+		{"comparison", compared.Page().Markdown(), map[string]table.Table{"Table": compared.Table()},
 			parts(FrontComparison{Refusal: refusal}), parts(FrontComparison{})},
 	} {
 		for part, got := range tc.there {
@@ -69,7 +69,7 @@ func TestParts(t *testing.T) {
 		}
 	}
 	failed := PulseSeries{Rows: []PulseRow{{Err: refusal}}}
-	if got := failed.Table().Note; got != "No result: no trace has a result: see Errors()." || failed.SVG() != "" || failed.Figure().Description != got {
+	if got := failed.Table().Note; got != "No result: no trace has a result: see Errors()." || failed.Page().SVG() != "" || failed.Figure().Description != got {
 		t.Errorf("a series of failures says %q", got)
 	}
 	if d := doubts(nil); d.Note != "No doubts." || len(d.Rows) != 0 {

@@ -6,7 +6,8 @@ import (
 
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/fit"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -38,8 +39,9 @@ func millimetres(h, stdErr units.Length) (value, errs string) {
 	return Uncertain{float64(h), float64(stdErr)}.digits(float64(units.Millimetre))
 }
 
-func (r PlateHeightResult) page(picture bool) table.Page {
-	var p table.Page
+// Page shows doubts, terms and figure.
+func (r PlateHeightResult) Page() page.Page {
+	var p page.Page
 	p.Heading(r.name())
 	if r.Refusal != nil || r.Fit.Status == fit.NotFitted {
 		p.NoResult(r.Refusal, "nothing has been fitted.")
@@ -47,9 +49,7 @@ func (r PlateHeightResult) page(picture bool) table.Page {
 	}
 	p.List("Doubts", sentences(r.Warnings))
 	p.Table(r.Table())
-	if picture {
-		p.SVG(r.SVG(), r.Figure().String())
-	}
+	p.Figure(r.Figure())
 	p.List("Cautions", []string{
 		"The curve is one of its tracer on this packing. A protein diffuses a tenth as fast or less, and its curve rises more steeply.",
 		"The pressure over the bed bounds the velocity, too: see the pressure-flow curve, and keep to the limits of column and medium.",
@@ -163,22 +163,8 @@ func (r PlateHeightResult) figure(run *FastestRun) figure.Figure {
 	return f
 }
 
-// SVG shows the figure; a result without numbers has none.
-func (r PlateHeightResult) SVG() string {
-	if r.Fit.Status == fit.NotFitted {
-		return ""
-	}
-	return r.Figure().SVG()
-}
-
-// HTML shows doubts, terms and figure.
-func (r PlateHeightResult) HTML() string { p := r.page(true); return p.HTML() }
-
-// Markdown shows the same without the figure.
-func (r PlateHeightResult) Markdown() string { p := r.page(false); return p.Markdown() }
-
-// String shows the same as text.
-func (r PlateHeightResult) String() string { p := r.page(false); return p.String() }
+// String returns the page as text.
+func (r PlateHeightResult) String() string { return r.Page().String() }
 
 // The sources of the laws.
 const (
@@ -272,8 +258,9 @@ func (f FastestRun) Table() table.Table {
 	return t
 }
 
-func (f FastestRun) page(picture bool) table.Page {
-	var p table.Page
+// Page shows the answer, both bounds and the figure.
+func (f FastestRun) Page() page.Page {
+	var p page.Page
 	p.Heading("How fast the column may run")
 	if f.Velocity == 0 {
 		p.NoResult(nil, "nothing has been worked out.")
@@ -296,10 +283,7 @@ func (f FastestRun) page(picture bool) table.Page {
 	g.Add("plate height of the curve, upper limit", f.Expected.String()+", "+f.High.String())
 	g.Add("plates of the curve, lower limit", fixed(f.Plates, 0)+", "+fixed(f.PlatesLow, 0))
 	p.Table(g)
-	if picture {
-		fig := f.Figure()
-		p.SVG(fig.SVG(), fig.String())
-	}
+	p.Figure(f.Figure())
 	p.List("Cautions", []string{"This knows nothing of pressure: check the pressure over the bed at this velocity, liquid and temperature against the limits of column and medium before running.",
 		"The plate height is that of the tracer. What binds has slower mass transfer; its capacity at a residence time comes from breakthrough tests."})
 	return p
@@ -335,19 +319,5 @@ func (f FastestRun) Calculation() CalculationList {
 		"H(u) curve, s(u) its standard error, t quantile of Student's distribution; the largest tested u that solves it", "least squares, delta method", "tracer and tested range"})
 }
 
-// SVG shows the figure; an empty answer has none.
-func (f FastestRun) SVG() string {
-	if f.Velocity == 0 {
-		return ""
-	}
-	return f.Figure().SVG()
-}
-
-// HTML shows the answer, both bounds and the figure.
-func (f FastestRun) HTML() string { p := f.page(true); return p.HTML() }
-
-// Markdown shows the same without the figure.
-func (f FastestRun) Markdown() string { p := f.page(false); return p.Markdown() }
-
-// String shows the same as text.
-func (f FastestRun) String() string { p := f.page(false); return p.String() }
+// String returns the page as text.
+func (f FastestRun) String() string { return f.Page().String() }

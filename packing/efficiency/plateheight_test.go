@@ -223,7 +223,7 @@ func TestPlateHeightRefusals(t *testing.T) {
 		}
 	}
 	var zero PlateHeightResult
-	if zero.SVG() != "" || !strings.Contains(zero.String(), "nothing has been fitted") || !strings.Contains(FastestRun{}.String(), "nothing has been worked out") {
+	if zero.Page().SVG() != "" || !strings.Contains(zero.String(), "nothing has been fitted") || !strings.Contains(FastestRun{}.String(), "nothing has been worked out") {
 		t.Error("empty results show something")
 	}
 }
@@ -246,7 +246,7 @@ func TestPlateHeightShows(t *testing.T) {
 		t.Errorf("an unknown calculation: %v", err)
 	}
 	if file := os.Getenv("PICTURE"); file != "" {
-		if err := os.WriteFile(file, []byte(r.HTML()+run.HTML()), 0o644); err != nil {
+		if err := os.WriteFile(file, []byte(r.Page().HTML()+run.Page().HTML()), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}

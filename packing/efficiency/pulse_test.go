@@ -334,7 +334,7 @@ func TestAnyTrace(t *testing.T) {
 		if !(res.Plates >= 0) || !(res.Asymmetry > 0) || math.IsInf(res.Plates, 0) {
 			t.Fatalf("trace %d, kind %d: plates %v, asymmetry %v without an error", i, kind, res.Plates, res.Asymmetry)
 		}
-		if res.HTML() == "" || strings.Contains(res.SVG(), "NaN") {
+		if res.Page().HTML() == "" || strings.Contains(res.Page().SVG(), "NaN") {
 			t.Fatalf("trace %d, kind %d cannot be shown", i, kind)
 		}
 	}
@@ -411,7 +411,7 @@ func TestVerdictNearTheLimit(t *testing.T) {
 
 func TestNoPlatesAlone(t *testing.T) {
 	r := demo(t)
-	for name, text := range map[string]string{"String": r.String(), "Markdown": r.Markdown(), "HTML": r.HTML(), "picture": r.Figure().Description} {
+	for name, text := range map[string]string{"String": r.String(), "Markdown": r.Page().Markdown(), "HTML": r.Page().HTML(), "picture": r.Figure().Description} {
 		for _, with := range []string{"educed plate height", "symmetry", "cm/h"} {
 			if !strings.Contains(text, with) {
 				t.Errorf("%s shows plates without %q", name, with)
@@ -445,7 +445,7 @@ func TestCalculation(t *testing.T) {
 func TestResultGolden(t *testing.T) {
 	r := demo(t)
 	golden(t, "demonstration.golden", r.String())
-	golden(t, "column04-pulse.svg", r.SVG())
+	golden(t, "column04-pulse.svg", r.Page().SVG())
 }
 
 // A result without numbers shows none.
@@ -455,12 +455,12 @@ func TestResultWithoutNumbers(t *testing.T) {
 		t.Fatalf("refusal %v, error %v", r.Refusal, err)
 	}
 	for _, r := range []PulseResult{r, {}} {
-		for _, s := range []string{r.String(), r.HTML(), r.Markdown()} {
+		for _, s := range []string{r.String(), r.Page().HTML(), r.Page().Markdown()} {
 			if !strings.Contains(s, "No result:") || strings.Contains(s, "plates") || strings.Contains(s, "<svg") {
 				t.Errorf("shows %s", s)
 			}
 		}
-		if r.SVG() != "" {
+		if r.Page().SVG() != "" {
 			t.Error("a picture of nothing")
 		}
 	}

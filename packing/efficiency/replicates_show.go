@@ -9,7 +9,8 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -65,9 +66,9 @@ func (out ReplicatesResult) name() string {
 	return "Replicate pulse tests of " + out.Pulse.Column.Tag
 }
 
-// page lays out verdict and rule, doubts, the tests, their spread and picture.
-func (out ReplicatesResult) page(picture bool) table.Page {
-	var p table.Page
+// Page lays out verdict and rule, doubts, the tests, their spread and picture.
+func (out ReplicatesResult) Page() page.Page {
+	var p page.Page
 	p.Heading(out.name())
 	if out.Refusal != nil || len(out.Tests) == 0 {
 		p.NoResult(out.Refusal, "nothing has been evaluated.")
@@ -82,8 +83,8 @@ func (out ReplicatesResult) page(picture bool) table.Page {
 	p.List("Doubts", sentences(out.Warnings))
 	p.Table(out.Table())
 	p.Table(out.SpreadTable())
-	if picture {
-		p.SVG(out.SVG(), out.Figure().String())
+	if len(out.curves) > 0 {
+		p.Figure(out.Figure())
 	}
 	p.List("Doubts about single tests", out.single())
 	p.List("Cautions", out.cautions())
@@ -296,19 +297,5 @@ func (out ReplicatesResult) Figure() figure.Figure {
 	return f
 }
 
-// SVG draws all valid tests over each other. A refusal has no picture.
-func (out ReplicatesResult) SVG() string {
-	if len(out.curves) == 0 || out.Refusal != nil {
-		return ""
-	}
-	return out.Figure().SVG()
-}
-
-// HTML shows verdict and rule, doubts, the tests, their spread and the picture.
-func (out ReplicatesResult) HTML() string { p := out.page(true); return p.HTML() }
-
-// Markdown shows the same without the picture.
-func (out ReplicatesResult) Markdown() string { p := out.page(false); return p.Markdown() }
-
-// String shows the same as text.
-func (out ReplicatesResult) String() string { p := out.page(false); return p.String() }
+// String returns the page as text.
+func (out ReplicatesResult) String() string { return out.Page().String() }

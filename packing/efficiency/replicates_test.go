@@ -312,7 +312,7 @@ func TestReplicatesRefuse(t *testing.T) {
 			t.Errorf("%v, want %q", err, tc.want)
 			continue
 		}
-		if text := out.String(); !strings.Contains(text, "No result: ") || !strings.Contains(text, tc.want) || out.SVG() != "" {
+		if text := out.String(); !strings.Contains(text, "No result: ") || !strings.Contains(text, tc.want) || out.Page().SVG() != "" {
 			t.Errorf("the refusal does not show itself: %s", text)
 		}
 	}

@@ -4,7 +4,8 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -82,8 +83,9 @@ func (r PulseResult) Separation() (Separation, error) {
 	return separation(pair, r.Axis), nil
 }
 
-func (s Separation) page() table.Page {
-	var p table.Page
+// Page shows both peaks and how far they stand apart.
+func (s Separation) Page() page.Page {
+	var p page.Page
 	t := table.Table{Caption: "Two peaks", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "first"}, {Name: "second"}}}
 	half := func(w trace.Width) string {
 		if math.IsNaN(w.Width()) {
@@ -100,11 +102,5 @@ func (s Separation) page() table.Page {
 	return p
 }
 
-// HTML shows both peaks and how far they stand apart.
-func (s Separation) HTML() string { p := s.page(); return p.HTML() }
-
-// Markdown shows the same.
-func (s Separation) Markdown() string { p := s.page(); return p.Markdown() }
-
-// String shows the same as text.
-func (s Separation) String() string { p := s.page(); return p.String() }
+// String returns the page as text.
+func (s Separation) String() string { return s.Page().String() }

@@ -5,7 +5,8 @@ import (
 	"math"
 	"strings"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 )
 
@@ -242,8 +243,9 @@ func (s Shape) Names() []string {
 	return names
 }
 
-func (s Shape) page() table.Page {
-	var p table.Page
+// Page shows the findings, the features and what to do after a failed test.
+func (s Shape) Page() page.Page {
+	var p page.Page
 	p.Heading(s.heading)
 	if s.refused != nil || len(s.Findings) == 0 {
 		p.NoResult(s.refused, "nothing has been evaluated.")
@@ -278,11 +280,5 @@ func (s Shape) page() table.Page {
 	return p
 }
 
-// HTML shows the findings, the features and what to do after a failed test.
-func (s Shape) HTML() string { p := s.page(); return p.HTML() }
-
-// Markdown shows the same.
-func (s Shape) Markdown() string { p := s.page(); return p.Markdown() }
-
-// String shows the same as text.
-func (s Shape) String() string { p := s.page(); return p.String() }
+// String returns the page as text.
+func (s Shape) String() string { return s.Page().String() }

@@ -141,7 +141,7 @@ func TestPartsOfAResult(t *testing.T) {
 		HTML() string
 		Markdown() string
 		String() string
-	}{"table": r.Table(), "methods": r.Methods(), "moment limits": r.MomentLimits(), "correction": c, "whole": r} {
+	}{"table": r.Table(), "methods": r.Methods().Page(), "moment limits": r.MomentLimits().Page(), "correction": c.Page(), "whole": r.Page()} {
 		for form, text := range map[string]string{"HTML": part.HTML(), "Markdown": part.Markdown(), "text": part.String()} {
 			for _, with := range []*regexp.Regexp{regexp.MustCompile(`(?i)asymmetry`), regexp.MustCompile(`cm/h`), regexp.MustCompile(`(?i)plate height|\bh\b`)} {
 				if !with.MatchString(text) {

@@ -7,7 +7,8 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -20,10 +21,10 @@ func (r PulseResult) name() string {
 	return "Pulse test of " + r.Pulse.Column.Tag
 }
 
-// page lays the result out: the verdict and what was not checked, the doubts,
+// Page lays the result out: the verdict and what was not checked, the doubts,
 // the numbers, the trace, and how it was measured.
-func (r PulseResult) page(picture bool) table.Page {
-	var p table.Page
+func (r PulseResult) Page() page.Page {
+	var p page.Page
 	p.Heading(r.name())
 	if r.Refusal != nil || r.Plates == 0 {
 		p.NoResult(r.Refusal, "nothing has been evaluated.")
@@ -38,13 +39,11 @@ func (r PulseResult) page(picture bool) table.Page {
 	}
 	p.List("Doubts", sentences(r.beside()))
 	p.Table(r.Table())
-	if picture {
-		p.SVG(r.SVG(), r.Figure().String())
-	}
+	p.Figure(r.Figure())
 	p.Table(r.Measured())
 	if r.Pulse.ExtraColumn != (ExtraColumn{}) {
 		if c, err := r.Corrected(); err == nil {
-			p.Append(c.page())
+			p.Append(c.Page())
 		}
 	}
 	p.List("Cautions", r.cautions())
@@ -455,21 +454,7 @@ func (r PulseResult) Draw(d Drawing) figure.Figure {
 	return f
 }
 
-// SVG shows [PulseResult.Figure]. A result without numbers has no picture.
-func (r PulseResult) SVG() string {
-	if r.ready() != nil {
-		return ""
-	}
-	return r.Figure().SVG()
-}
-
-// HTML shows verdict, doubts, numbers and the marked trace.
-func (r PulseResult) HTML() string { p := r.page(true); return p.HTML() }
-
-// Markdown shows the same without the picture.
-func (r PulseResult) Markdown() string { p := r.page(false); return p.Markdown() }
-
-// String shows the same as text.
-func (r PulseResult) String() string { p := r.page(false); return p.String() }
+// String returns the page as text.
+func (r PulseResult) String() string { return r.Page().String() }
 
 var _ figure.Series = trace.Trace{}

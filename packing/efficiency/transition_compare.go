@@ -5,7 +5,8 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -198,9 +199,9 @@ func (c FrontComparison) sentence() string {
 	return s
 }
 
-// page lays the comparison out.
-func (c FrontComparison) page(picture bool) table.Page {
-	var p table.Page
+// Page lays the comparison out.
+func (c FrontComparison) Page() page.Page {
+	var p page.Page
 	if c.Refusal != nil {
 		p.Notice("No comparison:", c.Refusal.Error())
 		return p
@@ -213,30 +214,13 @@ func (c FrontComparison) page(picture bool) table.Page {
 	p.Text(c.sentence())
 	p.List("Doubts", sentences(c.Warnings))
 	p.Table(c.Table())
-	if picture {
-		f := c.Figure()
-		p.SVG(f.SVG(), f.String())
-	}
+	p.Figure(c.Figure())
 	p.List("Cautions", []string{"A distance has no limit of its own: what is usual from cycle to cycle has to be learnt from cycles in which the bed was good."})
 	return p
 }
 
-// SVG shows both fronts and their difference.
-func (c FrontComparison) SVG() string {
-	if c.Refusal != nil || len(c.Transition.front.y) == 0 {
-		return ""
-	}
-	return c.Figure().SVG()
-}
-
-// HTML shows the comparison with its picture.
-func (c FrontComparison) HTML() string { p := c.page(true); return p.HTML() }
-
-// Markdown shows the same without the picture.
-func (c FrontComparison) Markdown() string { p := c.page(false); return p.Markdown() }
-
-// String shows the same as text.
-func (c FrontComparison) String() string { p := c.page(false); return p.String() }
+// String returns the page as text.
+func (c FrontComparison) String() string { return c.Page().String() }
 
 // sentences writes warnings for a list.
 func sentences(warnings []Warning) []string {

@@ -10,7 +10,8 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -153,9 +154,9 @@ func (s TransitionSeries) name() string {
 	return name
 }
 
-// page lays the series out: what has no result first, then picture and table.
-func (s TransitionSeries) page(picture bool) table.Page {
-	var p table.Page
+// Page lays the series out: what has no result first, then picture and table.
+func (s TransitionSeries) Page() page.Page {
+	var p page.Page
 	p.Heading(s.name())
 	if s.Refusal != nil {
 		p.NoResult(s.Refusal, "")
@@ -181,9 +182,7 @@ func (s TransitionSeries) page(picture bool) table.Page {
 	if len(failed) == len(s.Rows) {
 		return p
 	}
-	if picture {
-		p.SVG(s.SVG(), s.Figure().String())
-	}
+	p.Figure(s.Figure())
 	p.Table(s.Table())
 	if doubts > 0 {
 		p.Notice("Doubts:", fmt.Sprintf("%d cycles have doubts, counted in the last column; Rows[i].Result shows those of one.", doubts))
@@ -259,19 +258,5 @@ func (s TransitionSeries) Figure() figure.Stack {
 	return st
 }
 
-// SVG draws the trend. A series without results has no picture.
-func (s TransitionSeries) SVG() string {
-	if len(s.Failed()) == len(s.Rows) {
-		return ""
-	}
-	return s.Figure().SVG()
-}
-
-// HTML shows what failed, the trend and its table.
-func (s TransitionSeries) HTML() string { p := s.page(true); return p.HTML() }
-
-// Markdown shows the same without the picture.
-func (s TransitionSeries) Markdown() string { p := s.page(false); return p.Markdown() }
-
-// String shows the same as text.
-func (s TransitionSeries) String() string { p := s.page(false); return p.String() }
+// String returns the page as text.
+func (s TransitionSeries) String() string { return s.Page().String() }

@@ -49,7 +49,7 @@ func TestTransitionSeries(t *testing.T) {
 		}
 		near(t, r.Label+": distance", r.ShapeDistance, want, 5e-4, "Gaussian fronts")
 	}
-	shown := s.Markdown()
+	shown := s.Page().Markdown()
 	for _, want := range []string{
 		"4 given: 3 with a result, 1 without, 0 not evaluated",
 		"3, cycle 3: ", "Trend, beside cycle 1",
@@ -59,7 +59,7 @@ func TestTransitionSeries(t *testing.T) {
 			t.Errorf("%q is not shown:\n%s", want, shown)
 		}
 	}
-	if !strings.Contains(s.HTML(), "Distance of the shape (%)") {
+	if !strings.Contains(s.Page().HTML(), "Distance of the shape (%)") {
 		t.Error("the distance is not drawn")
 	}
 	floor := 0.0
@@ -100,8 +100,8 @@ func TestTransitionSeries(t *testing.T) {
 		t.Errorf("no traces: %v", err)
 	}
 	lost, err := change.EvaluateAll([]trace.Trace{flat})
-	if err != nil || lost.SVG() != "" {
-		t.Errorf("%v, %q", err, lost.SVG())
+	if err != nil || lost.Page().SVG() != "" {
+		t.Errorf("%v, %q", err, lost.Page().SVG())
 	}
 	if _, err := lost.Against(s.Rows[0].Result); err == nil || !strings.Contains(err.Error(), "see Failed()") {
 		t.Errorf("nothing to compare: %v", err)

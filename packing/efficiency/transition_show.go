@@ -6,15 +6,16 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
-// page lays the result out: what was not checked, the doubts, the numbers, the
+// Page lays the result out: what was not checked, the doubts, the numbers, the
 // front, and how it was measured.
-func (r TransitionResult) page(picture bool) table.Page {
-	var p table.Page
+func (r TransitionResult) Page() page.Page {
+	var p page.Page
 	p.Heading(r.name())
 	if r.Refusal != nil || len(r.front.y) == 0 {
 		p.NoResult(r.Refusal, "nothing has been evaluated.")
@@ -26,10 +27,7 @@ func (r TransitionResult) page(picture bool) table.Page {
 	p.List("Doubts", sentences(r.Warnings))
 	p.Table(r.Table())
 	p.Table(r.shapeTable())
-	if picture {
-		f := r.Figure()
-		p.SVG(f.SVG(), f.String())
-	}
+	p.Figure(r.Figure())
 	p.Table(r.Measured())
 	p.List("Cautions", r.cautions())
 	return p
@@ -263,20 +261,5 @@ func (r TransitionResult) Figure() figure.Stack {
 	}
 }
 
-// SVG shows the front and its derivative. A result without numbers has no
-// picture.
-func (r TransitionResult) SVG() string {
-	if len(r.front.y) == 0 {
-		return ""
-	}
-	return r.Figure().SVG()
-}
-
-// HTML shows doubts, numbers and the marked front.
-func (r TransitionResult) HTML() string { p := r.page(true); return p.HTML() }
-
-// Markdown shows the same without the picture.
-func (r TransitionResult) Markdown() string { p := r.page(false); return p.Markdown() }
-
-// String shows the same as text.
-func (r TransitionResult) String() string { p := r.page(false); return p.String() }
+// String returns the page as text.
+func (r TransitionResult) String() string { return r.Page().String() }

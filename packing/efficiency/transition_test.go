@@ -473,7 +473,7 @@ func TestAnyFront(t *testing.T) {
 		if err != nil {
 			continue
 		}
-		if measured++; measured%20 == 0 && strings.Contains(got.SVG(), "NaN") {
+		if measured++; measured%20 == 0 && strings.Contains(got.Page().SVG(), "NaN") {
 			t.Fatalf("trace %d draws what is not a number", i)
 		}
 		if shown := got.String() + got.Calculations().String(); strings.Contains(shown, "NaN") || strings.Contains(shown, "Inf") {
@@ -603,7 +603,7 @@ func TestFrontRefusals(t *testing.T) {
 			t.Errorf("%s was accepted", tc.name)
 			continue
 		}
-		if r.Refusal != err || r.SVG() != "" || !strings.Contains(r.HTML(), "No result:") {
+		if r.Refusal != err || r.Page().SVG() != "" || !strings.Contains(r.Page().HTML(), "No result:") {
 			t.Errorf("%s: the result does not show its refusal", tc.name)
 		}
 		fmt.Fprintf(&b, "%s\n    %v\n", tc.name, err)
@@ -683,7 +683,7 @@ func TestFrontComparison(t *testing.T) {
 	if c = compare(second(0, 0.04, 0), reference); c.ShapeDistance < 3*c.Floor {
 		t.Errorf("twice the tail changes the shape by %v only", c.ShapeDistance)
 	}
-	for _, s := range []string{c.String(), c.HTML(), c.Markdown()} {
+	for _, s := range []string{c.String(), c.Page().HTML(), c.Page().Markdown()} {
 		if !strings.Contains(s, "HETP by quantiles") || !strings.Contains(s, "cycle 1") {
 			t.Errorf("shows %s", s)
 		}
@@ -698,7 +698,7 @@ func TestFrontComparison(t *testing.T) {
 		"without an error":    func(r TransitionResult) TransitionResult { return TransitionResult{} },
 	} {
 		bad, err := reference.Against(change(reference))
-		if err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(bad.String(), "No comparison:") || bad.SVG() != "" {
+		if err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(bad.String(), "No comparison:") || bad.Page().SVG() != "" {
 			t.Errorf("%q: %v", want, err)
 		}
 	}
@@ -727,7 +727,7 @@ func TestFrontCalculations(t *testing.T) {
 	}
 	golden(t, "transition-calculations.golden", r.Calculations().String())
 	golden(t, "transition.golden", r.String())
-	golden(t, "transition.svg", r.SVG())
+	golden(t, "transition.svg", r.Page().SVG())
 }
 
 func BenchmarkTransition(b *testing.B) {

@@ -5,7 +5,8 @@ import (
 	"math"
 	"strings"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -229,9 +230,9 @@ func (r PulseResult) closeness() string {
 	return strings.Join(parts, "; ") + "."
 }
 
-// page lays the list out.
-func (l Uncertainties) page() table.Page {
-	var p table.Page
+// Page lays the list out.
+func (l Uncertainties) Page() page.Page {
+	var p page.Page
 	p.Heading("Uncertainty")
 	if len(l) == 0 {
 		p.NoResult(nil, "nothing has been evaluated.")
@@ -260,11 +261,5 @@ func (l Uncertainties) page() table.Page {
 	return p
 }
 
-// HTML shows the list as a table.
-func (l Uncertainties) HTML() string { p := l.page(); return p.HTML() }
-
-// Markdown shows the list as a table.
-func (l Uncertainties) Markdown() string { p := l.page(); return p.Markdown() }
-
-// String shows the list as text.
-func (l Uncertainties) String() string { p := l.page(); return p.String() }
+// String returns the page as text.
+func (l Uncertainties) String() string { return l.Page().String() }

@@ -310,7 +310,7 @@ func TestHighest(t *testing.T) {
 func TestUncertaintyIsShown(t *testing.T) {
 	r := demo(t)
 	golden(t, "uncertainty.golden", r.Uncertainty().String()+"\n"+uncertainty(t, r, "PlatesPerMetre").String()+"\n")
-	for _, s := range []string{r.Uncertainty().HTML(), r.Uncertainty().Markdown()} {
+	for _, s := range []string{r.Uncertainty().Page().HTML(), r.Uncertainty().Page().Markdown()} {
 		if !strings.Contains(s, "first moment M1") || !strings.Contains(s, "only repeats tell") {
 			t.Errorf("shows %s", s)
 		}

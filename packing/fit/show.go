@@ -6,13 +6,14 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 )
 
-// page lays the result out: how the fit ended, doubts, parameters, how well it
+// Page lays the result out: how the fit ended, doubts, parameters, how well it
 // fits, correlations.
-func (r Result) page() table.Page {
-	var p table.Page
+func (r Result) Page() page.Page {
+	var p page.Page
 	p.Heading("Fit")
 	switch r.Status {
 	case NotFitted:
@@ -139,23 +140,22 @@ func plain(v float64, digits int) string {
 	}
 }
 
-// HTML shows status, parameters, goodness and correlations.
-func (r Result) HTML() string { p := r.page(); return p.HTML() }
+// String returns the page as text.
+func (r Result) String() string { return r.Page().String() }
 
-// Markdown shows the same.
-func (r Result) Markdown() string { p := r.page(); return p.Markdown() }
+// Page shows the band as a table.
+func (b Band) Page() page.Page {
+	var p page.Page
+	if len(b.X) == 0 {
+		p.NoResult(nil, "the band has no points.")
+		return p
+	}
+	p.Table(b.table())
+	return p
+}
 
-// String shows the same as text.
-func (r Result) String() string { p := r.page(); return p.String() }
-
-// Markdown shows the band as a table.
-func (b Band) Markdown() string { return b.table().Markdown() }
-
-// HTML shows the band as a table.
-func (b Band) HTML() string { return b.table().HTML() }
-
-// String shows the band as a table.
-func (b Band) String() string { return b.table().String() }
+// String returns the page as text.
+func (b Band) String() string { return b.Page().String() }
 
 func (b Band) table() table.Table {
 	t := table.Table{Caption: fmt.Sprintf("Fitted curve with its %.4g %% limits", 100*b.Confidence), Columns: []table.Column{

@@ -4,7 +4,8 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -95,8 +96,9 @@ func (e Exchange) Cycles(left units.Fraction) (int, error) {
 	return int(math.Ceil(n - 1e-9)), nil
 }
 
-func (e Exchange) page() table.Page {
-	var p table.Page
+// Page shows what is left after each cycle.
+func (e Exchange) Page() page.Page {
+	var p page.Page
 	if err := e.Check(); err != nil {
 		p.NoResult(err, "")
 		return p
@@ -120,11 +122,5 @@ func (e Exchange) page() table.Page {
 	return p
 }
 
-// HTML shows what is left after each cycle.
-func (e Exchange) HTML() string { return e.page().HTML() }
-
-// Markdown shows what is left after each cycle.
-func (e Exchange) Markdown() string { return e.page().Markdown() }
-
-// String shows what is left after each cycle as text.
-func (e Exchange) String() string { return e.page().String() }
+// String returns the page as text.
+func (e Exchange) String() string { return e.Page().String() }

@@ -16,7 +16,8 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -334,8 +335,9 @@ func (l Liquid) table() table.Table {
 	return t
 }
 
-func (l Liquid) page() table.Page {
-	var p table.Page
+// Page shows density and viscosity at several temperatures.
+func (l Liquid) Page() page.Page {
+	var p page.Page
 	if err := l.Check(); err != nil {
 		p.NoResult(err, "")
 		return p
@@ -349,12 +351,6 @@ func (l Liquid) page() table.Page {
 	}
 	return p
 }
-
-// HTML shows density and viscosity at several temperatures.
-func (l Liquid) HTML() string { return l.page().HTML() }
-
-// Markdown shows density and viscosity at several temperatures.
-func (l Liquid) Markdown() string { return l.page().Markdown() }
 
 // String is the name of the liquid.
 func (l Liquid) String() string { return l.Name() }

@@ -322,16 +322,16 @@ func TestMixturesShape(t *testing.T) {
 }
 
 func TestLiquidShows(t *testing.T) {
-	text := liquid.Ethanol(20 * Percent).Markdown()
+	text := liquid.Ethanol(20 * Percent).Page().Markdown()
 	for _, want := range []string{"**20 % ethanol by volume**", "| 20 | 973.6 | 1.937 | 1.93 |"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is missing in\n%s", want, text)
 		}
 	}
-	if text := liquid.SodiumHydroxide(0.5 * MolePerLitre).HTML(); !strings.Contains(text, "out of range") || !strings.Contains(text, "leave a margin") {
+	if text := liquid.SodiumHydroxide(0.5 * MolePerLitre).Page().HTML(); !strings.Contains(text, "out of range") || !strings.Contains(text, "leave a margin") {
 		t.Error(text)
 	}
-	if text := liquid.Ethanol(20).HTML(); !strings.Contains(text, "No result:") {
+	if text := liquid.Ethanol(20).Page().HTML(); !strings.Contains(text, "No result:") {
 		t.Error(text)
 	}
 	for want, l := range map[string]liquid.Liquid{"water": liquid.Water(), "500 mmol/L of sodium chloride": liquid.SodiumChloride(0.5 * MolePerLitre),
@@ -386,7 +386,7 @@ func TestExchange(t *testing.T) {
 		if _, err := bad.Remaining(1); err == nil || !strings.Contains(err.Error(), tc.want) {
 			t.Errorf("%v, want %q", err, tc.want)
 		}
-		if !strings.Contains(bad.HTML(), "No result:") {
+		if !strings.Contains(bad.Page().HTML(), "No result:") {
 			t.Error("a refusal does not show")
 		}
 	}
@@ -396,7 +396,7 @@ func TestExchange(t *testing.T) {
 	if _, err := e.Cycles(0); err == nil {
 		t.Error("nothing left at all")
 	}
-	if text := e.Markdown(); !strings.Contains(text, "| 3 | 11.6 | 30 |") { // (9.5/19.5)³ is 11.56 %
+	if text := e.Page().Markdown(); !strings.Contains(text, "| 3 | 11.6 | 30 |") { // (9.5/19.5)³ is 11.56 %
 		t.Error(text)
 	}
 }

@@ -4,7 +4,8 @@ import (
 	"fmt"
 	"strings"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -14,18 +15,19 @@ type Comparison struct{ Procedures []Procedure }
 // Compare puts procedures side by side, such as several methods for one bed.
 func Compare(procedures ...Procedure) Comparison { return Comparison{procedures} }
 
-func (c Comparison) page() table.Page {
-	var page table.Page
+// Page shows the methods side by side.
+func (c Comparison) Page() page.Page {
+	var out page.Page
 	if len(c.Procedures) == 0 {
-		page.NoResult(nil, "there is nothing to compare.")
-		return page
+		out.NoResult(nil, "there is nothing to compare.")
+		return out
 	}
 	t := table.Table{Caption: "Methods side by side", RowHeaders: true, Columns: []table.Column{{Name: "packing by"}, {Name: "bed forms in"}, {Name: "compressed by"},
 		{Name: "pressure", Unit: "bar", Right: true}, {Name: "adapter", Unit: "kN", Right: true}, {Name: "buffer", Right: true}}}
 	for _, p := range c.Procedures {
 		if p.Refusal != nil {
 			t.Add(p.Request.Method, "refused")
-			page.Notice("Refused, "+p.Request.Method+":", strings.TrimPrefix(p.Refusal.Error(), "plan refused: "))
+			out.Notice("Refused, "+p.Request.Method+":", strings.TrimPrefix(p.Refusal.Error(), "plan refused: "))
 			continue
 		}
 		formed := "not determined"
@@ -52,8 +54,8 @@ func (c Comparison) page() table.Page {
 		}
 		t.Add(p.Request.Method, formed, p.compressed(), number(highest.In(units.Bar), 2), load, strings.ReplaceAll(volume(p.TotalBuffer()), " ", "\u00a0"))
 	}
-	page.Table(t)
-	return page
+	out.Table(t)
+	return out
 }
 
 // compressed says what compresses the bed, and how far.
@@ -75,11 +77,5 @@ func (p Procedure) compressed() string {
 	return flow + " · " + adapter
 }
 
-// HTML shows the methods side by side.
-func (c Comparison) HTML() string { return c.page().HTML() }
-
-// Markdown shows the methods side by side.
-func (c Comparison) Markdown() string { return c.page().Markdown() }
-
-// String shows the methods side by side as text.
-func (c Comparison) String() string { return c.page().String() }
+// String returns the page as text.
+func (c Comparison) String() string { return c.Page().String() }

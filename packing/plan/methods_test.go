@@ -74,7 +74,7 @@ func TestEveryInputShows(t *testing.T) {
 	for name, m := range methods(t) {
 		v := reflect.New(reflect.TypeOf(m)).Elem()
 		v.Set(reflect.ValueOf(m))
-		was := planned(t, name, m).HTML()
+		was := planned(t, name, m).Page().HTML()
 		n := 0
 		leaves("", v, func(field string, x reflect.Value) {
 			n++
@@ -126,14 +126,14 @@ func TestEveryInputShows(t *testing.T) {
 			}
 			now := x.Interface()
 			p, _ := v.Interface().(planner).Plan()
-			if p.HTML() == was {
+			if p.Page().HTML() == was {
 				t.Errorf("%s: %s = %v changes nothing shown", name, field, now)
 			}
 		})
 		if n < 40 {
 			t.Errorf("%s: only %d inputs", name, n)
 		}
-		if again := planned(t, name, m).HTML(); again != was {
+		if again := planned(t, name, m).Page().HTML(); again != was {
 			t.Errorf("%s: the same input does not give the same output", name)
 		}
 	}
@@ -168,7 +168,7 @@ func TestMethodsShow(t *testing.T) {
 		want := []string{"Packing by " + p.Request.Method + ": column 04", "column volume 12.72 L", "buffer in all", "Before packing", "☐", "no air", "Steps in numbers", "ends when", "Valves: ",
 			"Limits, lowest first", "Process steps", "Force on the end plate", "Liquid that the pack takes", "Because the column is large", "pump turndown", "floor load", "hold-up",
 			"What this method cannot predict", "Cautions", "Safety", "manual of the equipment", "Sheet for the column", "initials"}
-		for _, text := range []string{p.String(), p.HTML(), p.Markdown()} {
+		for _, text := range []string{p.String(), p.Page().HTML(), p.Page().Markdown()} {
 			rest := text
 			for _, part := range want {
 				_, after, found := strings.Cut(rest, part)
@@ -183,13 +183,13 @@ func TestMethodsShow(t *testing.T) {
 				}
 			}
 		}
-		paper := p.Paper().HTML()
+		paper := p.Paper().Page().HTML()
 		for _, part := range []string{"☐", "ends when", "Cautions", "stop at", "deviations", "initials"} {
 			if !strings.Contains(paper, part) {
 				t.Errorf("%s: the paper has no %q", name, part)
 			}
 		}
-		if len(paper) > len(p.HTML())-2000 {
+		if len(paper) > len(p.Page().HTML())-2000 {
 			t.Errorf("%s: the paper is as long as the plan", name)
 		}
 		if len(p.Unknown) == 0 || len(p.Stages) < 4 || len(p.Sheet) < 8 {
@@ -235,7 +235,7 @@ func TestLoad(t *testing.T) {
 
 	// Without a law nothing is claimed.
 	none := planned(t, "axial without a law", bare(t, plan.AxialCompression{}))
-	if !math.IsNaN(float64(none.Adapter.Load)) || !strings.Contains(none.HTML(), "load not determined") || !strings.Contains(strings.Join(none.NotChecked, "\n"), "no law of the bed") {
+	if !math.IsNaN(float64(none.Adapter.Load)) || !strings.Contains(none.Page().HTML(), "load not determined") || !strings.Contains(strings.Join(none.NotChecked, "\n"), "no law of the bed") {
 		t.Errorf("%+v", none.Adapter)
 	}
 }
@@ -335,7 +335,7 @@ func TestSuction(t *testing.T) {
 	p := planned(t, "suction", bare(t, plan.SuctionFill{Law: demoLaw(), Lift: 1 * Metre}))
 	near(t, "drawing", stageOf(t, p, "slurry transfer, drawn").Time.In(Second), 161, 3e-3, "as long as 1 cm takes to clear")
 	// (1000 + 80·0.52·0.6) kg/m³·9.80665 m/s²·1 m = 0.1005 bar
-	if s := p.HTML(); !strings.Contains(s, "1 m alone takes 0.10 bar of vacuum") {
+	if s := p.Page().HTML(); !strings.Contains(s, "1 m alone takes 0.10 bar of vacuum") {
 		t.Errorf("%s", s)
 	}
 }
@@ -521,7 +521,7 @@ func TestCompare(t *testing.T) {
 	no := own(t)
 	no.CompressionFactor = 1.2
 	r, _ := no.Plan()
-	html := plan.Compare(f, h, a, n, r).HTML()
+	html := plan.Compare(f, h, a, n, r).Page().HTML()
 	for _, want := range []string{"flow 1.120 at 332 cm/h", "flow 1.094 at 240 cm/h · adapter 1.024", ">adapter 1.120", "slurry pumped in, 1.12", "51 min", ">1.10<", "refused", "Refused, constant flow:", "at most 1.137"} {
 		if !strings.Contains(html, want) {
 			t.Errorf("%q is missing in\n%s", want, html)

@@ -54,7 +54,7 @@ func TestRuler(t *testing.T) {
 			t.Errorf("%s: %q is missing in\n%s", tc.what, tc.want, tc.text)
 		}
 	}
-	if s := on.HTML(); strings.Contains(s, "ruler 1") || strings.Contains(s, "ruler: bed<") {
+	if s := on.Page().HTML(); strings.Contains(s, "ruler 1") || strings.Contains(s, "ruler: bed<") {
 		t.Errorf("a ruler from the net is told twice:\n%s", s)
 	}
 	number := off.NumberTable()
@@ -105,7 +105,7 @@ func TestFoundParts(t *testing.T) {
 		"packed height": f.Table(), "step 1, loose bed": f.StepTable(), "stop, catch": f.EndTable(), "steady": f.SteadyTable(), "planned": f.DeviationTable(),
 		"kept": f.LimitTable(), "mean speed down": f.MoveTable(), "velocity at first": f.RiseTable(), "initials": f.SheetTable(),
 	} {
-		if !strings.Contains(part.HTML(), want) || !strings.Contains(f.HTML(), part.HTML()) {
+		if !strings.Contains(part.HTML(), want) || !strings.Contains(f.Page().HTML(), part.HTML()) {
 			t.Errorf("%q is missing in\n%s\nor that in the whole", want, part.HTML())
 		}
 	}

@@ -438,7 +438,7 @@ func TestEveryInputCounts(t *testing.T) {
 		}
 		was := mustPlan(t, c)
 		again := mustPlan(t, c)
-		if numbers(was) != numbers(again) || was.HTML() != again.HTML() || was.Markdown() != again.Markdown() {
+		if numbers(was) != numbers(again) || was.Page().HTML() != again.Page().HTML() || was.Page().Markdown() != again.Page().Markdown() {
 			t.Fatal("the same input does not give the same output")
 		}
 		n := 0
@@ -597,7 +597,7 @@ func TestRefusals(t *testing.T) {
 		if !errors.As(err, &r) || len(r.Reasons) == 0 {
 			t.Errorf("%s: not a Refusal: %#v", tc.name, err)
 		}
-		for _, shown := range []string{p.String(), p.Markdown(), p.HTML()} {
+		for _, shown := range []string{p.String(), p.Page().Markdown(), p.Page().HTML()} {
 			if !strings.Contains(shown, "Refused:") || strings.Contains(shown, "ends when") {
 				t.Errorf("%s: shows steps or no refusal:\n%s", tc.name, shown)
 			}
@@ -674,11 +674,11 @@ func TestShows(t *testing.T) {
 	c := own(t)
 	c.Column.Tag = "<b>04</b>"
 	p := mustPlan(t, c)
-	html := p.HTML()
+	html := p.Page().HTML()
 	if strings.Contains(html, "<b>") || !strings.Contains(html, "&lt;b&gt;04") || strings.Contains(strings.ReplaceAll(html, `xmlns="http://www.w3.org/2000/svg"`, ""), "http") {
 		t.Error("the page is not escaped, or refers to a network")
 	}
-	for _, text := range []string{html, p.Markdown(), p.String()} {
+	for _, text := range []string{html, p.Page().Markdown(), p.String()} {
 		last := -1
 		// The order: what is open, the summary, the steps, the force, the cautions.
 		for _, want := range []string{"Not checked", "706.9 cm²", "12.72 L", "20.16 cm", "14.25 L", "27.40 L", "38.8 of 60.0 cm", "14.1 L/h",

@@ -7,7 +7,8 @@ import (
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -446,12 +447,13 @@ func (p Play) Frames() Picture {
 	return drawStates(states, p.tube)
 }
 
-func (p Play) page(pictures bool) table.Page {
-	var page table.Page
-	page.Heading(p.Title + ", played forward")
+// Page shows the steps, the column at several times, and the curves.
+func (p Play) Page() page.Page {
+	var out page.Page
+	out.Heading(p.Title + ", played forward")
 	if len(p.Moments) == 0 {
-		page.NoResult(nil, "nothing was played.")
-		return page
+		out.NoResult(nil, "nothing was played.")
+		return out
 	}
 	t := table.Table{Caption: "At the end of each step", RowHeaders: true, Columns: []table.Column{{Name: "step"}, {Name: "time", Right: true},
 		{Name: "bed", Unit: "cm", Right: true}, {Name: "adapter", Unit: "cm", Right: true}, {Name: "pressure", Unit: "bar", Right: true}, {Name: "flow", Right: true}}}
@@ -460,18 +462,14 @@ func (p Play) page(pictures bool) table.Page {
 		t.Add(s.Name, clock(m.Time), fmt.Sprintf("%.2f", m.Bed.In(units.Centimetre)), number(m.Adapter.In(units.Centimetre), 2), number(m.Pressure.In(units.Bar), 3),
 			Procedure{Request: Request{Column: p.column}}.flow(m.Flow))
 	}
-	page.Table(t)
-	if pictures {
-		f := p.Frames()
-		page.SVG(f.SVG(), f.String())
-		whole := p.Figure()
-		page.SVG(whole.SVG(), whole.String())
-		if c := p.Compression(); len(c.Panels) > 0 {
-			page.SVG(c.SVG(), c.String())
-		}
+	out.Table(t)
+	out.Figure(p.Frames())
+	out.Figure(p.Figure())
+	if c := p.Compression(); len(c.Panels) > 0 {
+		out.Figure(c)
 	}
-	page.List("What this is not", p.Notes)
-	return page
+	out.List("What this is not", p.Notes)
+	return out
 }
 
 // clock writes a time since the start, in minutes and seconds.
@@ -488,14 +486,5 @@ func number(x float64, digits int) string {
 	return fmt.Sprintf("%.*f", digits, x)
 }
 
-// HTML shows the steps, the column at several times, and the curves.
-func (p Play) HTML() string { return p.page(true).HTML() }
-
-// Markdown shows the steps.
-func (p Play) Markdown() string { return p.page(false).Markdown() }
-
-// String shows the steps as text.
-func (p Play) String() string { return p.page(false).String() }
-
-// SVG draws heights, pressure and flow against time.
-func (p Play) SVG() string { return p.Figure().SVG() }
+// String returns the page as text.
+func (p Play) String() string { return p.Page().String() }

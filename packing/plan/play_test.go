@@ -100,7 +100,7 @@ func TestPlayedSoundness(t *testing.T) {
 				last = m
 			}
 			near(t, name+", mark", float64(last.Bed), 0.18, 1e-3, "the target")
-			shown := q.HTML() + q.String() + q.Markdown()
+			shown := q.Page().HTML() + q.String() + q.Page().Markdown()
 			for _, bad := range []string{"NaN", "Inf"} {
 				if strings.Contains(shown, bad) {
 					t.Errorf("%s: %s is shown", name, bad)
@@ -136,7 +136,7 @@ func TestPlayAt(t *testing.T) {
 	if s := (plan.Play{}).String(); !strings.Contains(s, "No result:") {
 		t.Errorf("nothing played shows %q", s)
 	}
-	for _, f := range []string{q.Figure().SVG(), q.Compression().SVG(), q.SVG()} {
+	for _, f := range []string{q.Figure().SVG(), q.Compression().SVG()} {
 		if !strings.Contains(f, "Pressure (bar)") || !strings.Contains(f, "Flow (L/h)") || !strings.Contains(f, "Height (cm)") {
 			t.Error("an axis is missing")
 		}

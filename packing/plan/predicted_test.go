@@ -104,7 +104,7 @@ func TestCurveError(t *testing.T) {
 		}
 		near(t, "pressure of the step", p.Second.Pressure.In(Bar), 0.5, 1e-12, "what to expect is the curve itself")
 		for _, want := range []string{"error of the curve", "without it 0.5 bar, and of the lowest limit 75 % left", "bed of Marram, by the curve itself", "upper end of the curve's 95 % interval"} {
-			if !strings.Contains(p.Markdown(), want) {
+			if !strings.Contains(p.Page().Markdown(), want) {
 				t.Errorf("the plan does not say %q", want)
 			}
 		}

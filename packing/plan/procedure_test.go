@@ -190,7 +190,7 @@ func TestRaise(t *testing.T) {
 		near(t, "after", r.After.In(Minute), 2*float64(i+1), 1e-12, "8 min in four")
 		near(t, "velocity", r.Velocity.In(CentimetrePerHour), 20+312.124*float64(i+1)/4, 1e-3, "evenly")
 	}
-	if text := ramp.Markdown(); !strings.Contains(text, "Raise the flow evenly over 8.0 min") || !strings.Contains(text, "step 2, ramp after 4.0 min") {
+	if text := ramp.Page().Markdown(); !strings.Contains(text, "Raise the flow evenly over 8.0 min") || !strings.Contains(text, "step 2, ramp after 4.0 min") {
 		t.Error(text)
 	}
 	c.RaiseSteps = 4
@@ -336,7 +336,7 @@ func TestProcessSteps(t *testing.T) {
 	}
 	for _, s := range p.Stands {
 		if mu := float64(s.Viscosity); mu != mu {
-			if !strings.Contains(s.Liquid, "sodium hydroxide") || !strings.Contains(p.Markdown(), "measure its viscosity") {
+			if !strings.Contains(s.Liquid, "sodium hydroxide") || !strings.Contains(p.Page().Markdown(), "measure its viscosity") {
 				t.Errorf("%v", s)
 			}
 			continue
@@ -450,7 +450,7 @@ func TestFirstPage(t *testing.T) {
 	for points, want := range map[int]string{1: "found", 3: "point 3", 4: "point 4"} {
 		c := full(t)
 		c.Site.HeightPoints = points
-		html := mustPlan(t, c).Paper().HTML()
+		html := mustPlan(t, c).Paper().Page().HTML()
 		page, rest, found := strings.Cut(html, "break-")
 		if !found {
 			t.Fatalf("one page:\n%s", html)

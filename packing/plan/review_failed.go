@@ -5,7 +5,8 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 )
 
 // A Remedy is something done after a failed test. Their order, from what touches
@@ -102,17 +103,12 @@ func (a AfterFailedTest) Next() (NextRemedy, error) {
 	return n, nil
 }
 
-// HTML shows the next remedy and what was done.
-func (n NextRemedy) HTML() string { return n.page().HTML() }
+// String returns the page as text.
+func (n NextRemedy) String() string { return n.Page().String() }
 
-// Markdown shows the next remedy and what was done.
-func (n NextRemedy) Markdown() string { return n.page().Markdown() }
-
-// String shows the next remedy and what was done.
-func (n NextRemedy) String() string { return n.page().String() }
-
-func (n NextRemedy) page() table.Page {
-	var p table.Page
+// Page shows the next remedy and what was done.
+func (n NextRemedy) Page() page.Page {
+	var p page.Page
 	title := "After a failed test"
 	if tag := n.Asked.Column.Tag; tag != "" {
 		title += ": " + tag

@@ -422,7 +422,7 @@ func TestReviewPause(t *testing.T) {
 // The page holds what has to be seen, in every form, and never says accept.
 func TestReviewShows(t *testing.T) {
 	f := read(t, made.OwnPack(), nil)
-	for form, text := range map[string]string{"HTML": f.HTML(), "Markdown": f.Markdown(), "String": f.String()} {
+	for form, text := range map[string]string{"HTML": f.Page().HTML(), "Markdown": f.Page().Markdown(), "String": f.String()} {
 		for _, want := range []string{"Proceed to test:", "Not judged", "Sheet for the batch record", "initials", "common practice, no source", "end of step 2, compress", "1.124"} {
 			if !strings.Contains(text, want) {
 				t.Errorf("%s: %q is missing", form, want)
@@ -432,14 +432,14 @@ func TestReviewShows(t *testing.T) {
 			t.Errorf("%s: %s", form, regexp.MustCompile(`(?i).*(\baccept\b|NaN|Inf\b).*`).FindString(text))
 		}
 	}
-	if a, b := f.HTML(), read(t, made.OwnPack(), nil).HTML(); a != b {
+	if a, b := f.Page().HTML(), read(t, made.OwnPack(), nil).Page().HTML(); a != b {
 		t.Error("the same record gives another page")
 	}
 	if svg := f.Figure().SVG(); strings.Count(svg, "<svg") != 1 || !strings.Contains(f.Figure().String(), "step 2, compress from 41.9 to 49.3 min at 331 cm/h") {
 		t.Errorf("figure: %s", f.Figure())
 	}
 	var none plan.Findings
-	if !strings.Contains(none.HTML(), "nothing has been read back") || none.Advice != plan.Undecided {
+	if !strings.Contains(none.Page().HTML(), "nothing has been read back") || none.Advice != plan.Undecided {
 		t.Error("the zero value shows something")
 	}
 	if none.Figure().SVG() == "" || none.Closeup().SVG() == "" || len(none.Table().Rows) != 0 {
@@ -482,7 +482,7 @@ func TestAfterFailedTest(t *testing.T) {
 			t.Errorf("%s: %v, %q, %v", tc.name, n.Next, n.Doubts, err)
 		}
 	}
-	if n, err := done(plan.Remedy(9)).Next(); err == nil || !strings.Contains(n.HTML(), "there is no remedy 9") {
+	if n, err := done(plan.Remedy(9)).Next(); err == nil || !strings.Contains(n.Page().HTML(), "there is no remedy 9") {
 		t.Errorf("remedy 9: %v", err)
 	}
 	var none plan.NextRemedy
@@ -522,7 +522,7 @@ func TestReviewAnything(t *testing.T) {
 		if err == nil && len(f.Steps) > 0 {
 			answers++
 		}
-		if f.HTML() == "" || (err != nil) != (f.Refusal != nil) {
+		if f.Page().HTML() == "" || (err != nil) != (f.Refusal != nil) {
 			t.Errorf("seed %d: %v, %v", seed, err, f.Refusal)
 		}
 		for _, s := range f.Steps {

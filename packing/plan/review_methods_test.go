@@ -219,7 +219,7 @@ func TestReviewByPressure(t *testing.T) {
 		}
 	}
 	about(t, "planned velocity of the last pressure", planned["velocity of the compression"], p.plateau[3], 0.01*p.plateau[3])
-	if s := f.SteadyTable().Markdown(); !strings.Contains(s, "flow changed by") || !strings.Contains(f.HTML(), "pressure 4, compress") {
+	if s := f.SteadyTable().Markdown(); !strings.Contains(s, "flow changed by") || !strings.Contains(f.Page().HTML(), "pressure 4, compress") {
 		t.Errorf("the flow's verdict does not show:\n%s", s)
 	}
 
@@ -367,7 +367,7 @@ func TestReviewByAdapter(t *testing.T) {
 	if speeds != 1 || strings.Contains(fmt.Sprint(f.Deviations), "velocity of step 1") {
 		t.Errorf("deviations %v", f.Deviations)
 	}
-	if s := f.HTML(); !strings.Contains(s, "adapter to the bed") || !strings.Contains(s, "<svg") {
+	if s := f.Page().HTML(); !strings.Contains(s, "adapter to the bed") || !strings.Contains(s, "<svg") {
 		t.Error("the findings do not show")
 	}
 

@@ -7,23 +7,18 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/figure"
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
-// HTML shows the findings, or why there are none.
-func (f Findings) HTML() string { return f.page().HTML() }
+// String returns the page as text.
+func (f Findings) String() string { return f.Page().String() }
 
-// Markdown shows the findings, or why there are none.
-func (f Findings) Markdown() string { return f.page().Markdown() }
-
-// String shows the findings, or why there are none.
-func (f Findings) String() string { return f.page().String() }
-
-// page lays the findings out: the advice with its reasons, what could not be
+// Page lays the findings out: the advice with its reasons, what could not be
 // judged, the summary, the picture, the details.
-func (f Findings) page() table.Page {
-	var p table.Page
+func (f Findings) Page() page.Page {
+	var p page.Page
 	title := "Recorded pack"
 	for _, s := range []string{f.Review.Column.Tag, f.Run.Label} {
 		if s != "" {
@@ -40,8 +35,7 @@ func (f Findings) page() table.Page {
 	p.List("Not judged", f.NotJudged)
 	p.List("Doubts", f.Doubts)
 	p.Table(f.Table())
-	g := f.Figure()
-	p.SVG(g.SVG(), g.String())
+	p.Figure(f.Figure())
 	p.Table(f.StepTable())
 	p.Table(f.EndTable())
 	p.Table(f.SteadyTable())

@@ -232,7 +232,7 @@ func TestReviewOfNarrowColumn(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	shown := f.Markdown()
+	shown := f.Page().Markdown()
 	for _, want := range []string{
 		"| slurry poured | mL | 205.8 | 206.0 | +0.2 |", // by hand: π/4·2.6²·20.16/0.52 mL
 		"| column volume | 95.6 |",                      // by hand: π/4·2.6²·18 mL

@@ -5,18 +5,13 @@ import (
 	"math"
 	"strings"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
-// HTML shows the procedure, or its refusal.
-func (p Procedure) HTML() string { return p.page().HTML() }
-
-// Markdown shows the procedure, or its refusal.
-func (p Procedure) Markdown() string { return p.page().Markdown() }
-
-// String shows the procedure, or its refusal.
-func (p Procedure) String() string { return p.page().String() }
+// String returns the page as text.
+func (p Procedure) String() string { return p.Page().String() }
 
 // title names method and column.
 func (p Procedure) title() string {
@@ -27,55 +22,54 @@ func (p Procedure) title() string {
 	return title + ", " + p.Request.Medium.Label()
 }
 
-// page lays the procedure out: what is wrong or open first, then the summary,
+// Page lays the procedure out: what is wrong or open first, then the summary,
 // the steps, the limits and the cautions, and the sheet to print.
-func (p Procedure) page() table.Page {
-	var page table.Page
-	page.Heading(p.title())
+func (p Procedure) Page() page.Page {
+	var out page.Page
+	out.Heading(p.title())
 	if p.Refusal != nil {
 		reasons := []error{p.Refusal}
 		if r, ok := p.Refusal.(*Refusal); ok {
 			reasons = r.Reasons
 		}
 		for _, err := range reasons {
-			page.Notice("Refused:", err.Error())
+			out.Notice("Refused:", err.Error())
 		}
-		page.Table(p.limitTable())
-		page.Table(p.dutyTable())
-		return page
+		out.Table(p.limitTable())
+		out.Table(p.dutyTable())
+		return out
 	}
 	if len(p.NotChecked) > 0 {
-		page.List("Not checked", p.NotChecked)
+		out.List("Not checked", p.NotChecked)
 	}
-	page.Table(p.summary())
-	picture := p.Picture()
-	page.SVG(picture.SVG(), picture.String())
+	out.Table(p.summary())
+	out.Picture(p.Picture())
 	if len(p.Taken) > 0 {
-		page.Text("Taken, since not given: " + strings.Join(p.Taken, "; ") + ".")
+		out.Text("Taken, since not given: " + strings.Join(p.Taken, "; ") + ".")
 	}
-	p.atColumn(&page)
-	page.Table(p.gaugeTable())
-	page.Table(p.limitTable())
-	page.Table(p.dutyTable())
-	page.Table(p.standTable())
-	page.Table(p.forceTable())
-	page.Table(p.bufferTable())
-	page.Table(p.largeTable())
-	page.List("What this method cannot predict", p.Unknown)
-	page.List("Cautions", p.Cautions)
-	page.List("Safety", p.Safety)
-	page.Table(p.sheetTable())
-	return page
+	p.atColumn(&out)
+	out.Table(p.gaugeTable())
+	out.Table(p.limitTable())
+	out.Table(p.dutyTable())
+	out.Table(p.standTable())
+	out.Table(p.forceTable())
+	out.Table(p.bufferTable())
+	out.Table(p.largeTable())
+	out.List("What this method cannot predict", p.Unknown)
+	out.List("Cautions", p.Cautions)
+	out.List("Safety", p.Safety)
+	out.Table(p.sheetTable())
+	return out
 }
 
 // atColumn adds what is read beside the column.
-func (p Procedure) atColumn(page *table.Page) {
-	page.Table(p.checkTable())
-	page.Table(p.numberTable())
-	page.Table(p.stageTable())
-	page.Table(p.riseTable())
-	page.Table(p.loweringTable())
-	page.Table(p.choiceTable())
+func (p Procedure) atColumn(out *page.Page) {
+	out.Table(p.checkTable())
+	out.Table(p.numberTable())
+	out.Table(p.stageTable())
+	out.Table(p.riseTable())
+	out.Table(p.loweringTable())
+	out.Table(p.choiceTable())
 }
 
 // checkTable has a box to tick before each item, and a place for initials.
@@ -466,36 +460,31 @@ type Paper struct{ Procedure Procedure }
 // print but its refusal.
 func (p Procedure) Paper() Paper { return Paper{p} }
 
-func (s Paper) page() table.Page {
+// Page shows what to print.
+func (s Paper) Page() page.Page {
 	p := s.Procedure
 	if p.Refusal != nil || len(p.Stages) == 0 {
-		return p.page()
+		return p.Page()
 	}
-	var page table.Page
-	page.Heading(p.title())
-	page.Table(p.gaugeTable())
-	page.Table(p.heightTable())
-	page.Text("☐ vented: no air in lines, nets and under the adapter   ☐ path for the displaced liquid open before the adapter moves   Initials ______")
-	page.List("Cautions", p.Safety)
-	page.Break()
-	page.List("Not checked", p.NotChecked)
-	page.Table(p.summary())
-	p.atColumn(&page)
-	page.Break()
-	page.Table(p.sheetTable())
+	var out page.Page
+	out.Heading(p.title())
+	out.Table(p.gaugeTable())
+	out.Table(p.heightTable())
+	out.Text("☐ vented: no air in lines, nets and under the adapter   ☐ path for the displaced liquid open before the adapter moves   Initials ______")
+	out.List("Cautions", p.Safety)
+	out.Break()
+	out.List("Not checked", p.NotChecked)
+	out.Table(p.summary())
+	p.atColumn(&out)
+	out.Break()
+	out.Table(p.sheetTable())
 	log := table.Table{Caption: "Readings during a step, until it is steady", Columns: []table.Column{{Name: "step"}, {Name: "time"}, {Name: "flow"}, {Name: "pressure"}, {Name: "bed height"}}}
 	for range 12 {
 		log.Add("________", "________", "________", "________", "________")
 	}
-	page.Table(log)
-	return page
+	out.Table(log)
+	return out
 }
 
-// HTML shows what to print.
-func (s Paper) HTML() string { return s.page().HTML() }
-
-// Markdown shows what to print.
-func (s Paper) Markdown() string { return s.page().Markdown() }
-
-// String shows what to print as text.
-func (s Paper) String() string { return s.page().String() }
+// String returns the page as text.
+func (s Paper) String() string { return s.Page().String() }

@@ -7,7 +7,8 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 )
 
@@ -185,8 +186,9 @@ func (c Cycles) Record(i int) (Record, error) {
 	return c.record.Within(rows)
 }
 
-func (c Cycles) page() table.Page {
-	var p table.Page
+// Page lists the cycles.
+func (c Cycles) Page() page.Page {
+	var p page.Page
 	if len(c.Starts) == 0 {
 		p.NoResult(nil, "nothing has been cut; use Cycles of a record.")
 		return p
@@ -206,11 +208,5 @@ func (c Cycles) page() table.Page {
 	return p
 }
 
-// HTML lists the cycles.
-func (c Cycles) HTML() string { return c.page().HTML() }
-
-// Markdown lists the cycles.
-func (c Cycles) Markdown() string { return c.page().Markdown() }
-
-// String lists the cycles.
-func (c Cycles) String() string { return c.page().String() }
+// String returns the page as text.
+func (c Cycles) String() string { return c.Page().String() }

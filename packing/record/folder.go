@@ -7,7 +7,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/trace"
 )
 
@@ -154,8 +154,9 @@ func (f Files) Open(i int) (trace.Trace, error) {
 // shownFiles is the number of files that are listed.
 const shownFiles = 20
 
-func (f Files) page() table.Page {
-	var p table.Page
+// Page lists the files.
+func (f Files) Page() page.Page {
+	var p page.Page
 	signal := f.folder.Signal
 	if f.folder.Unit != "" {
 		signal = "in " + f.folder.Unit
@@ -169,11 +170,5 @@ func (f Files) page() table.Page {
 	return p
 }
 
-// HTML lists the files.
-func (f Files) HTML() string { p := f.page(); return p.HTML() }
-
-// Markdown lists the files.
-func (f Files) Markdown() string { p := f.page(); return p.Markdown() }
-
-// String lists the files.
-func (f Files) String() string { p := f.page(); return p.String() }
+// String returns the page as text.
+func (f Files) String() string { return f.Page().String() }

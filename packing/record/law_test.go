@@ -173,7 +173,7 @@ func TestStacked(t *testing.T) {
 					t.Errorf("%s: %s is %v against %v in %q, want %v", tc.name, c.Name, c.Values, x, c.Unit, want)
 				}
 			}
-			report := strings.Join(strings.Fields(r.Markdown()), " ")
+			report := strings.Join(strings.Fields(r.Page().Markdown()), " ")
 			if guessed := tc.o.SignalColumn == ""; !strings.Contains(report, "signals below each other") ||
 				strings.Contains(report, "takes them for one signal") != guessed {
 				t.Errorf("%s: the report does not tell:\n%s", tc.name, r)
@@ -267,7 +267,7 @@ func TestAligned(t *testing.T) {
 		if f := got.Frame(); f.Err != nil || f.Ncol() != 3 {
 			t.Errorf("%s: frame %v", tc.name, f)
 		}
-		if !strings.Contains(got.Markdown(), tc.a.Method.String()) {
+		if !strings.Contains(got.Page().Markdown(), tc.a.Method.String()) {
 			t.Errorf("%s: the report does not state the method:\n%s", tc.name, got)
 		}
 	}
@@ -692,17 +692,17 @@ func TestProvenance(t *testing.T) {
 	if p.File != "run <b>.csv" || p.Bytes != 37 || p.SHA256 != "24a6332380614ddc0f08cac57214b83007bd5e1ff5831842b937e50a581ac768" || !reflect.DeepEqual(p.Options, o) {
 		t.Errorf("provenance %+v", p)
 	}
-	markdown := r.Markdown()
+	markdown := r.Page().Markdown()
 	if before, code, ok := strings.Cut(markdown, "\n```go\n"); ok { // a fence shows what is in it as it is
 		_, after, _ := strings.Cut(code, "\n```\n")
 		markdown = before + after
 	}
-	for _, text := range []string{r.HTML(), markdown} {
+	for _, text := range []string{r.Page().HTML(), markdown} {
 		if strings.Contains(text, "<b>") || strings.Contains(text, "<i>") {
 			t.Errorf("text of the file is not escaped:\n%s", text)
 		}
 	}
-	if strings.Contains(r.HTML(), filepath.Dir(path)+"/run <") {
+	if strings.Contains(r.Page().HTML(), filepath.Dir(path)+"/run <") {
 		t.Error("the report shows a path that was not escaped")
 	}
 }

@@ -38,7 +38,7 @@ func TestNoRows(t *testing.T) {
 		if v, err := r.Absorbances("UV"); err != nil || len(v) != 0 {
 			t.Errorf("%s: %v, %v", what, v, err)
 		}
-		_ = r.HTML() + r.Markdown() + r.String()
+		_ = r.Page().HTML() + r.Page().Markdown() + r.String()
 		_, err = r.Signal("UV")
 		refused(t, err, "UV")
 		_, err = r.Within(trace.Times(0, Minute))
@@ -101,7 +101,7 @@ func TestOtherAxis(t *testing.T) {
 	if uv, err := r.Signal("UV"); err != nil || uv.Axis() != trace.Volume || uv.Len() != 4 {
 		t.Errorf("%v, %v", uv, err)
 	}
-	if s := r.Markdown(); !strings.Contains(s, "Volume, since \"Time\" repeats positions or goes back; it could be \"Time\"") {
+	if s := r.Page().Markdown(); !strings.Contains(s, "Volume, since \"Time\" repeats positions or goes back; it could be \"Time\"") {
 		t.Errorf("the report does not tell:\n%s", s)
 	}
 	_, err = Parse("laps.csv", []byte(text), Options{Axis: "Time"})

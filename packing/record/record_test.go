@@ -290,7 +290,7 @@ func TestFrame(t *testing.T) {
 
 func TestReportEscapes(t *testing.T) {
 	r := read(t, "testdata/html_in_names.csv")
-	for name, text := range map[string]string{"record": r.HTML(), "report": r.Report().HTML()} {
+	for name, text := range map[string]string{"record": r.Page().HTML(), "report": r.Report().Page().HTML()} {
 		if strings.Contains(text, "<script>") || strings.Contains(text, "<b>") || !strings.Contains(text, "&lt;script&gt;") {
 			t.Errorf("%s does not escape the file's text:\n%s", name, text)
 		}
@@ -339,7 +339,7 @@ func FuzzParse(f *testing.F) {
 			t.Fatalf("not the same again: %s: %v", r.Report().Code, err)
 		}
 		sameRecord(t, r.Report().Code, again, r)
-		_, _ = r.HTML(), r.Frame()
+		_, _ = r.Page().HTML(), r.Frame()
 	})
 }
 

@@ -9,7 +9,8 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/evenbed/evenbed/packing/internal/table"
+	"github.com/evenbed/evenbed/packing/internal/page"
+	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -119,9 +120,9 @@ const (
 	shownColumns = 40
 )
 
-// page lays the report out.
-func (r Report) page() table.Page {
-	var p table.Page
+// Page lays the report out.
+func (r Report) Page() page.Page {
+	var p page.Page
 	p.Table(r.Table())
 	file := plural(int(r.Provenance.Bytes), "byte")
 	if r.Provenance.Member != "" {
@@ -222,23 +223,17 @@ func shown(v float64) string {
 	return strconv.FormatFloat(v, 'g', 6, 64)
 }
 
-// HTML shows the report as tables.
-func (r Report) HTML() string { p := r.page(); return p.HTML() }
+// String returns the page as text.
+func (r Report) String() string { return r.Page().String() }
 
-// Markdown shows the report as tables.
-func (r Report) Markdown() string { p := r.page(); return p.Markdown() }
-
-// String shows the report as text.
-func (r Report) String() string { p := r.page(); return p.String() }
-
-// page lays the record out: its report, preamble, events and notes.
-func (r Record) page() table.Page {
+// Page lays the record out: its report, preamble, events and notes.
+func (r Record) Page() page.Page {
 	if len(r.Columns) == 0 {
-		var p table.Page
+		var p page.Page
 		p.Text("a record without columns: nothing was read")
 		return p
 	}
-	p := r.report.page()
+	p := r.report.Page()
 	p.Table(entries("Preamble", r.Preamble))
 	events := table.Table{Caption: "Events", Columns: []table.Column{{Name: "at", Right: true}, {Name: "column"}, {Name: "text"}}}
 	for _, e := range r.Events[:min(len(r.Events), shownRows)] {
@@ -272,14 +267,8 @@ func shortValue(s string) string {
 	return s
 }
 
-// HTML shows what the record holds and how it was understood.
-func (r Record) HTML() string { p := r.page(); return p.HTML() }
-
-// Markdown shows what the record holds and how it was understood.
-func (r Record) Markdown() string { p := r.page(); return p.Markdown() }
-
-// String shows what the record holds and how it was understood.
-func (r Record) String() string { p := r.page(); return p.String() }
+// String returns the page as text.
+func (r Record) String() string { return r.Page().String() }
 
 // String says what the column holds.
 func (c Column) String() string {

@@ -137,8 +137,8 @@ func NoSuch(path, pkg, name string) string {
 	return fmt.Sprintf("%s; ?%s lists what it has", s, pkg)
 }
 
-// shows are methods by which values show themselves, and which no cell calls.
-var shows = []string{"HTML", "Markdown", "String", "SVG", "LaTeX"}
+// shows are the methods by which values show themselves; a cell seldom calls them.
+var shows = []string{"Page", "HTML", "Markdown", "String", "SVG", "Latex"}
 
 // Shows reports whether a method is one by which values show themselves.
 func Shows(method string) bool { return slices.Contains(shows, method) }

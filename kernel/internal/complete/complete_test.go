@@ -388,8 +388,8 @@ func TestInspectMembers(t *testing.T) {
 		not    []string // what must not be there
 	}{
 		{`run|`, 0, "func (r Record) Flows(name string) ([]units.VolumeFlow, error)\nfunc (r Record) Fractions(name string) ([]units.Fraction, error)\n",
-			[]string{"// Flows returns", "func (r Record) HTML"}},
-		{`record.Record|`, 0, "func (r Record) WriteSignal(path, name string) error\n// it shows itself by HTML, Markdown, String", nil},
+			[]string{"// Flows returns", "func (r Record) Page"}},
+		{`record.Record|`, 0, "func (r Record) WriteSignal(path, name string) error\n// it shows itself by Page, String", nil},
 		{`record.Record|`, 0, "\n\nfunc Parse(name string, data []byte, options ...Options) (Record, error)\n", nil},
 		{`run|`, 1, "// Flows returns a column of flows.\nfunc (r Record) Flows(name string) ([]units.VolumeFlow, error)\n", nil},
 		{`record.Files|`, 0, "// Len returns the number of files.\nfunc (f Files) Len() int\n// Name returns", nil},

@@ -1,15 +1,28 @@
-package table
+// Package page lays out what a result shows: headings, text, notices, tables,
+// lists, code and pictures, one below the other.
+//
+// The Page method of a result returns a [Page]. Its methods HTML, Markdown, String
+// and SVG write it, and whoever shows results, such as the notebook, asks for no
+// more than that. Text goes in as plain text; each form escapes it. HTML takes its
+// colours from the page around it, so that it reads on light and on dark ground,
+// and refers to nothing outside.
+package page
 
 import (
 	"fmt"
 	"html"
 	"strings"
+	"sync"
 
 	"github.com/evenbed/evenbed/packing/internal/markdown"
+	"github.com/evenbed/evenbed/packing/table"
 )
 
 // A Page is a sequence of parts, written in the order they were added.
-type Page struct{ parts []part }
+type Page struct {
+	parts  []part
+	figure func() string // what SVG returns, nil without a figure
+}
 
 // A part writes itself in the three forms.
 type part interface {
@@ -59,7 +72,7 @@ func (p *Page) List(title string, items []string) {
 }
 
 // Table adds a table; one without rows and note adds nothing.
-func (p *Page) Table(t Table) {
+func (p *Page) Table(t table.Table) {
 	if len(t.Rows) > 0 || t.Note != "" {
 		p.parts = append(p.parts, t)
 	}
@@ -71,9 +84,25 @@ func (p *Page) Append(other Page) { p.parts = append(p.parts, other.parts...) }
 // Break begins a new sheet of paper.
 func (p *Page) Break() { p.parts = append(p.parts, sheet{}) }
 
-// SVG adds a picture, with a text in its place where pictures do not show. The
-// picture must be the program's own: it is not escaped.
-func (p *Page) SVG(svg, text string) { p.parts = append(p.parts, picture{svg, text}) }
+// A Drawing is a picture and the text that stands for it. The picture must be the
+// program's own: it is not escaped.
+type Drawing interface {
+	SVG() string
+	String() string
+}
+
+// Figure adds a picture of what the page also says in words: Markdown and text go
+// without it. The first one is what SVG returns.
+func (p *Page) Figure(d Drawing) {
+	svg := sync.OnceValue(d.SVG) // drawn when first asked for
+	p.parts = append(p.parts, figure{svg, d})
+	if p.figure == nil {
+		p.figure = svg
+	}
+}
+
+// Picture adds a picture whose text Markdown and text show in its place.
+func (p *Page) Picture(d Drawing) { p.parts = append(p.parts, picture{d}) }
 
 // HTML writes the page as one block.
 func (p Page) HTML() string {
@@ -88,20 +117,31 @@ func (p Page) HTML() string {
 
 // Markdown writes the page with an empty line between its parts.
 func (p Page) Markdown() string {
-	s := make([]string, len(p.parts))
-	for i, x := range p.parts {
-		s[i] = x.Markdown()
-	}
-	return strings.Join(s, "\n")
+	return p.joined(part.Markdown)
 }
 
 // String writes the page as plain text, with an empty line between its parts.
 func (p Page) String() string {
-	s := make([]string, len(p.parts))
-	for i, x := range p.parts {
-		s[i] = x.String()
+	return p.joined(part.String)
+}
+
+// joined writes the parts that have a text.
+func (p Page) joined(write func(part) string) string {
+	var all []string
+	for _, x := range p.parts {
+		if s := write(x); s != "" {
+			all = append(all, s)
+		}
 	}
-	return strings.Join(s, "\n")
+	return strings.Join(all, "\n")
+}
+
+// SVG returns the first figure of the page, "" if it has none.
+func (p Page) SVG() string {
+	if p.figure == nil {
+		return ""
+	}
+	return p.figure()
 }
 
 type heading string
@@ -199,10 +239,22 @@ func (sheet) HTML() string     { return `<div style="break-before:page"></div>` 
 func (sheet) Markdown() string { return "" }
 func (sheet) String() string   { return "" }
 
-type picture struct{ svg, text string }
+type picture struct{ Drawing }
 
-func (p picture) HTML() string {
-	return `<div role="img" aria-label="` + html.EscapeString(p.text) + `">` + p.svg + "</div>\n"
+func (p picture) HTML() string     { return framed(p.SVG(), p.Drawing.String()) }
+func (p picture) Markdown() string { return markdown.Escape(p.Drawing.String()) + "\n" }
+func (p picture) String() string   { return p.Drawing.String() + "\n" }
+
+type figure struct {
+	svg func() string
+	d   Drawing
 }
-func (p picture) Markdown() string { return markdown.Escape(p.text) + "\n" }
-func (p picture) String() string   { return p.text + "\n" }
+
+func (f figure) HTML() string   { return framed(f.svg(), f.d.String()) }
+func (figure) Markdown() string { return "" }
+func (figure) String() string   { return "" }
+
+// framed puts a picture into a block that says what it shows.
+func framed(svg, text string) string {
+	return `<div role="img" aria-label="` + html.EscapeString(text) + `">` + svg + "</div>\n"
+}

@@ -1,4 +1,4 @@
-package table
+package page
 
 import (
 	"encoding/xml"
@@ -7,11 +7,13 @@ import (
 	"testing"
 
 	"github.com/yuin/goldmark"
+
+	"github.com/evenbed/evenbed/packing/table"
 )
 
-func sample() Table {
-	t := Table{Caption: "Heights <of> \"beds\"", RowHeaders: true,
-		Columns: []Column{{Name: "stage"}, {Name: "height", Unit: "cm", Right: true}}}
+func sample() table.Table {
+	t := table.Table{Caption: "Heights <of> \"beds\"", RowHeaders: true,
+		Columns: []table.Column{{Name: "stage"}, {Name: "height", Unit: "cm", Right: true}}}
 	t.Add("settled", "20.16")
 	t.Add("packed\nat µ", "18.0")
 	t.Add("a|b *c* <script>")
@@ -24,7 +26,7 @@ func TestHTML(t *testing.T) {
 	p.Text("x & y")
 	p.Notice("not checked:", "<b>pump</b>")
 	p.Table(sample())
-	p.Table(Table{Caption: "without rows"})
+	p.Table(table.Table{Caption: "without rows"})
 	p.List("cautions", []string{"one <i>", "two"})
 	p.List("none", nil)
 	got := p.HTML()
@@ -65,12 +67,50 @@ func TestPageText(t *testing.T) {
 	p.Heading("Plan")
 	p.Notice("refused:", "too *high*")
 	p.List("cautions", []string{"one"})
-	p.SVG("<svg/>", "picture of a column")
-	if got, want := p.String(), "Plan\n\nrefused: too *high*\n\ncautions\n- one\n\npicture of a column\n"; got != want {
+	p.Picture(drawn{"<svg/>", "picture of a column", nil})
+	p.Figure(drawn{"<svg/>", "curve", nil})
+	p.List("cautions", []string{"one"})
+	if got, want := p.String(), "Plan\n\nrefused: too *high*\n\ncautions\n- one\n\npicture of a column\n\ncautions\n- one\n"; got != want {
 		t.Errorf("text %q, want %q", got, want)
 	}
-	if got, want := p.Markdown(), "### Plan\n\n> **refused:** too \\*high\\*\n\n**cautions**\n\n- one\n\npicture of a column\n"; got != want {
+	if got, want := p.Markdown(), "### Plan\n\n> **refused:** too \\*high\\*\n\n**cautions**\n\n- one\n\npicture of a column\n\n**cautions**\n\n- one\n"; got != want {
 		t.Errorf("markdown %q, want %q", got, want)
+	}
+}
+
+// drawn counts how often it is drawn.
+type drawn struct {
+	svg, text string
+	times     *int
+}
+
+func (d drawn) String() string { return d.text }
+func (d drawn) SVG() string {
+	if d.times != nil {
+		*d.times++
+	}
+	return d.svg
+}
+
+// A figure is drawn once for all forms, and for text not at all.
+func TestFigure(t *testing.T) {
+	var p Page
+	if got := p.SVG(); got != "" {
+		t.Errorf("a page without a figure draws %q", got)
+	}
+	n := 0
+	p.Picture(drawn{"<svg id=\"0\"/>", "column", nil})
+	p.Figure(drawn{"<svg id=\"1\"/>", "curve <of> it", &n})
+	p.Figure(drawn{"<svg id=\"2\"/>", "another", nil})
+	if _, _ = p.String(), p.Markdown(); n != 0 {
+		t.Errorf("text drew the figure")
+	}
+	want := `<div role="img" aria-label="curve &lt;of&gt; it"><svg id="1"/></div>`
+	if got := p.HTML(); !strings.Contains(got, want) || !strings.Contains(got, `"2"`) || !strings.Contains(got, `"0"`) {
+		t.Errorf("%s, want %s", got, want)
+	}
+	if got := p.SVG(); got != `<svg id="1"/>` || n != 1 {
+		t.Errorf("the figure is %s, drawn %d times", got, n)
 	}
 }
 
