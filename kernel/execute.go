@@ -37,18 +37,32 @@ type queue struct {
 	closed  bool
 	wake    chan struct{}
 
-	// Requests of this session sent by this time, on its own clock, are aborted.
+	failed failedCell // the last cell that failed and stops what its client sent
+}
+
+// A failedCell aborts the requests that its client had sent by a time on the
+// client's own clock. Requests that come in later than abortPause are run all the
+// same: they would have been sent long ago, so that clock was set back.
+type failedCell struct {
 	session string
 	until   time.Time
+	at      time.Time // by our clock
+}
+
+// abortPause is how long requests may be on their way that were sent before their
+// client knew of a failed cell.
+const abortPause = 2 * time.Second
+
+func (f failedCell) aborts(r *request) bool {
+	sent, ok := r.Header.Time()
+	return ok && r.Header.Session == f.session && !sent.After(f.until) && r.at.Sub(f.at) < abortPause
 }
 
 func (q *queue) push(r *request) {
 	ctx, cancel := context.WithCancel(context.Background())
 	j := &job{request: r, ctx: ctx, cancel: cancel}
 	q.mu.Lock()
-	if sent, ok := r.Header.Time(); ok && r.Header.Session == q.session && !sent.After(q.until) {
-		j.aborted = true
-	}
+	j.aborted = q.failed.aborts(r)
 	q.waiting = append(q.waiting, j)
 	q.mu.Unlock()
 	q.signal()
@@ -124,25 +138,28 @@ func (q *queue) interrupt() bool {
 	return true
 }
 
-// abortAfter aborts what waits behind a failed cell, and what the same
-// session had sent before it could know of the failure. The session's clock
-// may differ from ours, so its time is the date of the failed cell's request
-// and what has passed since that came in: never later than the true one.
-func (q *queue) abortAfter(j *job, failed time.Time) {
+// abortAfter aborts what the client of a failed cell has waiting behind it, and
+// what it had sent before it could know of the failure. The client's clock may
+// differ from ours, so its time is the date of the failed cell's request and what
+// has passed since that came in: never later than the true one.
+func (q *queue) abortAfter(j *job, at time.Time) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	for _, w := range q.waiting {
-		w.aborted = true
+		if w.Header.Session == j.Header.Session {
+			w.aborted = true
+		}
 	}
 	sent, ok := j.Header.Time()
 	if !ok {
 		return
 	}
-	q.session, q.until = j.Header.Session, sent.Add(failed.Sub(j.at))
+	until := sent.Add(at.Sub(j.at))
 	if sent.Nanosecond()%int(time.Millisecond) == 0 {
 		// A clock that shows milliseconds only: the next date may be one early.
-		q.until = q.until.Add(-time.Millisecond)
+		until = until.Add(-time.Millisecond)
 	}
+	q.failed = failedCell{j.Header.Session, until, at}
 }
 
 func (q *queue) close() {

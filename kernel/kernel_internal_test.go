@@ -27,6 +27,32 @@ func TestAKernelDoesNotOutliveItsFrontEnd(t *testing.T) {
 	outlive(ctx, func() { t.Error("stopped twice") }, func() bool { looks.Add(1); return true }, time.Hour)
 }
 
+// A client whose clock was set back by an hour after a failed cell goes on working.
+func TestAClockSetBack(t *testing.T) {
+	q := queue{wake: make(chan struct{}, 1)}
+	now := time.Now()
+	push := func(sent, came time.Time) *job {
+		r := &request{Message: &wire.Message{Header: wire.Header{Session: "s", Date: wire.Date(sent)}}, at: came}
+		q.push(r)
+		return q.next()
+	}
+	q.abortAfter(push(now, now), now.Add(time.Second))
+	for _, tc := range []struct {
+		sent, came time.Duration // after the failed cell was sent
+		aborted    bool
+	}{
+		{500 * time.Millisecond, time.Second, true},             // on its way when the cell failed
+		{500 * time.Millisecond, 2500 * time.Millisecond, true}, // and slowly
+		{1500 * time.Millisecond, 1500 * time.Millisecond, false},
+		{-time.Hour, 4 * time.Second, false}, // nothing is on its way for so long
+		{-time.Hour, 24 * time.Hour, false},
+	} {
+		if j := push(now.Add(tc.sent), now.Add(tc.came)); q.aborts(j) != tc.aborted {
+			t.Errorf("sent after %v, came in after %v: aborted is %v", tc.sent, tc.came, !tc.aborted)
+		}
+	}
+}
+
 func TestTheHistoryIsBounded(t *testing.T) {
 	var h history
 	for i := range maxEntries + 5 {

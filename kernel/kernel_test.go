@@ -226,6 +226,22 @@ func TestStopOnError(t *testing.T) {
 	equal(t, []wire.Outcome{outcome(), outcome()}, []wire.Outcome{wire.Failed, wire.OK})
 }
 
+// What another client has queued behind a failed cell runs.
+func TestAFailureIsItsOwnClients(t *testing.T) {
+	one, _ := start(t)
+	other := one.Another()
+	for range 20 {
+		one.Ask(one.Shell, wire.ExecuteRequest, wire.Execute{Code: "print begun\nnap\nfail x"})
+		for kerneltest.Line(other.Published()) != "stdout begun\n" {
+		}
+		one.Ask(one.Shell, wire.ExecuteRequest, wire.Execute{Code: "value 1"})
+		other.Ask(other.Shell, wire.ExecuteRequest, wire.Execute{Code: "value 2"})
+		equal(t, read[wire.Reply](t, one.Reply(one.Shell), wire.ExecuteReply).Status, wire.Failed)
+		equal(t, read[wire.Reply](t, one.Reply(one.Shell), wire.ExecuteReply).Status, wire.Aborted)
+		equal(t, read[wire.Reply](t, other.Reply(other.Shell), wire.ExecuteReply).Status, wire.OK)
+	}
+}
+
 func TestInterrupt(t *testing.T) {
 	c, s := start(t)
 	c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "print begun\nwait"})

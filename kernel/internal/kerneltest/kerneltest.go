@@ -68,6 +68,13 @@ type Client struct {
 	iopub   zmq4.Socket
 	replies map[zmq4.Socket]chan *wire.Message
 	seen    chan *wire.Message // what is published
+	at      kernel.Connection
+}
+
+// Another connects one more client to the same kernel.
+func (c *Client) Another() *Client {
+	c.t.Helper()
+	return Dial(c.t, c.at)
 }
 
 // Start starts a kernel and a client of it, and ends both with the test.
@@ -101,7 +108,7 @@ func Start(t testing.TB, o kernel.Options) *Client {
 func Dial(t testing.TB, at kernel.Connection) *Client {
 	t.Helper()
 	c := &Client{
-		t: t, key: []byte(at.Key), session: rand.Text(),
+		t: t, key: []byte(at.Key), session: rand.Text(), at: at,
 		replies: map[zmq4.Socket]chan *wire.Message{}, seen: make(chan *wire.Message, 1<<16),
 	}
 	ctx, cancel := context.WithCancel(context.Background())
