@@ -12,6 +12,7 @@ type session struct{ *host.Session }
 var _ Backend = session{}
 
 func startSession(o host.Options) (Backend, error) {
+	o.KeepText = true
 	s, err := host.Start(o)
 	if err != nil {
 		return nil, err

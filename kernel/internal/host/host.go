@@ -72,6 +72,12 @@ type Options struct {
 	// context ends with the cell, or when the cell is interrupted. It must not
 	// call the session. Nil means that nobody can be asked.
 	Input func(ctx context.Context, prompt string, password bool) (string, error)
+
+	// KeepText keeps the text of cells beyond what is shown, up to 100 MiB, in
+	// files that are removed when the session is closed.
+	KeepText bool
+
+	overflow *overflow
 }
 
 // A Reply says how a cell ended. Its outputs have all been handed on by then.

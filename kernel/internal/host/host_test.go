@@ -61,7 +61,7 @@ func TestLastWords(t *testing.T) {
 		{"the words in a line", "no fatal error: here\n", "no fatal error: here\n", ""},
 	} {
 		var shown strings.Builder
-		m := newMerger(func(o Output) { shown.WriteString(o.(Stream).Text) }, "token")
+		m := newMerger(func(o Output) { shown.WriteString(o.(Stream).Text) }, "token", nil)
 		ended := make(chan struct{})
 		go func() {
 			defer close(ended)
@@ -92,7 +92,7 @@ func TestMergerKeepsOrder(t *testing.T) {
 		case Clear:
 			seen = append(seen, "message")
 		}
-	}, "token")
+	}, "token", nil)
 	outR, outW := io.Pipe()
 	errR, errW := io.Pipe()
 	done := make(chan struct{}, 3)

@@ -2,7 +2,6 @@ package host
 
 import (
 	"fmt"
-	"os"
 	"unicode/utf8"
 
 	"github.com/evenbed/evenbed/kernel/display"
@@ -14,69 +13,80 @@ const maxShown = 512 << 10
 
 // A limiter bounds the text of one cell.
 type limiter struct {
+	over  *overflow // nil keeps nothing
 	shown int
-	more  *os.File
+	left  bool // there was more
+	more  *kept
 	err   error
 }
 
-// text returns what of b may be shown and puts the rest into a file.
+// text returns what of b may be shown and keeps the rest.
 func (l *limiter) text(b []byte) string {
 	n := min(len(b), maxShown-l.shown)
 	n = wholeRunes(b[:n])
 	l.shown += n
 	if rest := b[n:]; len(rest) > 0 {
-		l.shown = maxShown
+		l.shown, l.left = maxShown, true
 		l.keep(rest)
 	}
 	return string(b[:n])
 }
 
 func (l *limiter) keep(b []byte) {
-	if l.more == nil && l.err == nil {
-		l.more, l.err = os.CreateTemp("", "evenbed-output-*.txt")
+	if l.over == nil || l.err != nil {
+		return
 	}
-	if l.err == nil {
-		_, l.err = l.more.Write(b)
+	if l.more == nil {
+		if l.more, l.err = l.over.create(); l.err != nil {
+			return
+		}
 	}
+	l.err = l.over.write(l.more, b)
 }
 
 // close ends the file, if there is one, and says where it is.
 func (l *limiter) close() string {
-	defer func() { *l = limiter{} }()
-	switch {
-	case l.err != nil:
-		return fmt.Sprintf("\n[more than %d KiB of text; the rest could not be kept: %v]\n", maxShown>>10, l.err)
-	case l.more == nil:
+	defer func() { *l = limiter{over: l.over} }()
+	if !l.left {
 		return ""
 	}
-	name := l.more.Name()
-	if err := l.more.Close(); err != nil {
-		return fmt.Sprintf("\n[more than %d KiB of text; the rest could not be kept: %v]\n", maxShown>>10, err)
+	rest := "the rest was left out"
+	if l.more != nil {
+		if err := l.more.file.Close(); l.err == nil {
+			l.err = err
+		}
+		rest = fmt.Sprintf("the rest is in %s until the kernel ends", l.more.file.Name())
+		if l.more.full {
+			rest = fmt.Sprintf("the next %d MiB are in %s until the kernel ends, and what came after was left out", l.more.size>>20, l.more.file.Name())
+		}
 	}
-	return fmt.Sprintf("\n[more than %d KiB of text; the rest is in %s]\n", maxShown>>10, name)
+	if l.err != nil {
+		rest = "the rest could not be kept: " + l.err.Error()
+	}
+	return fmt.Sprintf("\n[more than %d KiB of text; %s]\n", maxShown>>10, rest)
 }
 
 // output bounds the plain text of a value.
 func (l *limiter) output(o Output) Output {
 	switch v := o.(type) {
 	case Value:
-		v.Bundle = cut(v.Bundle)
+		v.Bundle = l.cut(v.Bundle)
 		return v
 	case Display:
-		v.Bundle = cut(v.Bundle)
+		v.Bundle = l.cut(v.Bundle)
 		return v
 	}
 	return o
 }
 
-func cut(b display.Bundle) display.Bundle {
+func (l *limiter) cut(b display.Bundle) display.Bundle {
 	text := b.Data[display.MIMETypeText]
 	if len(text) <= maxShown {
 		return b
 	}
-	l := limiter{}
-	shown := l.text(text)
-	b.Data[display.MIMETypeText] = []byte(shown + l.close())
+	own := limiter{over: l.over}
+	shown := own.text(text)
+	b.Data[display.MIMETypeText] = []byte(shown + own.close())
 	return b
 }
 

@@ -97,7 +97,7 @@ func startProcess(opt Options) (*process, error) {
 		cmd.Wait()
 		return nil, fmt.Errorf("the engine did not start: %w: %s", err, strings.TrimSpace(string(said)))
 	}
-	p.out = newMerger(opt.Output, ready.Text)
+	p.out = newMerger(opt.Output, ready.Text, opt.overflow)
 	var readers sync.WaitGroup
 	readers.Go(func() { p.out.read(0, out); out.Close() })
 	readers.Go(func() { p.out.read(1, errs); errs.Close() })
@@ -330,10 +330,13 @@ type merger struct {
 // comes too fast drops nothing.
 const textPause = 50 * time.Millisecond
 
+// maxCrash bounds what is held back of the last words of the Go runtime.
+const maxCrash = 1 << 20
+
 var streamNames = [2]string{"stdout", "stderr"}
 
-func newMerger(emit func(Output), token string) *merger {
-	m := &merger{emit: emit, start: pipe.MarkerStart(token)}
+func newMerger(emit func(Output), token string, over *overflow) *merger {
+	m := &merger{emit: emit, start: pipe.MarkerStart(token), limit: limiter{over: over}}
 	m.moved = sync.NewCond(&m.mu)
 	return m
 }
@@ -412,7 +415,7 @@ func (m *merger) begin() {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.flushLocked()
-	m.limit = limiter{}
+	m.closeLimit() // of what goroutines wrote between two cells
 }
 
 // end hands on what is left of a cell's outputs.
@@ -421,11 +424,16 @@ func (m *merger) end(mark uint64) {
 	defer m.mu.Unlock()
 	m.await(mark)
 	m.flushLocked()
+	m.closeLimit()
+	m.shown = mark
+	m.moved.Broadcast()
+}
+
+// closeLimit says what was not shown.
+func (m *merger) closeLimit() {
 	if note := m.limit.close(); note != "" {
 		m.emit(Stream{Name: "stderr", Text: note})
 	}
-	m.shown = mark
-	m.moved.Broadcast()
 }
 
 func (m *merger) write(stream int, text []byte) {
@@ -440,6 +448,11 @@ func (m *merger) write(stream int, text []byte) {
 		}
 		if m.holding {
 			m.crash.Write(text)
+			if m.crash.Len() > maxCrash { // more than the runtime has to say
+				m.writeLocked(stream, bytes.Clone(m.crash.Bytes()))
+				m.crash.Truncate(maxCrash / 16)
+				m.holding = false
+			}
 			return
 		}
 	}

@@ -55,6 +55,9 @@ func Start(opt Options) (*Session, error) {
 	if _, err := exec.LookPath(opt.Command[0]); err != nil {
 		return nil, fmt.Errorf("cannot start the engine: %w", err)
 	}
+	if opt.KeepText {
+		opt.overflow = &overflow{max: maxKept}
+	}
 	s := &Session{opt: opt}
 	s.mu.Lock()
 	s.begin()
@@ -274,6 +277,9 @@ func (s *Session) Close() error {
 	s.mu.Unlock()
 	if p != nil {
 		p.close()
+	}
+	if s.opt.overflow != nil {
+		s.opt.overflow.remove()
 	}
 	return nil
 }
