@@ -21,5 +21,6 @@ func duplicate(f *os.File) (*os.File, error) {
 // left to the Go runtime's poller, which wakes up sooner than a thread does.
 func inherited(fd uintptr, name string) *os.File {
 	_ = syscall.SetNonblock(int(fd), true) // without it the file works too
+	syscall.CloseOnExec(int(fd))           // a program that a cell starts and that outlives us must not hold it
 	return os.NewFile(fd, name)
 }

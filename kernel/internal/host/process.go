@@ -154,7 +154,7 @@ func (p *process) reason() string {
 		}
 		return "it ended with " + exit.Error()
 	}
-	return "it ended by itself"
+	return "it ended without an error, as it does when its connection to the kernel is closed"
 }
 
 // receive hands on messages until the engine ends.
@@ -169,6 +169,7 @@ func (p *process) receive() {
 				delete(p.answers, id)
 			}
 			p.mu.Unlock()
+			go p.endBroken()
 			return
 		}
 		switch m.Kind {
@@ -197,6 +198,20 @@ func (p *process) receive() {
 		case pipe.Completed, pipe.Inspected:
 			p.answer(m)
 		}
+	}
+}
+
+// brokenPause is how long an engine may take to end once nothing can come from it.
+const brokenPause = 500 * time.Millisecond
+
+// endBroken ends an engine that goes on without its pipe, which nobody can tell
+// anything any more.
+func (p *process) endBroken() {
+	select {
+	case <-p.gone:
+	case <-time.After(brokenPause):
+		p.killed.CompareAndSwap(nil, ptr("its connection to the kernel broke; a cell that closes files by their numbers can do that"))
+		p.cmd.Process.Kill()
 	}
 }
 
@@ -275,6 +290,7 @@ func (p *process) execute(ctx context.Context, code string, number int) (f *Fail
 	defer done()
 	if err != nil {
 		p.keep.Close() // whatever it is, it cannot be spoken to
+		p.endBroken()
 		<-p.gone
 		return nil, false
 	}
@@ -292,8 +308,10 @@ func (p *process) execute(ctx context.Context, code string, number int) (f *Fail
 				return f, m.Flag
 			}
 		case <-cancel:
-			p.conn.Send(&pipe.Message{Kind: pipe.Interrupt}) // a dead engine closes c
 			cancel, overdue = nil, time.After(stopTimeout)
+			if p.conn.Send(&pipe.Message{Kind: pipe.Interrupt}) != nil {
+				go p.endBroken() // a dead engine closes c
+			}
 		case <-overdue:
 			p.killed.Store(ptr(fmt.Sprintf("it did not stop within %v of an interrupt and had to be ended", stopTimeout)))
 			p.cmd.Process.Kill()

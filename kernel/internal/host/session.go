@@ -125,11 +125,12 @@ func (s *Session) Execute(ctx context.Context, code string, number int) Reply {
 		return s.fail(Failure{Name: "interrupted", Message: "the cell was stopped before it began"})
 	}
 	s.mu.Lock()
-	ran, halted, gone := s.ran, s.halted, s.eng != nil && s.eng.dead()
+	ran, halted, last := s.ran, s.halted, s.eng
 	s.mu.Unlock()
-	if gone && len(ran) > 0 { // it died after its last cell had ended
+	if last != nil && last.dead() && len(ran) > 0 { // it died after its last cell had ended
+		reason := last.reason()
 		s.restart()
-		return s.lost(Failure{Name: "engine ended", Message: "the engine ended between two cells: " + s.lastWords()}, ran, halted, number)
+		return s.lost(Failure{Name: "engine ended", Message: "the engine ended between two cells: " + reason}, ran, halted, number)
 	}
 	p, err := s.engine()
 	if err != nil {
@@ -221,17 +222,6 @@ func list(ns []int) string {
 		return strings.Join(parts[:n-1], ", ") + " and " + parts[n-1]
 	}
 	return parts[0]
-}
-
-// lastWords returns why the engine that is there has died.
-func (s *Session) lastWords() string {
-	s.mu.Lock()
-	p := s.eng
-	s.mu.Unlock()
-	if p == nil {
-		return "it was restarted"
-	}
-	return p.reason()
 }
 
 // Interrupt stops the goroutines that earlier cells have left running, and
