@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -165,4 +166,54 @@ func ends(t *testing.T, cmd *exec.Cmd) {
 	case <-time.After(5 * time.Second):
 		t.Error("the kernel goes on")
 	}
+}
+
+// Whatever the front is doing when it is killed, its engine is gone a second later.
+func TestNoEngineOutlivesItsFront(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("looks for the engine in /proc")
+	}
+	for _, tc := range []struct{ state, cell string }{
+		{"idle", ""},
+		{"in a loop", "fmt.Println(`on`)\nfor { }"},
+		{"waiting for ever", "fmt.Println(`on`)\n<-make(chan int)"},
+		{"printing without end", "for { fmt.Println(`on`) }"},
+		{"asking", "fmt.Println(`on`)\nvar s string\nfmt.Scan(&s)"},
+		{"in a linked function", "fmt.Println(`on`)\nsort.Sort(sort.Reverse(sort.IntSlice(make([]int, 100_000_000))))"},
+		{"with a goroutine of an earlier cell", "go func() { for { } }()\nfmt.Println(`on`)"},
+	} {
+		cmd, c := process(t)
+		var pid int
+		for _, line := range c.Execute("import (\"fmt\"; \"os\"; \"sort\")\nos.Getpid()") {
+			fmt.Sscanf(line, "result %d", &pid)
+		}
+		if pid == 0 || gone(pid) {
+			t.Fatalf("there is no engine %d", pid)
+		}
+		if tc.cell != "" {
+			c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: tc.cell, AllowStdin: true})
+			for !strings.HasPrefix(kerneltest.Line(c.Published()), "stdout on") {
+			}
+		}
+		if err := cmd.Process.Kill(); err != nil {
+			t.Fatal(err)
+		}
+		began := time.Now()
+		for !gone(pid) && time.Since(began) < 5*time.Second {
+			time.Sleep(10 * time.Millisecond)
+		}
+		if d := time.Since(began); d > 2*time.Second { // a second, and one for a busy machine
+			t.Errorf("%s: the engine was there for %v more", tc.state, d)
+		}
+	}
+}
+
+// gone reports whether a process has ended, though nobody may have asked how.
+func gone(pid int) bool {
+	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+	if err != nil {
+		return true
+	}
+	_, state, _ := strings.Cut(string(stat), ") ")
+	return strings.HasPrefix(state, "Z") || strings.HasPrefix(state, "X")
 }
