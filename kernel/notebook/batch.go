@@ -1,6 +1,7 @@
 package notebook
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -8,9 +9,12 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/evenbed/evenbed/kernel/display"
+	"github.com/evenbed/evenbed/kernel/internal/file"
 	"github.com/evenbed/evenbed/kernel/internal/host"
+	"github.com/evenbed/evenbed/kernel/internal/spec"
 )
 
 // A Batch executes notebooks into another folder. Their own files are left as
@@ -30,6 +34,8 @@ type Batch struct {
 	// Start starts a session for one notebook. The cells' working directory
 	// is the notebook's own folder, as in Jupyter.
 	Start func(dir string, output func(host.Output)) (Session, error)
+
+	pause time.Duration // how often what is made is written; 0 means keepPause
 
 	Report io.Writer // what was done, a line for each notebook
 	Errors io.Writer // why a notebook failed, and how far long work is
@@ -54,12 +60,18 @@ func (b Batch) Run(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		if err := nb.runsHere(); err != nil {
+			return err
+		}
 		if err := nb.SetParameters(b.Parameters); err != nil {
 			return err
 		}
 	}
 	if err := os.MkdirAll(b.Out, 0o755); err != nil {
 		return err
+	}
+	if err := file.Writable(b.Out); err != nil { // not after hours of work
+		return fmt.Errorf("nothing was run, since nothing can be written to %s: %w; choose another folder with --out", b.Out, err)
 	}
 	failed := 0
 	for _, t := range tasks {
@@ -123,7 +135,15 @@ func (b Batch) one(ctx context.Context, t task) (ok bool, err error) {
 	if err := nb.SetParameters(b.Parameters); err != nil {
 		return false, err
 	}
-	failure := nb.Execute(ctx, func(output func(host.Output)) (Session, error) {
+	saved := time.Now()
+	keep := func() error { // so that little is lost of a long run that is killed
+		if time.Since(saved) < cmp.Or(b.pause, keepPause) {
+			return nil
+		}
+		saved = time.Now()
+		return file.Replace(t.notebook, 0o644, nb.Bytes())
+	}
+	failure := nb.execute(ctx, func(output func(host.Output)) (Session, error) {
 		return b.Start(nb.Folder, func(o host.Output) {
 			if p, ok := o.(host.Progress); ok {
 				b.progress(nb.Name, p)
@@ -131,17 +151,17 @@ func (b Batch) one(ctx context.Context, t task) (ok bool, err error) {
 			}
 			output(o)
 		})
-	})
+	}, keep)
 	var cell *CellError
 	if failure != nil && !errors.As(failure, &cell) && ctx.Err() == nil {
 		return false, fmt.Errorf("%s: %w", t.source, failure)
 	}
 	made := t.notebook
-	if err := os.WriteFile(t.notebook, nb.Bytes(), 0o644); err != nil {
+	if err := file.Replace(t.notebook, 0o644, nb.Bytes()); err != nil {
 		return false, err
 	}
 	if b.HTML {
-		if err := os.WriteFile(t.page, nb.HTML(), 0o644); err != nil {
+		if err := file.Replace(t.page, 0o644, nb.HTML()); err != nil {
 			return false, err
 		}
 		made += ", " + t.page
@@ -176,6 +196,30 @@ func (b Batch) one(ctx context.Context, t task) (ok bool, err error) {
 	}
 	fmt.Fprintf(b.Report, "%s: done -> %s\n", t.source, made)
 	return true, nil
+}
+
+// keepPause is how often what has been executed so far is written.
+const keepPause = 10 * time.Second
+
+// runsHere returns an error if the notebook says that it is of another language.
+func (nb *Notebook) runsHere() error {
+	metadata := nb.tree.get("metadata")
+	kernel, _ := metadata.get("kernelspec").get("name").str()
+	language, _ := metadata.get("kernelspec").get("language").str()
+	if language == "" {
+		language, _ = metadata.get("language_info").get("name").str()
+	}
+	if language == "" && kernel == "python3" { // Jupyter's own name for it
+		language = "python"
+	}
+	if language == "" || strings.EqualFold(language, spec.Language) {
+		return nil
+	}
+	if kernel == "" {
+		kernel = language
+	}
+	return fmt.Errorf("%s is a notebook of the kernel %s, in %s; evenbed runs notebooks in Go (in Jupyter, choose %s as its kernel and save it)",
+		nb.Name, kernel, language, spec.DisplayName)
 }
 
 // progress writes a line when work turns out to be long, and one when it ends.

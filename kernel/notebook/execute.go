@@ -49,7 +49,12 @@ func (e *CellError) Error() string {
 //
 // The error is a [*CellError] if a cell failed. When the context ends, the cell
 // that runs is interrupted.
-func (nb *Notebook) Execute(ctx context.Context, start func(output func(host.Output)) (Session, error)) (err error) {
+func (nb *Notebook) Execute(ctx context.Context, start func(output func(host.Output)) (Session, error)) error {
+	return nb.execute(ctx, start, func() error { return nil })
+}
+
+// execute is Execute; it calls after behind each cell that ended well.
+func (nb *Notebook) execute(ctx context.Context, start func(output func(host.Output)) (Session, error), after func() error) (err error) {
 	nb.clear()
 	c := collector{waiting: make(map[*shown]bool)}
 	session, err := start(c.output)
@@ -76,6 +81,10 @@ func (nb *Notebook) Execute(ctx context.Context, start func(output func(host.Out
 		reply := session.Execute(ctx, cell.Source, n)
 		failure := reply.Failure
 		if failure == nil {
+			c.store()
+			if err := after(); err != nil {
+				return err
+			}
 			continue
 		}
 		c.ensure(*failure)

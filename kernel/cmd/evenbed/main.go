@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 
 	"github.com/evenbed/evenbed/kernel"
@@ -106,6 +107,9 @@ func (c command) run(args []string, stdout, stderr io.Writer) int {
 		return 0
 	}
 	if err == nil {
+		err = empty(flags, rest)
+	}
+	if err == nil {
 		err = work(rest, stdout, stderr)
 	} else {
 		err = usageError(err.Error())
@@ -120,6 +124,20 @@ func (c command) run(args []string, stdout, stderr io.Writer) int {
 	}
 	fmt.Fprintf(stderr, "evenbed %s: %v\n", c.name, err)
 	return 1
+}
+
+// empty returns an error if an argument or the value of a flag is there and empty,
+// as a variable of a script that was never set leaves it.
+func empty(flags *flag.FlagSet, rest []string) (err error) {
+	flags.Visit(func(f *flag.Flag) {
+		if g, ok := f.Value.(flag.Getter); ok && g.String() == "" {
+			err = fmt.Errorf("has an empty --%s; give it a value or leave it out", f.Name)
+		}
+	})
+	if slices.Contains(rest, "") {
+		return errors.New("has an empty argument")
+	}
+	return err
 }
 
 // parse reads flags wherever they stand, up to --, and returns the rest.

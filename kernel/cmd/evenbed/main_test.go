@@ -86,6 +86,11 @@ func TestCommandLines(t *testing.T) {
 		{"kernel", 2, "", "needs one CONNECTION_FILE"},
 		{"kernel nothere.json", 1, "", "nothere.json"},
 		{"engine", 1, "", "the engine is started by the kernel"},
+		{"install --prefix=", 2, "", "evenbed install: has an empty --prefix; give it a value or leave it out; see evenbed install --help"},
+		{"uninstall --prefix=", 2, "", "has an empty --prefix"},
+		{"install --name=", 2, "", "has an empty --name"},
+		{"install --memory-limit=", 2, "", "has an empty --memory-limit"},
+		{"run x.ipynb --out=", 2, "", "has an empty --out"},
 	} {
 		code, stdout, stderr := call(strings.Fields(tc.args)...)
 		if code != tc.code {
@@ -308,6 +313,33 @@ func TestRunRefuses(t *testing.T) {
 	}
 	if after, _ := os.ReadFile(path); !bytes.Equal(after, source) {
 		t.Error("the source was changed")
+	}
+}
+
+func TestEmptyArgument(t *testing.T) {
+	if code, stdout, stderr := call("run", ""); code != 2 || !strings.Contains(stderr, "has an empty argument") || stdout != "" {
+		t.Errorf("exit code %d\n%s%s", code, stdout, stderr)
+	}
+}
+
+// A notebook of another kernel is refused by its name before anything runs.
+func TestNotebookOfAnotherKernel(t *testing.T) {
+	for _, tc := range []struct{ metadata, want string }{
+		{`{"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}`, "is a notebook of the kernel python3, in python; evenbed runs notebooks in Go"},
+		{`{"kernelspec": {"name": "python3", "display_name": "Python 3"}}`, "the kernel python3, in python"},
+		{`{"language_info": {"name": "R"}}`, "the kernel R, in R"},
+		{`{"kernelspec": {"name": "gophernotes", "display_name": "Go", "language": "go"}}`, ""},
+		{`{"kernelspec": {"name": "mine", "display_name": "Mine"}, "language_info": {"name": "Go"}}`, ""},
+	} {
+		path := filepath.Join(t.TempDir(), "a.ipynb")
+		cell := `{"cell_type": "code", "id": "c", "metadata": {}, "source": "1", "outputs": [], "execution_count": null}`
+		if err := os.WriteFile(path, []byte(`{"cells": [`+cell+`], "metadata": `+tc.metadata+`, "nbformat": 4, "nbformat_minor": 5}`), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		code, stdout, stderr := call("run", path, "--out", t.TempDir())
+		if (code == 0) != (tc.want == "") || !strings.Contains(stderr, tc.want) || tc.want != "" && stdout != "" {
+			t.Errorf("%s: exit code %d\n%s%s", tc.metadata, code, stdout, stderr)
+		}
 	}
 }
 

@@ -83,7 +83,8 @@ func runBatch(b *notebook.Batch) func([]string, io.Writer, io.Writer) error {
 		if len(args) == 0 {
 			return usageError("needs a NOTEBOOK")
 		}
-		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+		signal.Ignore(syscall.SIGPIPE) // who reads our report may leave, as head does
+		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT)
 		defer stop()
 		context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
 		b.Notebooks, b.Report, b.Errors = args, stdout, stderr
@@ -128,7 +129,7 @@ stay.`,
 					if err != nil {
 						return err
 					}
-					if err := file.Replace(args[i], info.Mode(), nb.Bytes()); err != nil {
+					if err := file.Replace(args[i], info.Mode().Perm(), nb.Bytes()); err != nil {
 						return err
 					}
 					fmt.Fprintf(stdout, "%s: stripped\n", args[i])

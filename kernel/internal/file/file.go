@@ -3,6 +3,8 @@ package file
 
 import (
 	"bytes"
+	"crypto/rand"
+	"errors"
 	"io"
 	"io/fs"
 	"os"
@@ -16,9 +18,14 @@ func Replace(target string, mode fs.FileMode, data []byte) error {
 }
 
 // ReplaceFrom writes a file beside the target and moves it there, so that the
-// target is at no moment half written. A program that runs can be replaced.
+// target is at no moment half written, also when the disk is full. A target that
+// is a link stays one, and what it leads to is replaced. A program that runs can
+// be replaced. The mode is subject to the umask, unless the target had it already.
 func ReplaceFrom(target string, mode fs.FileMode, data io.Reader) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(target), "."+filepath.Base(target)+"-*")
+	if at, err := filepath.EvalSymlinks(target); err == nil {
+		target = at
+	}
+	f, err := create(target, mode)
 	if err != nil {
 		return err
 	}
@@ -31,7 +38,12 @@ func ReplaceFrom(target string, mode fs.FileMode, data io.Reader) (err error) {
 	if _, err = io.Copy(f, data); err != nil {
 		return err
 	}
-	if err = f.Chmod(mode); err != nil {
+	if there, err2 := os.Stat(target); err2 == nil && there.Mode().Perm() == mode.Perm() {
+		if err = f.Chmod(mode); err != nil {
+			return err
+		}
+	}
+	if err = f.Sync(); err != nil { // some file systems tell only now that they are full
 		return err
 	}
 	if err = f.Close(); err != nil {
@@ -55,6 +67,27 @@ func ReplaceFrom(target string, mode fs.FileMode, data io.Reader) (err error) {
 		os.Rename(old.Name(), target)
 	}
 	return err
+}
+
+// create makes a new file beside the target.
+func create(target string, mode fs.FileMode) (*os.File, error) {
+	for {
+		name := filepath.Join(filepath.Dir(target), "."+filepath.Base(target)+"-"+rand.Text()[:8])
+		f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE|os.O_EXCL, mode)
+		if !errors.Is(err, fs.ErrExist) {
+			return f, err
+		}
+	}
+}
+
+// Writable returns an error if no file can be written to a folder.
+func Writable(folder string) error {
+	f, err := create(filepath.Join(folder, "test"), 0o600)
+	if err != nil {
+		return err
+	}
+	f.Close()
+	return os.Remove(f.Name())
 }
 
 func oldPrefix(target string) string { return "." + filepath.Base(target) + "-old-" }
