@@ -39,6 +39,9 @@ func (b *builder) build(f source.File) error {
 		b.unitsToo = b.unitsToo || fact.Guessed && field == "Units"
 		b.report.Facts = append(b.report.Facts, fact)
 	}
+	for _, d := range f.Doubts {
+		b.report.Doubts = append(b.report.Doubts, Doubt(d))
+	}
 	if err := b.choose(f); err != nil {
 		return err
 	}
@@ -590,10 +593,12 @@ func (b *builder) events(c, axis *source.Column, start time.Time) {
 		x = nil
 	}
 	n := 0
+	state, before := b.isState(c), ""
 	for i, text := range c.Texts {
-		if text == "" {
+		if text == "" || state && text == before {
 			continue
 		}
+		before = text
 		at := math.NaN()
 		if x != nil {
 			at = x[i]
@@ -601,7 +606,24 @@ func (b *builder) events(c, axis *source.Column, start time.Time) {
 		b.record.Events = append(b.record.Events, Event{Axis: against, At: at, Name: c.Name, Text: text})
 		n++
 	}
-	b.report.fact("events", fmt.Sprintf("%d in column %q, at positions of %q", n, c.Name, axis.Name))
+	what := fmt.Sprintf("%d in column %q, at positions of %q", n, c.Name, axis.Name)
+	if state {
+		what = fmt.Sprintf("%d where the word in column %q changes, at positions of %q", n, c.Name, axis.Name)
+	}
+	b.report.fact("events", what)
+}
+
+// isState tells whether a column of words holds a state, as of a valve, of which
+// only the changes are events: one that stands beside numbers, and in most rows.
+func (b *builder) isState(c *source.Column) bool {
+	beside := slices.ContainsFunc(b.table.Columns, func(o source.Column) bool { return o.Axis == c.Axis && o.Values != nil })
+	filled := 0
+	for _, s := range c.Texts {
+		if s != "" {
+			filled++
+		}
+	}
+	return beside && 2*filled > len(c.Texts)
 }
 
 // tell notes in the report what a column holds.

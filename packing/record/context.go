@@ -2,11 +2,23 @@ package record
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"github.com/evenbed/evenbed/packing/internal/unit"
 	"github.com/evenbed/evenbed/packing/trace"
 )
+
+// doubtsOf returns the doubts that concern one of the columns.
+func (r Record) doubtsOf(columns ...Column) []string {
+	var texts []string
+	for _, d := range r.report.Doubts {
+		if d.Column == "" || slices.ContainsFunc(columns, func(c Column) bool { return c.Name == d.Column }) {
+			texts = append(texts, d.Text)
+		}
+	}
+	return texts
+}
 
 // eventsOn returns the record's events on the axis column a of a signal c. Those
 // that stand on the other kind of axis are put there by the rows in which the

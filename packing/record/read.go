@@ -184,7 +184,7 @@ func (o Options) read(name string, c content) (Record, error) {
 	if r.report.Provenance.SHA256, err = wait(false); err != nil {
 		return Record{}, located(name, err)
 	}
-	r.report.Code = b.used.call(name)
+	r.report.Code, r.report.again = b.used.call(name), b.used
 	return r, nil
 }
 

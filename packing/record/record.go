@@ -409,7 +409,7 @@ func (r Record) SignalAgainst(name, axis string) (trace.Trace, error) {
 	if err != nil {
 		return trace.Trace{}, Error{File: r.File, Problem: err.Error(), Remedy: "look at the columns in the report", Err: err}
 	}
-	t.From, t.Events = r.File, r.eventsOn(against, a, c)
+	t.From, t.Events, t.Doubts = r.File, r.eventsOn(against, a, c), r.doubtsOf(a, c)
 	return t.WithMeters(r.meters(a)...), nil
 }
 

@@ -17,14 +17,26 @@ import (
 // A Report tells how a file was understood.
 type Report struct {
 	Provenance Provenance
+	Doubts     []Doubt  // what may make the numbers wrong
 	Facts      []Fact   // what was understood, in order
 	Remarks    []string // what to look at
 	Columns    []ColumnReport
 	Dropped    []Drop // rows that were left out
-	// Code is the line of Go that reads the file again without finding
-	// anything out.
+	// Code is the line of Go that reads the file again in the same way.
 	Code string
+
+	again Options // those of Code
 }
+
+// A Doubt is something in a file that may make its numbers wrong. It goes along with
+// every signal that it concerns.
+type Doubt struct {
+	Column string // that it concerns; empty if it is all of them
+	Text   string // what was seen, and what to do
+}
+
+// String writes the doubt.
+func (d Doubt) String() string { return d.Text }
 
 // Provenance is where a record comes from. SHA-256 and size tell which file it
 // was. When the file was last changed is left out: a copy has another time, and a
@@ -67,6 +79,23 @@ func (r *Report) fact(what, value string) {
 
 func (r *Report) remark(format string, args ...any) {
 	r.Remarks = append(r.Remarks, fmt.Sprintf(format, args...))
+}
+
+// doubt notes what may make numbers of a column wrong; of all columns if it has no
+// name.
+func (r *Report) doubt(column, format string, args ...any) {
+	r.Doubts = append(r.Doubts, Doubt{column, fmt.Sprintf(format, args...)})
+}
+
+// left returns what the line of Code leaves to be found out again.
+func (r Report) left() []string {
+	var left []string
+	for _, f := range r.Facts {
+		if f.Guessed && !r.again.has(optionIn(f.Override)) && !slices.Contains(left, f.What) {
+			left = append(left, f.What)
+		}
+	}
+	return left
 }
 
 // columnVolume returns the column volume of the options, in cubic metres.
@@ -123,6 +152,11 @@ const (
 // Page lays the report out.
 func (r Report) Page() page.Page {
 	var p page.Page
+	var doubts []string
+	for _, d := range r.Doubts {
+		doubts = append(doubts, shortValue(d.Text))
+	}
+	p.List("Doubts", atMost(doubts, shownRows))
 	p.Table(r.Table())
 	file := plural(int(r.Provenance.Bytes), "byte")
 	if r.Provenance.Member != "" {
@@ -142,7 +176,15 @@ func (r Report) Page() page.Page {
 	more(&dropped, len(r.Dropped), shownRows)
 	p.Table(dropped)
 	if r.Code != "" {
-		p.Text("To read the file again, with nothing left to guess:")
+		left := r.left()
+		switch {
+		case len(left) > 0:
+			p.Text("To read the file again in the same way; it does not settle: " + strings.Join(left, ", "))
+		case len(r.Doubts) > 0:
+			p.Text("To read the file again in the same way, doubts included:")
+		default:
+			p.Text("To read the file again, with nothing left to guess:")
+		}
 		p.Code(r.Code)
 	}
 	return p

@@ -44,9 +44,13 @@ const (
 // recorded, before smoothing.
 //
 // With d the distance of each point from the line through its neighbours and q the
-// rounding of the values, lines are told by many points with d below 2q, hardly any
+// rounding of the values, lines are told by many points with d below q, hardly any
 // just above and some far above, each counted by how far the signal moves there. A
 // signal that is rounded coarsely or free of noise has no such gap.
+//
+// Of 77,760 seeded plain traces none was told, with noise white or pink, rounded or
+// averaged; of those with a dead band of 5 or 10 % of the height at least 87 %, of 2 %
+// mostly more than 86 %, fewer where values are rounded to 0.01 % of the height.
 func (t Trace) Thinned() (Thinning, bool) {
 	if len(t.y) < 12 {
 		return Thinning{}, false
@@ -133,6 +137,9 @@ func (t Trace) held(q, low, high float64) (Thinning, bool) {
 // keptOnly looks for points that stand only where the value had moved.
 func (t Trace) keptOnly() (Thinning, bool) {
 	n := len(t.y) - 1 // the last point of a record is kept wherever it is
+	if longest, _, _ := t.Steps(t.Span()); longest < 1.5*t.Step() {
+		return Thinning{}, false
+	}
 	steps, moves := make([]float64, n-1), make([]float64, n-1)
 	for i := range steps {
 		steps[i], moves[i] = t.x[i+1]-t.x[i], math.Abs(t.y[i+1]-t.y[i])

@@ -202,7 +202,7 @@ func TestUnevenTracesAreNotThinned(t *testing.T) {
 						told++
 					}
 				}
-				if float64(told) > 0.01*float64(runs)+1 {
+				if float64(told) > 0.02*float64(runs)+1 {
 					t.Errorf("%s, noise %v, rounded to %v: %d of %d told", how, noise, round, told, runs)
 				}
 			}

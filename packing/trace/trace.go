@@ -81,6 +81,9 @@ type Trace struct {
 	// Events are those of its record, also those outside the trace's points. They
 	// keep their places when the trace is cut, and move with its zero.
 	Events []Event
+	// Doubts tell what in its record's file may make the values wrong, as the record's
+	// report has them.
+	Doubts []string
 
 	axis   Axis
 	x, y   []float64

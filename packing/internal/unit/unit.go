@@ -170,13 +170,29 @@ var known = func() map[string]Unit {
 	return m
 }()
 
-// Spelt returns a symbol as it is looked up: without blanks around it, with the
-// micro sign for the Greek letter and the degree sign for the ordinal that looks
-// like it.
+// Spelt returns a symbol as it is looked up: without blanks and underscores around
+// it, with the micro sign for the Greek letter and the degree sign for the ordinal
+// that looks like it, and a quotient with a slash: "mL_min", "mL per min" and
+// "mL / min" are "mL/min".
 func Spelt(symbol string) string {
-	s := strings.TrimSpace(symbol)
-	return strings.ReplaceAll(strings.ReplaceAll(s, "μ", "µ"), "º", "°")
+	s := strings.Trim(strings.TrimSpace(symbol), "_")
+	s = strings.ReplaceAll(strings.ReplaceAll(s, "μ", "µ"), "º", "°")
+	if _, ok := known[s]; ok || !strings.ContainsAny(s, " _") {
+		return s
+	}
+	if spaced := strings.ReplaceAll(s, "_", " "); known[spaced].Kind != None {
+		return spaced // deg_C
+	}
+	quotient := per.Replace(s)
+	over, under, _ := strings.Cut(quotient, "/")
+	if known[quotient].Kind != None && known[over].Kind != None && known[under].Kind != None && over != "1" {
+		return quotient
+	}
+	return s
 }
+
+// per are the ways to write a slash.
+var per = strings.NewReplacer("_per_", "/", " per ", "/", " / ", "/", "/ ", "/", " /", "/", "_", "/")
 
 // Of returns the unit of a symbol as exports write it; false if its size is not
 // known.

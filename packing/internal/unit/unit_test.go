@@ -13,6 +13,7 @@ func TestOf(t *testing.T) {
 		"mL/s": {Flow, 1e-6, 0}, "uL/min": {Flow, 1e-9 / 60, 0}, "m3/h": {Flow, 1. / 3600, 0}, "m/h": {Velocity, 1. / 3600, 0}, "cm/hr": {Velocity, 0.01 / 3600, 0},
 		"nm": {Length, 1e-9, 0}, "cm³/min": {Flow, 1e-6 / 60, 0}, "mm/min": {Velocity, 1e-3 / 60, 0}, "barg": {Pressure, 1e5, 0}, "bar(g)": {Pressure, 1e5, 0}, "mbar g": {Pressure, 100, 0}, "kPa (g)": {Pressure, 1000, 0}, "psig": {Pressure, 6894.757, 0}, "hPa": {Pressure, 100, 0}, "atm": {Pressure, 101325, 0}, "PSI": {Pressure, 6894.757, 0}, "kN": {Force, 1000, 0},
 		"mL min-1": {Flow, 1e-6 / 60, 0}, "cm h^-1": {Velocity, 0.01 / 3600, 0}, "mS·cm⁻¹": {Conductivity, 0.1, 0}, "S/cm": {Conductivity, 100, 0}, "mS/cm": {Conductivity, 0.1, 0}, "deg C": {Temperature, 1, 273.15}, "ºC": {Temperature, 1, 273.15}, "K": {Temperature, 1, 0},
+		"_mL/min": {Flow, 1e-6 / 60, 0}, "mL_min": {Flow, 1e-6 / 60, 0}, "mL_per_min": {Flow, 1e-6 / 60, 0}, "mS / cm": {Conductivity, 0.1, 0}, "deg_C": {Temperature, 1, 273.15},
 		"%B": {Fraction, 0.01, 0}, "‰": {Fraction, 1e-3, 0}, "mg/L": {Density, 1e-3, 0}, "g/cm3": {Density, 1000, 0}, "mM": {Concentration, 1, 0}, "pH": {Acidity, 1, 0},
 	} {
 		u, ok := Of(symbol)
@@ -25,7 +26,7 @@ func TestOf(t *testing.T) {
 			t.Errorf("%q is written as a unit but has no size: %+v, %v", symbol, u, ok)
 		}
 	}
-	for _, symbol := range []string{"", "mpa", "furlong", "bara", "bar a", "bar (a)", "1 min-1", "kg m3-1", "Min", "ML", "UV"} {
+	for _, symbol := range []string{"", "mpa", "furlong", "bara", "bar a", "bar (a)", "1 min-1", "kg m3-1", "Min", "ML", "UV", "1_min", "_", "mL_bar", "per min"} {
 		if _, ok := Of(symbol); ok || Written(symbol) {
 			t.Errorf("%q is taken for a unit", symbol)
 		}

@@ -12,6 +12,7 @@ import (
 type File struct {
 	Tables []Table // in order; a text file has one, a workbook one per sheet
 	Facts  []Fact  // what was understood: "encoding", "separator", "decimal mark", ...
+	Doubts []Doubt // what may make the numbers wrong
 }
 
 // A Table is a set of columns read together.
@@ -82,6 +83,10 @@ type Fact struct {
 	Guessed     bool   // the file does not say it plainly
 	Override    string // how to say it: `record.Options{Separator: ";"}`
 }
+
+// A Doubt is something that may make numbers wrong: those of a column, or of all if
+// it has no name.
+type Doubt struct{ Column, Text string }
 
 // A Drop is a row that was left out.
 type Drop struct {

@@ -324,6 +324,11 @@ func axisName(name, unit string) bool {
 		return dimension(unit) != ""
 	}
 	word := strings.FieldsFunc(strings.ToLower(name), func(c rune) bool { return c == ' ' || c == '_' || c == '.' || c == '-' })
+	for _, w := range word {
+		if w == "flow" || strings.HasPrefix(w, "flow/") || w == "rate" {
+			return false // "Volume flow"
+		}
+	}
 	return len(word) > 0 && (word[0] == "time" || word[0] == "volume" || word[0] == "x" || word[len(word)-1] == "time" || word[len(word)-1] == "volume" || word[len(word)-1] == "x")
 }
 

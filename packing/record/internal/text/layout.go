@@ -3,6 +3,7 @@ package text
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -272,13 +273,19 @@ func (r *reader) findHeader() error {
 			if r.headerLike(up) || up >= 0 && t.width <= 2 && filledCells(r.headerCells(up)) > 0 {
 				t.header = up
 			}
-		case r.headerLike(up) && r.headerLike(upper) && isUnits(r.headerCells(up), true) && t.width > 2:
+		case r.headerLike(up) && r.headerLike(upper) && isUnits(r.headerCells(up), true) && t.width > 2 &&
+			(namesAxis(r.headerCells(upper)) || !namesAxis(r.headerCells(bottom))): // else the units stand above their names
 			t.units, t.header = up, upper
 		default:
 			t.header = bottom
 		}
 		if t.header >= 0 {
 			r.groupAbove(t.header)
+		}
+	}
+	if t.header >= 0 && t.units < 0 {
+		if up := r.next(t.header); up >= 0 && r.unitsAbove(up) {
+			t.units, t.groups = up, -1
 		}
 	}
 	line := func(i int) int { return t.records[i].line }
@@ -305,10 +312,52 @@ func (r *reader) findHeader() error {
 	if t.groups >= 0 {
 		r.guess("names over several columns", fmt.Sprintf("line %d", line(t.groups)), fmt.Sprintf("record.Options{HeaderLine: %d}", line(t.header)))
 	}
-	if t.units >= 0 {
+	if t.units > t.header { // one above the names is told when they are known
 		r.told("units", fmt.Sprintf("line %d", line(t.units)), r.o.HeaderRows > 1, fmt.Sprintf("HeaderRows: %d", r.used.HeaderRows))
 	}
 	return nil
+}
+
+// namesAxis tells whether one of the names is that of a time or a volume.
+func namesAxis(cells []string) bool {
+	return slices.ContainsFunc(cells, func(c string) bool { return axisName(c, "") })
+}
+
+// unitsAbove tells whether the row above the names holds their units: nothing but
+// units, over names that have none of their own.
+func (r *reader) unitsAbove(up int) bool {
+	t := &r.table
+	cells, names := r.headerCells(up), r.headerCells(t.header)
+	n := 0
+	for j, c := range cells {
+		u := unbracket(c)
+		switch {
+		case c == "":
+			continue
+		case j >= len(names) || names[j] == "" || !knownUnit(u):
+			return false
+		}
+		if _, own := splitUnit(names[j]); own != "" {
+			return false
+		}
+		n++
+	}
+	return n > 1 || n == 1 && t.width <= 2
+}
+
+// tellUnitsAbove tells of a row of units above the names.
+func (r *reader) tellUnitsAbove() {
+	t := &r.table
+	if t.units < 0 || t.units > t.header {
+		return
+	}
+	var options []string
+	for _, c := range t.cols {
+		if c.unit != "" && len(options) < 10 {
+			options = append(options, fmt.Sprintf("%q: %q", c.name, c.unit))
+		}
+	}
+	r.guess("units", fmt.Sprintf("line %d, above the names", t.records[t.units].line), "record.Options{Units: map[string]string{"+strings.Join(options, ", ")+"}}")
 }
 
 // groupAbove takes the row above the names if it holds names over several
@@ -369,11 +418,14 @@ func (r *reader) nameColumns() {
 			r.guess("names without a column", strings.Join(extra, ", "), fmt.Sprintf("record.Options{HeaderLine: %d}", t.records[t.header].line))
 		}
 	}
+	least := leastOf(names)
 	inNames := false
 	var bare []int // columns whose unit stands behind the name, without brackets
 	for j := range names {
 		whole := names[j]
-		names[j], t.cols[j].unit = splitUnit(whole)
+		if names[j], t.cols[j].unit = splitUnit(whole); least[j] {
+			names[j], t.cols[j].unit = whole, ""
+		}
 		inNames = inNames || t.cols[j].unit != "" && units[j] == ""
 		if units[j] != "" {
 			t.cols[j].unit = sameMicro(unbracket(units[j]))
@@ -427,7 +479,26 @@ func (r *reader) nameColumns() {
 	if len(doubled) > 0 {
 		r.guess("names that occur before", "numbered: "+list(doubled), "")
 	}
+	r.tellUnitsAbove()
 	r.tellBare(bare)
+}
+
+// leastOf tells which headings end in "(min)" for a least value: those whose name
+// comes again with "(max)" or "(mean)".
+func leastOf(headings []string) []bool {
+	out := make([]bool, len(headings))
+	spread := map[string]bool{} // names with a largest or a mean value
+	for _, h := range headings {
+		switch name, u := splitUnit(h); strings.ToLower(u) {
+		case "max", "mean", "avg", "average":
+			spread[strings.ToLower(name)] = true
+		}
+	}
+	for j, h := range headings {
+		name, u := splitUnit(h)
+		out[j] = u == "min" && spread[strings.ToLower(name)]
+	}
+	return out
 }
 
 // unitGiven tells whether the options give the unit of a column with this name.

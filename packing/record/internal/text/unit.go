@@ -53,17 +53,35 @@ func splitUnit(heading string) (name, unit string) {
 		return heading, "" // the slash of "Flow mL/min" belongs to the unit
 	}
 	// "P/bar", "κ/mS/cm": the name is what stands before the first slash.
-	if i := strings.IndexByte(heading, '/'); i > 0 {
-		if u := strings.TrimSpace(heading[i+1:]); knownUnit(u) && u != "1" {
-			return strings.TrimSpace(heading[:i]), sameMicro(u)
+	for _, i := range []int{strings.IndexByte(heading, '/'), strings.LastIndexByte(heading, ',')} {
+		if i <= 0 {
+			continue
 		}
-	}
-	if i := strings.LastIndexByte(heading, ','); i > 0 {
-		if u := strings.TrimSpace(heading[i+1:]); knownUnit(u) && u != "1" {
-			return strings.TrimSpace(heading[:i]), sameMicro(u)
+		name, u := strings.TrimSpace(heading[:i]), strings.TrimSpace(heading[i+1:])
+		// A time or a volume is one by its name, too: "drops/min" is no time.
+		if of := dimension(u); knownUnit(u) && u != "1" && (of == "" || names(name, of)) {
+			return name, sameMicro(u)
 		}
 	}
 	return heading, ""
+}
+
+// words cuts a heading at blanks and underscores.
+func words(heading string) []string {
+	return strings.FieldsFunc(heading, func(c rune) bool { return c == ' ' || c == '_' })
+}
+
+// axisWords name times and volumes, also in other languages.
+var axisWords = map[string]map[string]bool{
+	"time": {"time": true, "times": true, "elapsed": true, "t": true, "tr": true, "clock": true, "duration": true, "runtime": true,
+		"zeit": true, "laufzeit": true, "temps": true, "tiempo": true, "tempo": true, "tid": true, "tijd": true},
+	"volume": {"volume": true, "volumes": true, "vol": true, "v": true, "ve": true, "vr": true, "volumen": true, "volym": true},
+}
+
+// names tells whether the last word of a name stands for a time or a volume.
+func names(name, of string) bool {
+	w := words(strings.ToLower(name))
+	return len(w) > 0 && axisWords[of][w[len(w)-1]]
 }
 
 // opening returns where the bracket at the end of a heading opens, -1 if it does not.
@@ -82,32 +100,35 @@ func opening(heading string, left, right byte) int {
 	return -1
 }
 
-// bareUnit takes a unit without brackets off the end of a heading: "Flow mL/min",
-// "Temperature deg C". A length behind a number belongs to the name, as in "UV 280 nm",
-// and what may as well be a word of it counts for times and volumes alone:
-// "Time min", but not "Pressure min".
+// bareUnit takes a unit without brackets off the end of a heading, behind a blank or
+// an underscore: "Flow mL/min", "Flow_mL/min", "Flow_mL_min", "Temperature deg C". A
+// unit behind a number belongs to the name, as in "UV 280 nm", unless it is a
+// quotient, and what may as well be a word of it counts for times and volumes alone:
+// "Time min", but not "Pressure min". Of a heading that is a unit behind an underscore
+// the name is the whole.
 func bareUnit(heading string) (name, symbol string, ok bool) {
-	words := strings.Fields(heading)
-	for n := min(3, len(words)-1); n > 0; n-- {
-		rest, end := words[:len(words)-n], words[len(words)-n:]
-		symbol = strings.Join(end, " ")
-		if n == 3 && end[1] == "/" {
-			symbol = strings.Join(end, "")
+	if strings.HasPrefix(heading, "_") && knownUnit(heading) && !nameLike[sameMicro(heading)] {
+		return heading, sameMicro(heading), true
+	}
+	w := words(heading)
+	for n := min(3, len(w)-1); n > 0; n-- {
+		rest := heading // what stands before the last n words
+		for k := range n {
+			rest = strings.TrimRight(strings.TrimSuffix(rest, w[len(w)-1-k]), " _")
 		}
+		end := strings.Trim(heading[len(rest):], " _")
+		symbol = sameMicro(end)
 		if !knownUnit(symbol) || symbol == "1" || symbol == "-" || strings.Contains(symbol, ":") {
 			continue
 		}
-		if last := rest[len(rest)-1]; shapeOf([]byte(last), true).ok || last == "/" || strings.HasSuffix(last, ",") {
+		last := w[len(w)-n-1]
+		if last == "/" || strings.HasSuffix(last, ",") || shapeOf([]byte(last), true).ok && !strings.Contains(symbol, "/") {
 			return "", "", false
 		}
-		name = strings.Join(rest, " ")
-		if nameLike[symbol] {
-			of, last := dimension(symbol), strings.ToLower(rest[len(rest)-1])
-			if of == "" || last != of && !(of == "time" && last == "elapsed") {
-				return "", "", false
-			}
+		if nameLike[symbol] && !names(last, dimension(symbol)) {
+			return "", "", false
 		}
-		return name, sameMicro(symbol), true
+		return strings.Trim(rest, " _"), symbol, true
 	}
 	return "", "", false
 }
