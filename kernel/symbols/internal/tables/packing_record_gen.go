@@ -36,6 +36,7 @@ func init() {
 			"Column":       reflect.TypeFor[record_.Column](),
 			"ColumnReport": reflect.TypeFor[record_.ColumnReport](),
 			"Cycles":       reflect.TypeFor[record_.Cycles](),
+			"Doubt":        reflect.TypeFor[record_.Doubt](),
 			"Drop":         reflect.TypeFor[record_.Drop](),
 			"Entry":        reflect.TypeFor[record_.Entry](),
 			"Error":        reflect.TypeFor[record_.Error](),
