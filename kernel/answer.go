@@ -94,12 +94,10 @@ func (k *Kernel) info() wire.KernelInfo {
 		Protocol:       wire.Version,
 		Implementation: Implementation,
 		Version:        version,
-		Language: wire.Language{
-			Name: "go", Version: goVersion, MIMEType: "text/x-go", Extension: ".go", Lexer: "go", CodeMirror: "go",
-		},
-		Banner:   fmt.Sprintf("evenbed %s: Go %s with functions for column packing and column efficiency", version, goVersion),
-		Links:    []struct{}{},
-		Features: []string{},
+		Language:       wire.Go(),
+		Banner:         fmt.Sprintf("evenbed %s: Go %s with functions for column packing and column efficiency", version, goVersion),
+		Links:          []struct{}{},
+		Features:       []string{},
 	}
 }
 

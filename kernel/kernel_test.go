@@ -5,12 +5,14 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"go/version"
 	"io"
 	"math/rand/v2"
 	"net"
 	"os"
 	"path/filepath"
 	"reflect"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -326,7 +328,7 @@ func TestKernelInfo(t *testing.T) {
 	}
 	language := fields["language_info"].(map[string]any)
 	for field, want := range map[string]any{
-		"name": "go", "mimetype": "text/x-go", "file_extension": ".go", "pygments_lexer": "go", "codemirror_mode": "go",
+		"name": "go", "mimetype": "text/x-go", "file_extension": ".go", "pygments_lexer": "go", "codemirror_mode": "go", "version": strings.TrimPrefix(version.Lang(runtime.Version()), "go"),
 	} {
 		equal(t, language[field], want)
 	}

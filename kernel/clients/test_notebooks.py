@@ -42,6 +42,10 @@ def test_same_outputs(path, evenbed, tmp_path):
     theirs = nbformat.read(tmp_path / path.name, as_version=4)
     nbformat.validate(theirs)
 
+    text = (tmp_path / path.name).read_bytes().decode()
+    assert nbformat.writes(theirs, version=nbformat.NO_CONVERT) + "\n" == text, "nbformat would write it in another way"
+    assert text == path.read_bytes().decode(), "running the notebook changes it"
+
     theirs, ours = shown(theirs), shown(ours)
     assert sum(len(outputs) for _, outputs in theirs) > 0, "the notebook shows nothing"
     assert len(theirs) == len(ours)

@@ -12,6 +12,7 @@ import (
 	"github.com/evenbed/evenbed/kernel/display"
 	"github.com/evenbed/evenbed/kernel/internal/host"
 	"github.com/evenbed/evenbed/kernel/internal/spec"
+	"github.com/evenbed/evenbed/kernel/internal/wire"
 )
 
 type jsonText = json.RawMessage
@@ -104,20 +105,9 @@ func (nb *Notebook) clear() {
 		}
 	}
 	metadata := nb.tree.get("metadata")
-	for key, values := range map[string]map[string]string{
-		"kernelspec": {"display_name": spec.DisplayName, "language": spec.Language, "name": spec.Name},
-		"language_info": {"codemirror_mode": "go", "file_extension": ".go", "mimetype": "text/x-go", "name": spec.Language,
-			"pygments_lexer": "go"},
-	} {
-		tree := metadata.get(key)
-		if name, _ := tree.get("name").str(); name == values["name"] {
-			continue // with all that Jupyter or the user added
-		}
-		tree = &node{kind: object}
-		for name, value := range values {
-			tree.set(name, textNode(value))
-		}
-		metadata.set(key, tree)
+	metadata.set("language_info", valueNode(wire.Go()))
+	if name, _ := metadata.get("kernelspec").get("name").str(); name != spec.Name { // else with the user's own title
+		metadata.set("kernelspec", valueNode(map[string]string{"display_name": spec.DisplayName, "language": spec.Language, "name": spec.Name}))
 	}
 }
 
@@ -173,14 +163,30 @@ func (o Output) tree(count int) *node {
 func dataNode(b display.Bundle) *node {
 	n := &node{kind: object}
 	for mime, value := range b.JSON() {
-		lines := strings.HasPrefix(mime, "text/") || mime == display.MIMETypeSVG || mime == display.MIMETypeJavaScript
-		if lines && !display.IsJSON(mime) {
-			n.set(mime, linesNode(string(b.Data[mime])))
-			continue
+		v := jsonNode(value)
+		if s, ok := v.str(); ok && v.kind == textKind {
+			v = dataText(mime, s)
 		}
-		n.set(mime, jsonNode(value))
+		n.set(mime, v)
 	}
 	return n
+}
+
+// dataText returns text of a MIME type, as lines where Jupyter writes lines.
+func dataText(mime, text string) *node {
+	if strings.HasPrefix(mime, "text/") || mime == display.MIMETypeSVG || mime == display.MIMETypeJavaScript {
+		return linesNode(text)
+	}
+	return textNode(text)
+}
+
+// valueNode returns a value of ours as it is in JSON.
+func valueNode(v any) *node {
+	data, err := json.Marshal(v)
+	if err != nil {
+		panic("notebook: " + err.Error())
+	}
+	return jsonNode(data)
 }
 
 // jsonNode reads JSON that the engine sent. What is not JSON becomes a string.
@@ -189,23 +195,7 @@ func jsonNode(value jsonText) *node {
 	if err != nil {
 		return textNode(string(value))
 	}
-	n.sortKeys()
-	n.respell()
 	return n
-}
-
-// respell writes all strings inside as Jupyter does.
-func (n *node) respell() {
-	if n.kind == textKind {
-		n.literal = quote(unquote(n.literal))
-	}
-	for i, m := range n.members {
-		n.members[i].quote = quote(m.key)
-		m.value.respell()
-	}
-	for _, item := range n.items {
-		item.respell()
-	}
 }
 
 // A collector gathers outputs under the cell that runs, or ran last.

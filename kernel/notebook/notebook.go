@@ -4,9 +4,9 @@
 // [ReadFile] or [Parse] checks a notebook against the format's rules.
 // [Notebook.Execute] runs its cells through a session of the engine, with no
 // Jupyter and no Python. [Compare] tells where the outputs of two notebooks
-// differ. [Notebook.Bytes] writes a notebook as Jupyter would and changes
-// nothing that was not executed: order of keys, unknown metadata and the form
-// of sources stay. [Notebook.HTML] makes a page that needs no network.
+// differ. [Notebook.Bytes] writes a notebook byte for byte as Jupyter saves it,
+// so that a file is the same whoever wrote it last; unknown metadata stay.
+// [Notebook.HTML] makes a page that needs no network.
 package notebook
 
 import (
@@ -31,8 +31,7 @@ type Notebook struct {
 	Folder string
 	Cells  []*Cell
 
-	tree   *node
-	indent string
+	tree *node
 }
 
 // A CellKind says what a cell holds.
@@ -115,7 +114,7 @@ func ReadFile(path string) (*Notebook, error) {
 // allow to write (RFC 8259, section 8.1) but some editors do, is not kept.
 func Parse(name string, data []byte) (*Notebook, error) {
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))
-	nb := &Notebook{Name: name, indent: indentOf(data)}
+	nb := &Notebook{Name: name}
 	if len(bytes.TrimSpace(data)) == 0 {
 		return nil, &FormatError{name, 0, fmt.Errorf("the file is empty; a notebook is a JSON file that Jupyter saved")}
 	}
@@ -130,21 +129,12 @@ func Parse(name string, data []byte) (*Notebook, error) {
 	return nb, nil
 }
 
-var firstIndent = regexp.MustCompile(`^\s*\{\r?\n([ \t]+)`)
-
-// indentOf returns what a file is indented with: one blank, as Jupyter does it,
-// unless the file has something else.
-func indentOf(data []byte) string {
-	if m := firstIndent.FindSubmatch(data); m != nil {
-		return string(m[1])
-	}
-	return " "
-}
-
-// Bytes returns the notebook as a file.
+// Bytes returns the notebook as a file, as Jupyter saves it: one blank for each
+// level, keys in order, nothing escaped that need not be, text as lists of lines
+// where nbformat makes them (v4/rwbase.py and nbjson.py of nbformat 5).
 func (nb *Notebook) Bytes() []byte {
 	var b bytes.Buffer
-	nb.tree.write(&b, nb.indent, 0)
+	nb.tree.write(&b, 0)
 	b.WriteByte('\n')
 	return b.Bytes()
 }
@@ -188,6 +178,7 @@ func (nb *Notebook) read() error {
 	if cells == nil || cells.kind != list {
 		return fail(0, "cells is missing or not a list")
 	}
+	nb.tree.get("metadata").remove("orig_nbformat", "orig_nbformat_minor", "signature")
 	rules := rules{minor: minor, ids: make(map[string]int)}
 	for i, tree := range cells.items {
 		c, err := rules.cell(tree, i+1)
@@ -240,6 +231,8 @@ func (r *rules) cell(tree *node, number int) (*Cell, error) {
 	if metadata == nil || metadata.kind != object {
 		return nil, fmt.Errorf("metadata is missing or not an object")
 	}
+	metadata.remove("trusted")
+	tree.set("source", linesNode(c.Source))
 	if tags := metadata.get("tags"); tags != nil {
 		if tags.kind != list {
 			return nil, fmt.Errorf("metadata.tags is not a list")
@@ -283,7 +276,7 @@ func (r *rules) fields(tree *node, known []string) error {
 	}
 	for _, m := range tree.members {
 		if !slices.Contains(known, m.key) {
-			return fmt.Errorf("field %s is not part of format 4.%d", m.quote, r.minor)
+			return fmt.Errorf("field %s is not part of format 4.%d", quote(m.key), r.minor)
 		}
 	}
 	return nil
@@ -324,6 +317,7 @@ func (r *rules) output(tree *node) (o Output, err error) {
 		if o.Text, ok = tree.get("text").str(); !ok {
 			return o, fmt.Errorf("text is missing, or neither a string nor a list of strings")
 		}
+		tree.set("text", linesNode(o.Text))
 		return o, r.fields(tree, []string{"output_type", "name", "text"})
 	case Failure:
 		var ok2 bool
@@ -381,22 +375,26 @@ func (r *rules) attachments(c *Cell) error {
 	for _, m := range tree.members {
 		b, err := bundle(m.value)
 		if err != nil {
-			return fmt.Errorf("attachment %s: %w", m.quote, err)
+			return fmt.Errorf("attachment %s: %w", quote(m.key), err)
 		}
 		c.Attachments[m.key] = b
 	}
 	return nil
 }
 
-// bundle reads a value by MIME type.
+// bundle reads a value by MIME type, and gives text the form in which it is
+// written.
 func bundle(tree *node) (display.Bundle, error) {
 	b := display.Bundle{Data: make(map[string][]byte)}
 	if tree == nil || tree.kind != object {
 		return b, fmt.Errorf("missing or not an object")
 	}
-	for _, m := range tree.members {
+	for i, m := range tree.members {
 		if display.IsJSON(m.key) {
 			b.Data[m.key] = []byte(m.value.compact())
+			if m.value.kind == textKind {
+				tree.members[i].value = dataText(m.key, unquote(m.value.literal))
+			}
 			continue
 		}
 		s, ok := m.value.str()
@@ -404,6 +402,7 @@ func bundle(tree *node) (display.Bundle, error) {
 			return b, fmt.Errorf("%s: neither a string nor a list of strings", m.key)
 		}
 		b.Data[m.key] = []byte(s)
+		tree.members[i].value = dataText(m.key, s)
 		if !display.IsText(m.key) {
 			raw, err := base64.StdEncoding.DecodeString(strings.Join(strings.Fields(s), ""))
 			if err == nil { // else a type of its own, written as text

@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"github.com/evenbed/evenbed/kernel/internal/wire"
 )
 
 func read(t *testing.T, path string) *Notebook {
@@ -59,9 +61,33 @@ func golden(t *testing.T, path string, got []byte) {
 	}
 }
 
-func TestRoundTrip(t *testing.T) {
+// A file is written as nbformat saved it, which for some is what they were.
+func TestSavedAsJupyterDoes(t *testing.T) {
 	paths, err := filepath.Glob("testdata/*.ipynb")
 	if err != nil || len(paths) < 3 {
+		t.Fatalf("%d notebooks, %v", len(paths), err)
+	}
+	for _, path := range paths {
+		saved := strings.TrimSuffix(path, "ipynb") + "saved"
+		if _, err := os.Stat(saved); err != nil {
+			saved = path
+		}
+		want, err := os.ReadFile(saved)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := read(t, path).Bytes(); !bytes.Equal(got, want) {
+			line, before, after := firstLine(string(want), string(got), 0)
+			t.Errorf("%s, line %d:\nJupyter %s\n   ours %s", path, line, before, after)
+		}
+	}
+}
+
+// The project's notebooks are stored as Jupyter saves them, with what the
+// kernel says of the language: running and saving them changes nothing.
+func TestStoredNotebooks(t *testing.T) {
+	paths, err := filepath.Glob("../../notebooks/*.ipynb")
+	if err != nil || len(paths) == 0 {
 		t.Fatalf("%d notebooks, %v", len(paths), err)
 	}
 	for _, path := range paths {
@@ -69,9 +95,13 @@ func TestRoundTrip(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := read(t, path).Bytes(); !bytes.Equal(got, want) {
+		nb := read(t, path)
+		if got := nb.Bytes(); !bytes.Equal(got, want) {
 			line, before, after := firstLine(string(want), string(got), 0)
-			t.Errorf("%s, line %d changed\nfrom %s\n  to %s", path, line, before, after)
+			t.Errorf("%s, line %d: run it again\nstored %s\n  ours %s", path, line, before, after)
+		}
+		if got, want := nb.tree.get("metadata").get("language_info").compact(), valueNode(wire.Go()).compact(); got != want {
+			t.Errorf("%s: language_info is %s, want %s; run it again", path, got, want)
 		}
 	}
 }
@@ -131,6 +161,8 @@ func TestRules(t *testing.T) {
 		{"cut off", "{\n \"cells\": [", 0, "line 2"},
 		{"two values", "{} {}", 0, "not JSON"},
 		{"bytes", "{\"a\": \"\xff\"}", 0, "not UTF-8"},
+		{"half a character", "{\n\"a\": \"\\ud83d\"}", 0, "line 2, column 6: the text has half of a character"},
+		{"half a character in a key", `{"\ude00": 1}`, 0, "half of a character"},
 		{"list", "[]", 0, "not an object"},
 		{"other JSON", "{}", 0, "nbformat is missing"},
 		{"format 3", `{"nbformat":3,"nbformat_minor":0,"metadata":{},"worksheets":[]}`, 0, "nbformat is 3"},

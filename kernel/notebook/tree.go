@@ -6,22 +6,22 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 )
 
-// A node is a JSON value that keeps what encoding/json forgets: the order of
-// keys and the spelling of strings and numbers.
+// A node is a JSON value, in the spelling and the order of keys in which Python
+// writes it, and with all digits of its numbers.
 type node struct {
 	kind    kind
-	literal string // of a scalar: its spelling
-	members []member
+	literal string   // of a scalar or a text: its spelling
+	members []member // of an object, sorted by key
 	items   []*node
 }
 
 type member struct {
-	key   string // decoded
-	quote string // as spelled, with quotes
+	key   string
 	value *node
 }
 
@@ -78,7 +78,8 @@ func (r *treeReader) peek() byte {
 func (r *treeReader) value() (*node, error) {
 	switch r.peek() {
 	case '"':
-		return &node{kind: textKind, literal: r.quoted()}, nil
+		text, err := r.text()
+		return textNode(text), err
 	case '[':
 		n := &node{kind: list}
 		for r.at++; r.peek() != ']'; {
@@ -100,7 +101,7 @@ func (r *treeReader) value() (*node, error) {
 	for r.at < len(r.data) && strings.IndexByte(" \t\r\n,]}", r.data[r.at]) < 0 {
 		r.at++
 	}
-	return &node{kind: scalar, literal: string(r.data[start:r.at])}, nil
+	return &node{kind: scalar, literal: python(string(r.data[start:r.at]))}, nil
 }
 
 func (r *treeReader) object() (*node, error) {
@@ -108,11 +109,13 @@ func (r *treeReader) object() (*node, error) {
 	seen := make(map[string]bool)
 	for r.at++; r.peek() != '}'; {
 		start := r.at
-		quote := r.quoted()
-		key := unquote(quote)
+		key, err := r.text()
+		if err != nil {
+			return nil, err
+		}
 		if seen[key] {
 			line, column := position(r.data, start+1)
-			return nil, fmt.Errorf("line %d, column %d: the key %s appears twice in one object", line, column, quote)
+			return nil, fmt.Errorf("line %d, column %d: the key %s appears twice in one object", line, column, quote(key))
 		}
 		seen[key] = true
 		r.skip()
@@ -121,17 +124,21 @@ func (r *treeReader) object() (*node, error) {
 		if err != nil {
 			return nil, err
 		}
-		n.members = append(n.members, member{key, quote, value})
+		n.members = append(n.members, member{key, value})
 		if r.peek() == ',' {
 			r.at++
 		}
 	}
 	r.at++
+	slices.SortFunc(n.members, byKey)
 	return n, nil
 }
 
-// quoted returns the string literal that starts here.
-func (r *treeReader) quoted() string {
+func byKey(a, b member) int { return cmp.Compare(a.key, b.key) }
+
+// text reads the string that starts here. Half of a character beyond U+FFFF,
+// which JSON can spell, is no text: nothing could store it.
+func (r *treeReader) text() (string, error) {
 	start := r.at
 	for r.at++; r.data[r.at] != '"'; r.at++ {
 		if r.data[r.at] == '\\' {
@@ -139,7 +146,41 @@ func (r *treeReader) quoted() string {
 		}
 	}
 	r.at++
-	return string(r.data[start:r.at])
+	literal := string(r.data[start:r.at])
+	text := unquote(literal)
+	if n := strings.Count(text, "\ufffd"); n > 0 {
+		spelled := strings.ToLower(strings.ReplaceAll(literal, `\\`, ""))
+		if n > strings.Count(spelled, "\ufffd")+strings.Count(spelled, `\ufffd`) {
+			line, column := position(r.data, start+1)
+			return "", fmt.Errorf("line %d, column %d: the text has half of a character, spelled \\ud800 to \\udfff; take it out", line, column)
+		}
+	}
+	return text, nil
+}
+
+// python spells null, true, false or a number as Python does, which knows whole
+// numbers and the rest as float64.
+func python(literal string) string {
+	if literal == "-0" {
+		return "0"
+	}
+	if !strings.ContainsAny(literal, ".eE") || literal == "true" || literal == "false" {
+		return literal
+	}
+	f, err := strconv.ParseFloat(literal, 64)
+	if err != nil {
+		return literal // larger than any float64, which Python could not write as JSON
+	}
+	s := strconv.FormatFloat(f, 'e', -1, 64)
+	_, power, _ := strings.Cut(s, "e")
+	if exponent, _ := strconv.Atoi(power); exponent < -4 || exponent > 15 {
+		return s
+	}
+	s = strconv.FormatFloat(f, 'f', -1, 64)
+	if !strings.Contains(s, ".") {
+		s += ".0"
+	}
+	return s
 }
 
 func unquote(literal string) string {
@@ -231,34 +272,20 @@ func (n *node) get(key string) *node {
 	return nil
 }
 
-// set gives a key its value: in place if the key is there, else at its place
-// in the alphabet if the keys are sorted, else at the end.
+// set gives a key its value.
 func (n *node) set(key string, value *node) {
-	byKey := func(a, b member) int { return cmp.Compare(a.key, b.key) }
-	for i := range n.members {
-		if n.members[i].key == key {
-			n.members[i].value = value
-			return
-		}
-	}
-	added := member{key, quote(key), value}
-	if !slices.IsSortedFunc(n.members, byKey) {
-		n.members = append(n.members, added)
+	set := member{key, value}
+	at, there := slices.BinarySearchFunc(n.members, set, byKey)
+	if there {
+		n.members[at] = set
 		return
 	}
-	at, _ := slices.BinarySearchFunc(n.members, added, byKey)
-	n.members = slices.Insert(n.members, at, added)
+	n.members = slices.Insert(n.members, at, set)
 }
 
-// sortKeys puts the keys of all objects inside in order, as Jupyter writes them.
-func (n *node) sortKeys() {
-	slices.SortFunc(n.members, func(a, b member) int { return cmp.Compare(a.key, b.key) })
-	for _, m := range n.members {
-		m.value.sortKeys()
-	}
-	for _, item := range n.items {
-		item.sortKeys()
-	}
+// remove takes keys away.
+func (n *node) remove(keys ...string) {
+	n.members = slices.DeleteFunc(n.members, func(m member) bool { return slices.Contains(keys, m.key) })
 }
 
 // str returns the text of a string, or of a list of strings put together.
@@ -295,15 +322,15 @@ func (n *node) integer() (int, bool) {
 
 func (n *node) isNull() bool { return n != nil && n.kind == scalar && n.literal == "null" }
 
-// compact returns the value on one line, keys in the given order.
+// compact returns the value on one line.
 func (n *node) compact() string {
 	var b bytes.Buffer
-	n.write(&b, "", -1)
+	n.write(&b, -1)
 	return b.String()
 }
 
 // write writes the value; level -1 means all on one line.
-func (n *node) write(b *bytes.Buffer, indent string, level int) {
+func (n *node) write(b *bytes.Buffer, level int) {
 	open, end := "[", "]"
 	switch n.kind {
 	case scalar, textKind:
@@ -321,28 +348,28 @@ func (n *node) write(b *bytes.Buffer, indent string, level int) {
 		if i > 0 {
 			b.WriteByte(',')
 		}
-		newLine(b, indent, inner)
+		newLine(b, inner)
 	}
 	for i, m := range n.members {
 		separate(i)
-		b.WriteString(m.quote + ":")
+		b.WriteString(quote(m.key) + ":")
 		if level >= 0 {
 			b.WriteByte(' ')
 		}
-		m.value.write(b, indent, inner)
+		m.value.write(b, inner)
 	}
 	for i, item := range n.items {
 		separate(i)
-		item.write(b, indent, inner)
+		item.write(b, inner)
 	}
 	if len(n.members)+len(n.items) > 0 {
-		newLine(b, indent, level)
+		newLine(b, level)
 	}
 	b.WriteString(end)
 }
 
-func newLine(b *bytes.Buffer, indent string, level int) {
+func newLine(b *bytes.Buffer, level int) {
 	if level >= 0 {
-		b.WriteString("\n" + strings.Repeat(indent, level))
+		b.WriteString("\n" + strings.Repeat(" ", level))
 	}
 }

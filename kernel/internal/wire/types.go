@@ -1,6 +1,11 @@
 package wire
 
-import "encoding/json"
+import (
+	"encoding/json"
+	"go/version"
+	"runtime"
+	"strings"
+)
 
 // A Type is the name of a kind of message.
 type Type string
@@ -260,6 +265,13 @@ type Language struct {
 	Extension  string `json:"file_extension"`
 	Lexer      string `json:"pygments_lexer"`
 	CodeMirror string `json:"codemirror_mode"`
+}
+
+// Go describes the language of our cells. The version is that of the language,
+// not of a release, since notebooks store it.
+func Go() Language {
+	release := version.Lang(runtime.Version())
+	return Language{Name: "go", Version: strings.TrimPrefix(release, "go"), MIMEType: "text/x-go", Extension: ".go", Lexer: "go", CodeMirror: "go"}
 }
 
 // Shutdown is the content of a shutdown_request.
