@@ -71,7 +71,7 @@ const (
 // PlatesCorrected or SignalToNoise. A method that has no number for this peak is
 // an error that says why, and another name one that lists them.
 func (r PulseResult) Calculation(name string) (Calculation, error) {
-	if err := r.ready(); err != nil {
+	if err := r.plated(); err != nil {
 		return Calculation{}, err
 	}
 	more, refused := r.moreCalculations()
@@ -101,7 +101,7 @@ func calculationNamed(all []Calculation, name string) (Calculation, error) {
 // Calculations shows all of them in one page, without those that have no number
 // for this peak.
 func (r PulseResult) Calculations() CalculationList {
-	if r.ready() != nil {
+	if r.plated() != nil {
 		return nil
 	}
 	more, _ := r.moreCalculations()

@@ -31,7 +31,7 @@ func (r *PulseResult) doubtShape(tr trace.Trace) {
 			"If the record holds several tests, cut them apart and count each from its own sample: part, err := signal.Within(trace.Times(25*Minute, 50*Minute)), then part.Since(25 * Minute). If it was one sample, look for air or a second injection")
 	case rise > 0:
 		r.warn(kindSecondApex, fmt.Sprintf("A second apex stands at %s", r.Axis.Show(x)),
-			"Look for a channel or a crack in the bed, air, or a sample that went in twice; the numbers describe both together")
+			"Repeat and watch the sample go in: a sample that went in twice or with air makes it, too; then look for a channel or a crack in the bed. The numbers describe both together")
 	}
 	for _, w := range []trace.Width{r.Half, r.Tenth, r.Fifth} {
 		if apart := (w.InnerLeft - w.Left) + (w.Right - w.InnerRight); apart > crossingsApart*w.Width() {

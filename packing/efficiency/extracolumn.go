@@ -157,7 +157,7 @@ func (r PulseResult) Corrected() (Correction, error) {
 }
 
 func (r PulseResult) corrected(c *Correction) error {
-	if err := r.ready(); err != nil {
+	if err := r.plated(); err != nil {
 		return err
 	}
 	v := float64(r.Pulse.SampleVolume)

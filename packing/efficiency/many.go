@@ -40,6 +40,7 @@ type PulseRow struct {
 	Signal string
 	Err    error // why there is no result, or nil
 
+	CountedFrom     string // as in [PulseResult]
 	Velocity        units.Velocity
 	Retention       units.Time
 	RetentionVolume units.Volume
@@ -141,7 +142,8 @@ func newPulseRow(r PulseResult) PulseRow {
 			Asymmetry: nan, AsymmetryStdErr: nan, SymmetryFactor: nan, SymmetryFactorStdErr: nan, HETP: units.Length(nan)}
 	}
 	return PulseRow{
-		Velocity: r.Velocity, Retention: r.Retention, RetentionVolume: r.RetentionVolume, ColumnVolumes: r.ColumnVolumes,
+		CountedFrom: r.CountedFrom,
+		Velocity:    r.Velocity, Retention: r.Retention, RetentionVolume: r.RetentionVolume, ColumnVolumes: r.ColumnVolumes,
 		Plates: r.Plates, PlatesMoments: r.PlatesMoments,
 		PlatesPerMetre: r.PlatesPerMetre, PlatesPerMetreStdErr: r.PlatesPerMetreStdErr,
 		ReducedPlateHeight: r.ReducedPlateHeight, ReducedPlateHeightStdErr: r.ReducedPlateHeightStdErr,

@@ -161,10 +161,24 @@ func (r PulseResult) ready() error {
 	return nil
 }
 
+// errMarker is why an excluded marker has no plates.
+var errMarker = errors.New("an excluded marker stays between the beads: it gives the void and no plates; test with a tracer that enters the beads")
+
+// plated is ready for what needs plates.
+func (r PulseResult) plated() error {
+	if err := r.ready(); err != nil {
+		return err
+	}
+	if r.Pulse.Tracer.Kind == ExcludedMarker {
+		return errMarker
+	}
+	return nil
+}
+
 // Methods returns the plate number by every method, with what each sees of the
 // peak and which to quote.
 func (r PulseResult) Methods() Methods {
-	if err := r.ready(); err != nil {
+	if err := r.plated(); err != nil {
 		return Methods{heading: r.name(), refused: err}
 	}
 	m := Methods{Asymmetry: r.Asymmetry, Velocity: r.Velocity, heading: "Plate numbers: " + r.name()}
@@ -347,7 +361,7 @@ type MomentLimits struct {
 // the height and within the range that the result reports.
 func (r PulseResult) MomentLimits() MomentLimits {
 	l := MomentLimits{heading: "Moments and their limits: " + r.name()}
-	if l.refused = r.ready(); l.refused != nil {
+	if l.refused = r.plated(); l.refused != nil {
 		return l
 	}
 	l.Asymmetry, l.ReducedPlateHeight, l.Velocity, l.axis = r.Asymmetry, r.ReducedPlateHeight, r.Velocity, r.Axis
@@ -366,7 +380,7 @@ func (r PulseResult) MomentLimits() MomentLimits {
 // its height that stand next to the apex. A fraction outside 0 to 1, and one to
 // which the signal does not fall on both sides, is an error.
 func (r PulseResult) MomentsAt(fraction float64) (trace.Moments, error) {
-	if err := r.ready(); err != nil {
+	if err := r.plated(); err != nil {
 		return trace.Moments{}, err
 	}
 	part, w, err := r.widthAt(fraction)

@@ -212,11 +212,12 @@ func (p Pulse) evaluate(tr trace.Trace) (PulseResult, error) {
 	if err != nil {
 		return PulseResult{}, err
 	}
+	whole := tr
 	if tr, err = r.locate(tr); err != nil {
 		return PulseResult{}, err
 	}
 	if err := r.measure(tr); err != nil {
-		return PulseResult{}, err
+		return PulseResult{}, r.orBehind(whole, err)
 	}
 	r.numbers()
 	r.flows = flows(tr, r.Tenth.Right, p.Flow)
@@ -302,6 +303,34 @@ func (r *PulseResult) locate(tr trace.Trace) (trace.Trace, error) {
 	r.baseline.Before, r.baseline.After = o.own(p.Baseline.Before), o.own(p.Baseline.After)
 	inFront := func(g trace.Range) bool { return !g.IsZero() && g.From < 0 }
 	return o.moved(tr, inFront(r.search) || inFront(r.moments) || inFront(r.baseline.Before))
+}
+
+// behind is the refusal of a test whose zero lies behind its peak.
+func (r *PulseResult) behind(peak float64) error {
+	return fmt.Errorf("trace %q has its peak at %s, before the sample can be there: the zero of the test, %s, lies behind the peak; say where the sample starts with Zero: efficiency.Zero{%s}, or set Search to the peak of this sample",
+		r.Signal, r.Axis.Show(peak), r.CountedFrom, example(r.Axis))
+}
+
+// orBehind returns the refusal of a trace that was cut at the start of the sample,
+// or says that its peak lies in front of that.
+func (r *PulseResult) orBehind(whole trace.Trace, refusal error) error {
+	if !r.origin.event || !r.search.IsZero() {
+		return refusal
+	}
+	line, err := whole.BaselineUnder(trace.Baseline{})
+	if err != nil {
+		return refusal
+	}
+	low, high := whole.ExtremesOver(line)
+	x0, y0 := whole.XY(low)
+	x1, y1 := whole.XY(high)
+	if line.At(x0)-y0 > y1-line.At(x1) {
+		x1 = x0
+	}
+	if x1 >= r.Start {
+		return refusal
+	}
+	return r.behind(x1)
 }
 
 // meanBead returns the bead that was given, or the medium's, and refuses what is
@@ -482,8 +511,7 @@ func (r *PulseResult) findPeak() error {
 		return r.noPeak(fmt.Sprintf("its highest point stands only %.2g times the noise above the baseline, less than %v", r.Height/n, leastSignalToNoise))
 	}
 	if !(r.Apex.X > 0) {
-		return fmt.Errorf("trace %q has its peak at %s, before the sample can be there: the zero of the test, %s, lies behind the peak; say where the sample starts with Zero: efficiency.Zero{%s}, or set Search to the peak of this sample",
-			r.Signal, r.Axis.Show(r.Apex.X+r.Start), r.CountedFrom, example(r.Axis))
+		return r.behind(r.Apex.X + r.Start)
 	}
 	widths, err := r.calm.Widths(r.Apex, []float64{lowestCrossing, 0.1, 0.5})
 	if err != nil {
@@ -607,7 +635,10 @@ func (r *PulseResult) judge() {
 		{"asymmetry at 10 %", r.Asymmetry, asymmetry10, &r.AsymmetryStdErr, l.Asymmetry},
 		{"symmetry factor at 5 %", r.SymmetryFactor, symmetry5, &r.SymmetryFactorStdErr, l.SymmetryFactor},
 	} {
-		se, low, high, doubt := r.interval(r.spread, c.of)
+		se, low, high, doubt := math.NaN(), math.NaN(), math.NaN(), "there is no value"
+		if !math.IsNaN(c.value) {
+			se, low, high, doubt = r.interval(r.spread, c.of)
+		}
 		*c.stdErr = se
 		r.Checks = append(r.Checks, newCheck(c.quantity, c.value, low, high, doubt, c.limit))
 	}

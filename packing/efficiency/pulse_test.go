@@ -63,6 +63,7 @@ func demo(t testing.TB) PulseResult {
 		Column:    packing.Column{Tag: "column 04", InnerDiameter: 30 * Centimetre},
 		BedHeight: 18 * Centimetre, Flow: 21.2 * LitrePerHour, SampleVolume: 127 * Millilitre, Tracer: Tracer{Name: "acetone 1 %", Kind: SmallNeutral},
 		Medium: packing.Medium{Name: "Marram", Lot: "M-0417", MeanBead: 90 * Micrometre},
+		Zero:   Zero{TraceZero: true}, // as the file says
 		Limits: CommonPractice(),
 	}, uv)
 }

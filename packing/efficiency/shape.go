@@ -71,13 +71,20 @@ func (r PulseResult) remedies() []string {
 	}
 }
 
+// firstSteps stands in front of every check that touches the bed, and reversePulse
+// says when one may run.
+const (
+	firstSteps   = "first what does not touch the bed: what was typed, the zero, the detector's range, a look, the system without the column, a repeat, another tracer"
+	reversePulse = "a pulse in reverse flow, only with the adapter touching the bed and nets made for both directions; never with a gap or an unknown one"
+)
+
 // remedyOfShape is the first remedy that touches the bed, by the shape of the
 // peak.
 func (r PulseResult) remedyOfShape() string {
 	if r.Asymmetry > tailingAbove {
 		return "the adapter lowered to the bed, if a gap was seen"
 	}
-	return "a pulse in reverse flow, only with the adapter touching the bed and nets made for both directions; never with a gap or an unknown one"
+	return reversePulse
 }
 
 // failureCaution stands beside every list that may lead to an open column.
@@ -87,11 +94,15 @@ const failureCaution = "Release pressure slowly and let trapped air out before a
 // peak, breadth and symmetry from measured features.
 func (r PulseResult) Shape() Shape {
 	s := Shape{heading: "Shape: " + r.name()}
-	if s.refused = r.ready(); s.refused != nil {
+	if s.refused = r.plated(); s.refused != nil {
 		return s
 	}
 	s.with = fmt.Sprintf("reduced plate height %s, asymmetry at 10 %% %s, at %v", fixed(r.ReducedPlateHeight, 1), fixed(r.Asymmetry, 2), r.Velocity)
+	valid := len(r.invalid()) == 0
 	take := func(holds bool, f Finding) {
+		if !valid {
+			f.Causes, f.Checks = []string{"the test is not valid: the shape may be the test's and not the bed's"}, []string{"make the test valid first, as the verdict says"}
+		}
 		s.Features = append(s.Features, Feature{f.Feature, f.Value, f.Name + ": " + f.Rule, holds})
 		if holds {
 			s.Findings = append(s.Findings, f)
@@ -104,16 +115,16 @@ func (r PulseResult) Shape() Shape {
 	}
 	take(r.Asymmetry < frontingBelow, Finding{"fronting", ratio, as, fmt.Sprintf("below %.2f", frontingBelow),
 		[]string{"bed compressed too far (pressure high and rising faster than flow)", "a gap along the wall, in wide columns (pressure low), after shrinking in salt or solvent", "uneven flow through the bed", "more sample than the detector's linear range or the bed takes"},
-		[]string{"compare pressure and compression factor with the plan", "a pulse in reverse flow", "recompress in the final buffer, or repack with less compression"}})
+		[]string{firstSteps, "compare pressure and compression factor with the plan", reversePulse, "then only: recompress in the final buffer, or repack with less compression"}})
 	take(r.Asymmetry > tailingAbove, Finding{"tailing", ratio, as, fmt.Sprintf("above %.2f", tailingAbove),
 		[]string{"a gap under the adapter: the bed has settled further in use, or was compressed too little", "air in the bed or under a net (noisy signal, drifting pressure)", "mixing outside the column: tubing, valves, a slow detector", "a tracer that binds"},
-		[]string{"the system without the column", "look for a gap under the adapter at process flow; lower it to the bed and test again", "another tracer", "prime and degas; a pulse in reverse flow"}})
+		[]string{firstSteps, "look for a gap under the adapter at process flow; where one is seen, lower the adapter to the bed and test again", "prime and degas", reversePulse}})
 
 	x, rise := r.second()
 	take(rise > 0, Finding{"split", "rise of a second apex above the valley", r.share(rise),
 		fmt.Sprintf("%.0f %% of the height or more, and six times the noise", 100*secondApex),
 		[]string{"a crack in the bed, after drying, a fast release of pressure or a change of buffer", "a channel: two ways through the bed", "a sample that went in twice, or with an air bubble"},
-		[]string{"repeat, and watch the sample go in", "look for lines in the bed and a sudden fall of pressure", "stir up the top and settle it again, or repack"}})
+		[]string{firstSteps, "repeat, and watch the sample go in", "look for lines in the bed and a sudden fall of pressure", "then only: stir up the top and settle it again, or repack"}})
 	if rise > 0 {
 		last := &s.Findings[len(s.Findings)-1]
 		last.Value += " at " + r.Axis.Show(x)
@@ -129,7 +140,7 @@ func (r PulseResult) Shape() Shape {
 	take(shoulder, Finding{"shoulder", "dip of the slope between two steeper places of one flank", value,
 		fmt.Sprintf("%.0f %% of the steepest slope or more, and six times its noise (%.1f %%), without a second apex", 100*shoulderDip, 100*noise),
 		[]string{"an uneven top of the bed, from an off-level column or a swirl on filling", "uneven flow: poor mixing of the slurry, part of a net clogged", "a channel that is about as fast as the bed"},
-		[]string{"check the level; look at the top of the bed", "a pulse in reverse flow, which tells the inlet from the outlet", "stir up the top 5 to 10 cm and settle it again, or repack"}})
+		[]string{firstSteps, "check the level; look at the top of the bed", reversePulse + "; it tells the inlet from the outlet", "then only: stir up the top 5 to 10 cm and settle it again, or repack"}})
 
 	foot, where := r.foot()
 	early := foot > math.Max(footAbove, 6*r.noise()/r.Height)
@@ -140,11 +151,11 @@ func (r PulseResult) Shape() Shape {
 	take(early, Finding{"early breakthrough", "highest signal before the apex by twice the front a, or more", value,
 		fmt.Sprintf("%.0f %% of the height or more, and six times the noise", 100*footAbove),
 		[]string{"a channel or a crack through the bed", "flow along the wall", "a leak past the adapter's seal", "a baseline that had not settled"},
-		[]string{"repeat after a quiet baseline", "pressure: low for this flow?", "a pulse in reverse flow", "repack if it stays"}})
+		[]string{firstSteps, "pressure: low for this flow?", reversePulse, "then only: repack if it stays"}})
 
 	take(r.ReducedPlateHeight > broadAbove, Finding{"broad", "reduced plate height", fixed(r.ReducedPlateHeight, 1), fmt.Sprintf("above %v", broadAbove),
 		[]string{"slurry that settled while it was filled: a layered bed", "a net partly clogged, or fines", "air in the bed", "mixing outside the column, or too much sample", "a bead size that is not that of the medium"},
-		[]string{"the system without the column", "sample volume, velocity and bead size as given here", "pressure of the empty column", "repack with the slurry mixed and moved faster"}})
+		[]string{firstSteps, "sample volume, velocity and bead size as given here", "pressure of the empty column", "then only: repack with the slurry mixed and moved faster"}})
 	if len(s.Findings) == 0 {
 		s.Findings = append(s.Findings, Finding{"symmetric", ratio, as, fmt.Sprintf("%.2f to %.2f, and none of the other findings", frontingBelow, tailingAbove),
 			[]string{"nothing in the shape points to a fault of the bed"},

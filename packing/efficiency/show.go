@@ -73,7 +73,9 @@ func (r PulseResult) verdict() (title, text string) {
 	text += " Counted from " + r.CountedFrom + "."
 	for _, w := range r.Warnings {
 		if w.OfTheBed && !w.Invalidates {
-			text += " Finding: " + lowerFirst(w.String())
+			if text += " Finding: " + lowerFirst(w.What) + "."; len(invalid) == 0 {
+				text += " " + w.Do + "."
+			}
 		}
 	}
 	return title, text
@@ -110,6 +112,14 @@ func lowerFirst(s string) string {
 		return s
 	}
 	return strings.ToLower(s[:1]) + s[1:]
+}
+
+// axisLabel says what the picture's axis counts from.
+func (r PulseResult) axisLabel() string {
+	if r.origin.unchecked != "" {
+		return "Volume since " + r.CountedFrom
+	}
+	return "Volume since the start of the sample, counted from " + shortened(r.CountedFrom)
 }
 
 // shortened cuts a text that would not fit below a picture.
@@ -394,7 +404,7 @@ func (r PulseResult) Draw(d Drawing) figure.Figure {
 		Title: r.name(), Width: d.Width,
 		Description: fmt.Sprintf("%s less its baseline against column volumes, counted from %s. Apex at %s; width at half height %s; at 10 %% of the height a is %s and b is %s. %s.",
 			r.Signal, r.CountedFrom, cv(a.X), cv(half.Width()), cv(tenth.Front(a)), cv(tenth.Back(a)), r.together()),
-		X: figure.Axis{Label: "Volume since the start of the sample, counted from " + shortened(r.CountedFrom), Unit: "CV", One: one, Min: (from - room) / one, Max: (to + room) / one},
+		X: figure.Axis{Label: r.axisLabel(), Unit: "CV", One: one, Min: (from - room) / one, Max: (to + room) / one},
 		Y: figure.Axis{Label: r.Signal + " less baseline", Unit: r.Unit},
 		Marks: []figure.Mark{
 			{X1: a.X, Y1: 0, X2: a.X, Y2: a.Height, Dashed: true, Colour: 1},

@@ -3,6 +3,7 @@ package efficiency
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/internal/page"
@@ -172,7 +173,7 @@ func (r *PulseResult) functions() []namedFunction {
 	beads := r.Pulse.BedHeight.In(r.Bead)
 	volumes := r.ColumnVolumes / r.Apex.X
 	exactly := 8 * math.Ln2 / halfHeight
-	return []namedFunction{
+	all := []namedFunction{
 		{"PlatesPerMetre", "plates per metre", "1/m", func(r *PulseResult, m measured) float64 { return perMetre * plates50(r, m) }},
 		{"ReducedPlateHeight", "reduced plate height", "", func(r *PulseResult, m measured) float64 { return beads / plates50(r, m) }},
 		{"Asymmetry", "asymmetry at 10 %, b/a", "", asymmetry10},
@@ -188,6 +189,10 @@ func (r *PulseResult) functions() []namedFunction {
 		{"Moments.Mean", "first moment M1", unit, func(_ *PulseResult, m measured) float64 { return m[mMean] / one }},
 		{"Moments.Variance", "second moment M2", unit + "²", func(_ *PulseResult, m measured) float64 { return m[mVariance] / one / one }},
 	}
+	if r.plated() != nil { // what says nothing of the bed is left out
+		all = all[slices.IndexFunc(all, func(f namedFunction) bool { return f.name == "ColumnVolumes" }):]
+	}
+	return all
 }
 
 // interval returns standard error and 95 % interval of a number, and what

@@ -161,10 +161,7 @@ func (z Zero) of(tr trace.Trace, s start, flow units.VolumeFlow, sample units.Vo
 		o.at, err = byHand(tr, z.Time, z.Volume)
 		o.from, o.event = tr.Axis().Show(o.at)+", given by hand", true
 	case z.TraceZero:
-		o.from = "the trace's own zero, given as the " + z.Part.String()
-		if s.what != "sample" {
-			o.from = "the trace's own zero, given as the start of the " + s.what
-		}
+		o.from = "the trace's own zero, as given"
 	case tr.Shift() != 0:
 		o.from = "the zero that the trace was moved to, " + tr.Axis().Show(tr.Shift()) + " of the record"
 		if e, _ := placed(tr, func(e trace.Event) bool { return math.Abs(e.At) < tr.Step()/2 && e.Text+e.Name != "" }); len(e) > 0 {
