@@ -104,10 +104,10 @@ func (c *Checker) Cell(nodes []ast.Node, source map[string]string) *Cell {
 		DisableUnusedImportCheck: true,
 		Error: func(err error) {
 			var e types.Error
-			if !errors.As(err, &e) || e.Soft && e.Msg != "missing return" {
+			if !errors.As(err, &e) || e.Soft && e.Msg != "missing return" && !(strings.HasPrefix(e.Msg, "label ") && !jumps(nodes)) {
 				return
 			}
-			p := Problem{e.Pos, strings.TrimPrefix(e.Msg, "invalid operation: ")}
+			p := Problem{e.Pos, strings.Join(strings.Fields(strings.TrimPrefix(e.Msg, "invalid operation: ")), " ")}
 			if cell.inGeneric(nodes, e.Pos) {
 				return
 			}
@@ -161,6 +161,19 @@ func (c *Checker) Cell(nodes []ast.Node, source map[string]string) *Cell {
 		cell.compares(n)
 	}
 	return cell
+}
+
+// jumps reports whether there is a goto, perhaps to a label of another statement.
+func jumps(nodes []ast.Node) bool {
+	found := false
+	for _, n := range nodes {
+		cell.Inspect(n, func(n ast.Node) bool {
+			b, ok := n.(*ast.BranchStmt)
+			found = found || ok && b.Tok == token.GOTO
+			return !found
+		})
+	}
+	return found
 }
 
 // inGeneric reports whether a place is in a generic function, about which the
@@ -625,7 +638,7 @@ func (c *Cell) importDecls(declared map[string]bool) []ast.Decl {
 }
 
 // wrongs are errors that do not depend on what the checker may not know.
-var wrongs = regexp.MustCompile(`^cannot use .*\(untyped \w+ constant|\(mismatched types (untyped|.* and untyped)| overflows |^missing return$|(\+\+|--) \(non-numeric type |\(truncated\)`)
+var wrongs = regexp.MustCompile(`^label \w+ declared and not used$|^cannot use .*\(untyped \w+ constant|\(mismatched types (untyped|.* and untyped)| overflows |^missing return$|(\+\+|--) \(non-numeric type |\(truncated\)| must not be negative$`)
 
 func wrong(message string) bool { return wrongs.MatchString(message) }
 

@@ -3,6 +3,7 @@ package check
 import (
 	"fmt"
 	"go/token"
+	"slices"
 	"strings"
 
 	"github.com/evenbed/evenbed/kernel/internal/pattern"
@@ -144,7 +145,7 @@ func (c *Checker) SideBySide(line string, column int) string {
 			return fmt.Sprintf("%s %s is no expression; write %s", m[1], first, expr)
 		}
 	}
-	if name == "" || token.IsKeyword(name) || name == "and" || name == "or" {
+	if name == "" || token.IsKeyword(name) || slices.Contains([]string{"and", "or", "in", "is", "not"}, name) { // of another language
 		return ""
 	}
 	return fmt.Sprintf("%s and %s stand side by side; if a product is meant, write %s * %s", m[1], name, m[1], name)

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"github.com/cosmos72/gomacro/base"
@@ -20,6 +21,7 @@ import (
 	"github.com/cosmos72/gomacro/go/scanner"
 	"github.com/cosmos72/gomacro/imports"
 
+	"github.com/evenbed/evenbed/kernel/internal/advice"
 	"github.com/evenbed/evenbed/kernel/internal/cell"
 	"github.com/evenbed/evenbed/kernel/internal/check"
 	"github.com/evenbed/evenbed/kernel/internal/pattern"
@@ -355,6 +357,22 @@ func (in *interp) inGo(f *failure, errors []check.Problem) {
 	}
 }
 
+// advise says in place of the message, or behind it, what Go writes instead of a
+// line of another language.
+func (in *interp) advise(f *failure) {
+	if len(f.places) == 0 {
+		return
+	}
+	p := &f.places[0]
+	lines := in.sources.lines(p.cell)
+	message, line := advice.Of(f.message, f.name == "syntax error", lines, p.line)
+	if line != p.line {
+		first := len(lines[line-1]) - len(strings.TrimLeft(lines[line-1], " \t"))
+		p.line, p.column = line, first+1
+	}
+	f.message = message
+}
+
 // nameUnit tells how a unit is written whose symbol was taken for its name.
 func (f *failure) nameUnit(checked *check.Cell) {
 	if m := noName().FindStringSubmatch(f.message); m != nil {
@@ -477,3 +495,17 @@ func (f *failure) traceback(in *interp) []string {
 
 // typeName names a type as a reader of cells would.
 func typeName(t reflect.Type) string { return strings.TrimPrefix(t.String(), "main.") }
+
+// elsewhere returns what the packages that most cells use call a function or
+// constant that other languages have without a package: math.Sqrt for sqrt.
+func elsewhere(name string) string {
+	first, n := utf8.DecodeRuneInString(name)
+	for _, path := range []string{"math", "fmt"} {
+		for _, s := range []string{name, string(unicode.ToUpper(first)) + name[n:]} {
+			if d, ok := symbols.Lookup(path, s); ok && d.Kind != "package" && !strings.Contains(s, ".") {
+				return fmt.Sprintf("%s.%s", path, s)
+			}
+		}
+	}
+	return ""
+}

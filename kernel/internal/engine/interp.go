@@ -440,7 +440,7 @@ func (a *attempt) compile(source string) *failure {
 				f.nameUnit(a.checked)
 			}
 		}
-		in.habit(f)
+		in.advise(f)
 		return f
 	}
 	// The interpreter keeps a variable that is declared anew with another
