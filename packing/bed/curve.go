@@ -35,6 +35,7 @@ type Curve struct {
 	StdErr        []PointError    // of each point; nil: not known
 	Freedom       int             // degrees of freedom of StdErr; zero: many
 	Predicted     string          // what a curve was predicted from that was not measured at this size; empty: measured
+	Doubts        []string        // of the readings that it comes from, for all that is made from it
 }
 
 // A PointError holds one standard error of each number of a point.
@@ -247,11 +248,15 @@ func (c Curve) Upper(u units.Velocity) (units.Pressure, error) {
 		return units.Pressure(math.NaN()), err
 	}
 	e, err := c.ErrorAt(u)
-	freedom := 1e9 // as good as many
+	return at.Pressure + e.Pressure.Times(c.student()), err
+}
+
+// student returns Student's t for a 95 % interval.
+func (c Curve) student() float64 {
 	if c.Freedom > 0 {
-		freedom = float64(c.Freedom)
+		return fit.StudentT(0.95, float64(c.Freedom))
 	}
-	return at.Pressure + e.Pressure.Times(fit.StudentT(0.95, freedom)), err
+	return fit.StudentT(0.95, 1e9) // as good as many
 }
 
 // VelocityFor returns the lowest velocity at which the bed has compression

@@ -3,6 +3,8 @@ package bed
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -35,16 +37,16 @@ type Estimation struct {
 	FixBead        bool
 	KozenyConstant float64 // zero: 180
 	// WallFriction is held if all beds are about alike in settled height over
-	// diameter, or with FixFriction; otherwise the search starts there, zero: at 0.1.
+	// diameter, or with FixFriction; otherwise the search starts there. Zero without
+	// FixFriction: 0.095, the middle of the usual range.
 	WallFriction float64
 	FixFriction  bool
 	// FrictionError is the standard uncertainty of a held WallFriction, as a part of
 	// it; it enters all errors of what is worked out from the fit. Zero: 82 %, unless
-	// FixFriction says that the friction is known. So far, as a root mean square, the
-	// usual range of 0.03 to 0.3 (common practice, no source), taken as even in the
-	// logarithm, lies from its middle: with r = 10 from end to end
-	// √((r-1/r)/(2 ln r) - 2(√r-1/√r)/ln r + 1). A held friction of zero has no such
-	// error.
+	// FixFriction says that the friction is known. That is the root mean square
+	// distance of the usual range of 0.03 to 0.3 (common practice, no source), even
+	// in its logarithm, from its middle: with r = 10 from end to end
+	// √((r-1/r)/(2 ln r) - 2(√r-1/√r)/ln r + 1).
 	FrictionError units.Fraction
 
 	// How well a reading is known, beside the standard errors of the curves;
@@ -82,8 +84,9 @@ type CriticalEstimate struct {
 	// another bed the same part of that bed's critical velocity. Beyond, the number
 	// is what the law makes of the data and no more (common practice, no source).
 	Determined bool
-	Reason     string // why not
-	Refusal    error  // why there are no numbers, or nil
+	Reason     string   // why not
+	Doubts     []string // of the readings that it comes from
+	Refusal    error    // why there are no numbers, or nil
 }
 
 // A LawFit holds the parameters for one law.
@@ -95,20 +98,26 @@ type LawFit struct {
 	PressureSD units.Fraction     // root mean square of the residuals, of the pressure
 	HeightSD   units.Length       // and of the height
 	AICc       float64            // Akaike's criterion, the lower the better
+	Weight     float64            // among the laws that the readings do not exclude; zero: excluded
 
-	problem estimator
-	reached float64   // the highest velocity that was measured over the critical one of its bed
-	drift   []float64 // by how much the parameters would move with a held friction, ∂p/∂µ; nil: it has no error
+	fitted
+	reached float64    // the highest velocity that was measured over the critical one of its bed
+	laws    []weighted // the laws that its critical velocities and errors stand for; nil: its own alone
+	doubts  []string   // of the readings
 }
 
 // EstimationResult holds the fits in the order of the laws.
 type EstimationResult struct {
 	Estimation Estimation
 	Fits       []LawFit
-	Best       LawFit // of those that converged the one with the lowest AICc
-	Doubts     []string
-	Taken      []string
-	Refusal    error // why there are no numbers, or nil
+	// Best is, of those that converged, the one with the lowest AICc. Its parameters
+	// are those of its law. The intervals of its critical velocities and the errors of
+	// what is predicted from it stand for all laws that the readings do not exclude.
+	Best    LawFit
+	Next    NextReading // where to measure next; zero: every critical velocity is determined, or no reading helps
+	Doubts  []string
+	Taken   []string
+	Refusal error // why there are no numbers, or nil
 }
 
 // unlike is by how much two beds must differ in settled height over diameter to
@@ -174,19 +183,31 @@ func (e Estimation) frictionFree() bool {
 	return !e.FixFriction && most >= unlike*least
 }
 
-// usualFrictionError is FrictionError where none is given.
-const usualFrictionError = 0.8232
+// The friction where none is given, √(0.03·0.3), and FrictionError where that is
+// not given.
+const (
+	usualFriction      = 0.0948683
+	usualFrictionError = 0.8232
+)
+
+// friction returns the friction that is held or from which the search starts.
+func (e Estimation) friction() float64 {
+	if e.WallFriction == 0 && !e.FixFriction {
+		return usualFriction
+	}
+	return e.WallFriction
+}
 
 // frictionError returns the standard uncertainty of the friction, zero if it is
-// found, known, or held at zero, of which a part is none.
+// found or known.
 func (e Estimation) frictionError() float64 {
 	switch {
 	case e.frictionFree():
 		return 0
 	case e.FrictionError == 0 && !e.FixFriction:
-		return usualFrictionError * e.WallFriction
+		return usualFrictionError * e.friction()
 	}
-	return float64(e.FrictionError) * e.WallFriction
+	return float64(e.FrictionError) * e.friction()
 }
 
 func (e Estimation) check() error {
@@ -281,9 +302,18 @@ func checkScattered(c Curve) error {
 // Fit finds the parameters for every law by least squares of pressures and
 // heights, each over how well it is known, and compares the laws. Standard errors
 // are first-order, scaled by the residuals; intervals of parameters and of the
-// critical velocity are Student's, for the logarithm. It refuses curves that
-// cannot be read or do not say what bed they are of. A law that does not fit is no
-// error: its fit says how it ended.
+// critical velocity of one law are Student's, for the logarithm. It refuses curves
+// that cannot be read or do not say what bed they are of. A law that does not fit is
+// no error: its fit says how it ended.
+//
+// Several laws may fit the readings and still disagree on the critical velocity. So
+// the choice of the law is part of the interval: that of Best is of the mixture
+// of the laws' distributions, each with its Akaike weight w = exp(-Δ/2)/Σexp(-Δ/2),
+// where Δ is by how much its AICc lies above the best. Laws with Δ above 10 are
+// excluded. testdata/coverage-laws.md shows how often such intervals hold the truth.
+// Source: D. Turek and D. Fletcher, Comput. Stat. Data Anal. 56 (2012) 2809-2815,
+// and K. P. Burnham and D. R. Anderson, Model Selection and Multimodel Inference
+// (Springer, 2002), both from memory.
 //
 // The criterion is AICc, n·ln(RSS/n) + 2k + 2k(k+1)/(n-k-1) with n readings and k
 // parameters found. Source: C. M. Hurvich and C.-L. Tsai, Biometrika 76 (1989)
@@ -309,8 +339,11 @@ func (e Estimation) fit() (EstimationResult, error) {
 		}
 		r.Fits = append(r.Fits, f)
 		if f.Fit.Converged() && f.AICc < best {
-			r.Best, best = f, f.AICc
+			best = f.AICc
 		}
+	}
+	if err := r.weigh(best); err != nil {
+		return EstimationResult{}, err
 	}
 	r.notes()
 	return r, nil
@@ -334,11 +367,7 @@ func (s *estimator) parameters() []fit.Param {
 	// A little inside of what the bed's Check allows.
 	least, most := math.Log(11), math.Log(1e12)
 	p := []fit.Param{{Name: "ln bead", Start: math.Log(float64(s.e.MeanBead)), Bounds: fit.Between(math.Log(1.001e-6), math.Log(1.999e-3)), Fixed: s.e.FixBead}}
-	wall := fit.Param{Name: "friction", Start: s.e.WallFriction, Bounds: fit.Between(0, 2), Fixed: !s.e.frictionFree()}
-	if !wall.Fixed && wall.Start == 0 {
-		wall.Start = 0.1
-	}
-	p = append(p, wall)
+	p = append(p, fit.Param{Name: "friction", Start: s.e.friction(), Bounds: fit.Between(0, 2), Fixed: !s.e.frictionFree()})
 	switch l := s.law.(type) {
 	case LinearStrain:
 		p = append(p, fit.Param{Name: "ln modulus", Start: math.Log(float64(l.Modulus)), Bounds: fit.Between(least, most)})
@@ -629,7 +658,7 @@ func (e Estimation) fitLaw(law Law) (LawFit, error) {
 			break
 		}
 	}
-	f := LawFit{Fit: result, problem: s, Bed: s.bed(0, result.Values()), drift: s.drift(result)}
+	f := LawFit{Fit: result, fitted: fitted{s, result, s.drift(result)}, Bed: s.bed(0, result.Values())}
 	f.Parameters = s.found(result)
 	var pressure, height float64
 	at := 0
@@ -697,120 +726,46 @@ func (s *estimator) found(r fit.Result) []Parameter {
 	return out
 }
 
-// In returns the bed that was found in another size and liquid; zero viscosity
-// keeps the liquid of the first curve.
-func (f LawFit) In(size Size, mu units.Viscosity) Compressible {
-	b := f.Bed.In(size)
-	if mu != 0 {
-		b.Viscosity = mu
-	}
-	return b
-}
-
-// drifted returns the parameters as they would be if the friction had been held by
-// step higher.
-func (f LawFit) drifted(step float64) []float64 {
-	p := f.Fit.Values()
-	for i, d := range f.drift {
-		p[i] += step * d
-	}
-	return p
-}
-
-// CriticalAt returns the critical velocity of another size in a liquid of
-// viscosity mu, zero: that of the first curve, with its confidence interval by the
-// first-order errors of the parameters and of a friction that was held, see
-// Estimation.FrictionError. Friction that was held at zero because the beds were
-// alike has no error that could be told: for a size of another settled height over
-// diameter the velocity is not determined. It refuses a size that cannot be and a LawFit that was not made by a fit.
-func (f LawFit) CriticalAt(size Size, mu units.Viscosity) (CriticalEstimate, error) {
-	c, err := f.criticalAt(size, mu)
-	c.Refusal = err
-	return c, err
-}
-
-func (f LawFit) criticalAt(size Size, mu units.Viscosity) (CriticalEstimate, error) {
-	if f.problem.law == nil {
-		return CriticalEstimate{}, fmt.Errorf("bed: the law was not fitted; use Estimation.Fit")
-	}
-	b := f.In(size, mu)
-	nan := units.Velocity(math.NaN())
-	c := CriticalEstimate{Size: size, Viscosity: b.Viscosity, Velocity: nan, StdErr: nan, Low: nan, High: nan}
-	critical, err := b.CriticalVelocity()
-	if err != nil {
-		if e := b.Check(); e != nil {
-			return c, e
-		}
-		c.High, c.Reason = units.Velocity(math.Inf(1)), "no flow brings the bed there"
-		return c, nil
-	}
-	c.Velocity = critical
-	ln, stdErr := f.Fit.Derived(func(p []float64) float64 {
-		x := f.problem.bed(0, p).In(size)
-		x.Viscosity = b.Viscosity
-		u, _ := x.critical()
-		return math.Log(float64(u))
-	})
-	if f.drift != nil {
-		const h = 1e-4 // of friction
-		var ends [2]float64
-		for k, step := range [2]float64{-h, h} {
-			x := f.problem.bed(0, f.drifted(step)).In(size)
-			x.Viscosity = b.Viscosity
-			u, _ := x.critical()
-			ends[k] = math.Log(float64(u))
-		}
-		stdErr = math.Hypot(stdErr, (ends[1]-ends[0])/(2*h)*f.problem.e.frictionError())
-	}
-	t := fit.StudentT(f.problem.e.confidence(), float64(f.Fit.DegreesOfFreedom))
-	c.StdErr = critical.Times(stdErr)
-	c.Low, c.High = units.Velocity(math.Exp(ln-t*stdErr)), units.Velocity(math.Exp(ln+t*stdErr))
-	if !finite(stdErr) || !f.Fit.Converged() {
-		c.Low, c.High = 0, units.Velocity(math.Inf(1))
-		c.Reason = "the data do not fix the parameters (" + f.Fit.Status.String() + ")"
-		return c, nil
-	}
-	highest := critical.Times(f.reached)
-	reach := f.problem.e.reach()
-	if c.High > highest.Times(reach) {
-		c.Reason = fmt.Sprintf("the upper end of its interval, %.4g cm/h, is more than %.3g times the highest velocity measured, here %.4g cm/h",
-			c.High.In(units.CentimetrePerHour), reach, highest.In(units.CentimetrePerHour))
-		return c, nil
-	}
-	e := f.problem.e
-	least, most := e.ratios()
-	if ratio := size.Ratio(); !e.FixFriction && !e.frictionFree() && f.drift == nil && (ratio < least*0.99 || ratio > most*1.01) {
-		c.Reason = fmt.Sprintf("friction at the wall was held at %.3g, a guess without an error, and moves it at this settled height over diameter of %.3g: measure a bed of another width, give a WallFriction and how well it is known, or set FixFriction if it is known",
-			f.Fit.Values()[friction], ratio)
-		return c, nil
-	}
-	c.Determined = true
-	return c, nil
-}
-
-// notes says what is doubtful and what was taken for granted.
+// notes says what is doubtful and what was assumed.
 func (r *EstimationResult) notes() {
 	e := r.Estimation
 	doubt := func(format string, a ...any) { r.Doubts = append(r.Doubts, fmt.Sprintf(format, a...)) }
 	taken := func(format string, a ...any) { r.Taken = append(r.Taken, fmt.Sprintf(format, a...)) }
+	for _, c := range e.Curves {
+		for _, s := range c.Doubts {
+			doubt("Of %s: %s", c.name(), s)
+		}
+		for _, s := range []string{e.doubtedBead(c), e.doubtedHeight(c)} {
+			if s != "" {
+				doubt("%s", s)
+			}
+		}
+	}
+	if r.Best.Bed.Law != nil {
+		if sd := r.Best.Fit.ResidualSD; sd > 3 {
+			doubt("Even the best law leaves residuals %.2g times as large as the errors of the readings: look for a curve that does not belong to the others, or for readings that were not steady.", sd)
+		}
+	}
+	r.carry(r.Doubts)
 	least, most := e.ratios()
 	if !e.frictionFree() && !e.FixFriction {
 		if len(e.Curves) == 1 {
-			doubt("Friction at the wall cannot be told from one bed: it is held at %.3g, and what is found holds for this diameter only.", e.WallFriction)
+			doubt("Friction at the wall cannot be told from one bed: it is held at %.3g ± %.2g, which is in the errors of all other diameters.", e.friction(), e.frictionError())
 		} else {
-			doubt("Friction at the wall cannot be told from beds that are alike in settled height over diameter (%.3g to %.3g): it is held at %.3g.", least, most, e.WallFriction)
+			doubt("Friction at the wall cannot be told from beds that are alike in settled height over diameter (%.3g to %.3g): it is held at %.3g ± %.2g.", least, most, e.friction(), e.frictionError())
 		}
 	}
 	if r.Best.Bed.Law == nil {
 		doubt("No law was found that fits.")
 	} else {
 		for _, f := range r.Fits {
-			if f.Bed.Law != r.Best.Bed.Law && f.Fit.Converged() && f.AICc-r.Best.AICc < 2 {
-				doubt("The data hardly tell %s from %s.", lawName(f.Bed.Law), lawName(r.Best.Bed.Law))
-			}
-		}
-		for _, f := range r.Fits {
-			if f.Bed.Law != r.Best.Bed.Law && f.atEdge() {
+			switch {
+			case f.Bed.Law == r.Best.Bed.Law:
+			case f.Weight > 0:
+				doubt("The readings do not exclude the law of %s (weight %.2g %%): it is in all intervals and errors.", lawName(f.Bed.Law), 100*f.Weight)
+			case !f.Fit.Converged() && f.AICc-r.Best.AICc <= excluded:
+				doubt("The search for the law of %s did not end (%v): it is in none of the intervals.", lawName(f.Bed.Law), f.Fit.Status)
+			case f.atEdge():
 				doubt("With the law of %s the beds would hardly stand the highest velocities that were measured: it does not describe them.", lawName(f.Bed.Law))
 			}
 		}
@@ -819,8 +774,9 @@ func (r *EstimationResult) notes() {
 				doubt("The critical velocity of %s is not determined: %s.", e.Curves[i].name(), c.Reason)
 			}
 		}
-		if sd := r.Best.Fit.ResidualSD; sd > 3 {
-			doubt("Even the best law leaves residuals %.2g times as large as the readings are known: look for a curve that does not belong to the others, or for readings that were not steady.", sd)
+		if r.Next = r.next(); r.Next.Curve != "" {
+			text := r.Next.String()
+			doubt("%s.", strings.ToUpper(text[:1])+text[1:])
 		}
 	}
 	if sd := e.frictionError(); sd > 0 {
@@ -828,7 +784,7 @@ func (r *EstimationResult) notes() {
 		if e.FrictionError == 0 {
 			text = ": 0.03 to 0.3, the usual range, even in its logarithm (common practice, no source)"
 		}
-		taken("friction at the wall of %.3g ± %.2g, not measured%s", e.WallFriction, sd, text)
+		taken("friction at the wall of %.3g ± %.2g, not measured%s", e.friction(), sd, text)
 	}
 	taken("the settled void of %.3g, held", e.SettledVoid)
 	if e.PressureError == 0 || e.HeightError == 0 {
@@ -840,6 +796,21 @@ func (r *EstimationResult) notes() {
 	if e.DensityExcess == 0 {
 		taken("beads without weight (no density excess given)")
 	}
+}
+
+// carry gives doubts about the readings to all that is worked out from them.
+func (r *EstimationResult) carry(doubts []string) {
+	doubts = slices.Clone(doubts)
+	give := func(f *LawFit) {
+		f.doubts = doubts
+		for i := range f.Critical {
+			f.Critical[i].Doubts = doubts
+		}
+	}
+	for i := range r.Fits {
+		give(&r.Fits[i])
+	}
+	give(&r.Best)
 }
 
 func lawName(l Law) string {

@@ -53,14 +53,8 @@ func (r EstimationResult) Table() table.Table {
 	return t
 }
 
-// unsupported is by how much a law's criterion may be above the best before it is
-// no longer thought to describe the data. Source: K. P. Burnham and D. R.
-// Anderson, Model Selection and Multimodel Inference (Springer, 2002), section
-// 2.6, from memory.
-const unsupported = 10
-
 func (r EstimationResult) critical(f LawFit) string {
-	if !f.Fit.Converged() || f.AICc-r.Best.AICc > unsupported {
+	if !f.Fit.Converged() || f.AICc-r.Best.AICc > excluded {
 		return "does not fit"
 	}
 	return f.Critical[0].short()

@@ -113,7 +113,7 @@ func TestOneDiameter(t *testing.T) {
 	if p := r.Best.Parameters[1]; p.Name != "wall friction" || !p.Held || p.Value != 0.1 || !math.IsNaN(p.StdErr) {
 		t.Errorf("%+v", p)
 	}
-	contains(t, r.String(), "cannot be told from one bed: it is held at 0.1", "this diameter only", "held")
+	contains(t, r.String(), "cannot be told from one bed: it is held at 0.1 ± 0.082, which is in the errors of all other diameters", "held")
 
 	s := scatteredBeds()[2]
 	s.beds = []bed.Size{{InnerDiameter: 10 * Centimetre, SettledHeight: 20 * Centimetre}, {InnerDiameter: 5 * Centimetre, SettledHeight: 10 * Centimetre}}

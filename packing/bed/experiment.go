@@ -148,6 +148,8 @@ type ExperimentResult struct {
 	Doubts        []string
 	Taken         []string // what was taken for granted
 	Refusal       error    // why there are no numbers, or nil
+
+	carried []string // the doubts about readings that are used
 }
 
 // restPart of the highest velocity is no flow.
@@ -362,7 +364,7 @@ func (r *ExperimentResult) atRest() error {
 			case e.SettledHeight == 0:
 				r.SettledHeight = s.Height
 			case math.Abs(s.Height.In(e.SettledHeight)-1) > 0.005:
-				r.Doubts = append(r.Doubts, fmt.Sprintf("At rest before the flow the bed was read at %v, %v was given as its settled height.", s.Height, e.SettledHeight))
+				r.carry(fmt.Sprintf("At rest before the flow the bed was read at %v, %v was given as its settled height.", s.Height, e.SettledHeight))
 			}
 		}
 	}
@@ -406,11 +408,11 @@ func (r ExperimentResult) up() []Step {
 }
 
 // Measured returns the readings on the way up as they are, with their standard
-// errors; an [Estimation] takes them. Readings that drifted or stood on a plateau
+// errors and the doubts about them; an [Estimation] takes them. Readings that drifted or stood on a plateau
 // too short are left out. For a curve to read values from see Curve.
 func (r ExperimentResult) Measured() Curve {
 	e := r.Experiment
-	c := Curve{Label: e.Label, SettledHeight: r.SettledHeight, InnerDiameter: e.InnerDiameter, Viscosity: e.Viscosity}
+	c := Curve{Label: e.Label, SettledHeight: r.SettledHeight, InnerDiameter: e.InnerDiameter, Viscosity: e.Viscosity, Doubts: r.carried}
 	for _, s := range r.up() {
 		c.Points = append(c.Points, Point{s.Velocity, s.CompressionFactor, s.Pressure})
 		c.StdErr = append(c.StdErr, PointError{s.CompressionFactorErr, s.PressureErr})
@@ -444,6 +446,12 @@ func (r *ExperimentResult) lags() {
 	}
 }
 
+// carry notes a doubt about readings that are used all the same; it goes with them
+// into the curve.
+func (r *ExperimentResult) carry(doubt string) {
+	r.Doubts, r.carried = append(r.Doubts, doubt), append(r.carried, doubt)
+}
+
 // doubts tells which readings are not what they should be.
 func (r *ExperimentResult) doubts() {
 	unclear := map[string][]string{}
@@ -451,10 +459,10 @@ func (r *ExperimentResult) doubts() {
 	for i, s := range r.Steps {
 		if s.Direction == Rest {
 			if !flowed && s.HeightSteady == Drifting {
-				r.Doubts = append(r.Doubts, fmt.Sprintf("At rest before the flow the height still changed, by %.2g mm over the judged part: the bed had not settled.", s.HeightChange.In(units.Millimetre)))
+				r.carry(fmt.Sprintf("At rest before the flow the height still changed, by %.2g mm over the judged part: the bed had not settled.", s.HeightChange.In(units.Millimetre)))
 			}
 			if !flowed && s.PressureSteady == Drifting && r.Experiment.Steady.Gauge > 0 { // no change is allowed without it
-				r.Doubts = append(r.Doubts, fmt.Sprintf("At rest before the flow the gauge still changed, by %.2g mbar over the judged part: its zero is doubtful.", s.PressureChange.In(units.Millibar)))
+				r.carry(fmt.Sprintf("At rest before the flow the gauge still changed, by %.2g mbar over the judged part: its zero is doubtful.", s.PressureChange.In(units.Millibar)))
 			}
 			continue
 		}

@@ -3,6 +3,7 @@ package bed
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing"
@@ -46,7 +47,8 @@ type PredictionResult struct {
 // Evaluate returns the curve with its errors, by first order in the parameters,
 // and the critical velocity. It refuses a size that cannot be, or of a proportion
 // outside of the measured ones unless Extrapolate is set, velocities that do not
-// rise, and with a *CriticalError velocities that are not below the critical one.
+// rise, and with a *CriticalError velocities that are not below the critical one, by
+// the fit's law or one that the readings do not exclude.
 func (p Prediction) Evaluate() (PredictionResult, error) {
 	r, err := p.evaluate()
 	if err != nil {
@@ -75,7 +77,7 @@ func (p Prediction) evaluate() (PredictionResult, error) {
 	if err != nil {
 		return PredictionResult{}, err
 	}
-	r := PredictionResult{Prediction: p, Critical: critical}
+	r := PredictionResult{Prediction: p, Critical: critical, Doubts: slices.Clone(p.Fit.doubts)}
 	least, most := s.e.ratios()
 	ratio := p.Size.Ratio()
 	if ratio < least*0.99 || ratio > most*1.01 {
@@ -88,14 +90,12 @@ func (p Prediction) evaluate() (PredictionResult, error) {
 		}
 		r.Doubts = append(r.Doubts, fmt.Sprintf("Settled height over diameter is %.3g, it was measured %s: the support of the wall is extrapolated.", ratio, span))
 	}
-	for i, x := range p.Fit.Parameters {
-		if x.Held && i == friction && math.Abs(p.Size.Ratio()/least-1) > 0.01 {
-			its := "its error is in none of the errors here"
-			if p.Fit.drift != nil {
-				its = fmt.Sprintf("an error of ± %.2g of it is in the errors here", s.e.frictionError())
-			}
-			r.Doubts = append(r.Doubts, fmt.Sprintf("Friction at the wall was held at %.3g, not measured: %s.", x.Value, its))
+	if x := p.Fit.Parameters[friction]; x.Held && math.Abs(p.Size.Ratio()/least-1) > 0.01 {
+		its := "its error is in none of the errors here"
+		if p.Fit.drift != nil {
+			its = fmt.Sprintf("an error of ± %.2g of it is in the errors here", s.e.frictionError())
 		}
+		r.Doubts = append(r.Doubts, fmt.Sprintf("Friction at the wall was held at %.3g, not measured: %s.", x.Value, its))
 	}
 	r.Highest = critical.Velocity.Times(p.Fit.reached)
 	velocities := p.Velocities
@@ -108,14 +108,19 @@ func (p Prediction) evaluate() (PredictionResult, error) {
 		}
 	}
 	r.Curve = Curve{Label: fmt.Sprintf("predicted for %v", p.Size), SettledHeight: p.Size.SettledHeight, InnerDiameter: p.Size.InnerDiameter, Viscosity: b.Viscosity,
-		Freedom: p.Fit.Fit.DegreesOfFreedom, Predicted: "from " + s.e.names() + " by the law of " + lawName(s.law)}
+		Freedom: p.Fit.Fit.DegreesOfFreedom, Predicted: "from " + s.e.names() + " by the law of " + p.Fit.lawNames()}
 	for _, u := range velocities {
 		y, err := b.At(u)
 		if err != nil {
 			return PredictionResult{}, err
 		}
+		e, unsteady := p.Fit.errorAt(b, u)
+		if unsteady != nil {
+			other, _ := unsteady.critical()
+			return PredictionResult{}, &CriticalError{"bed by the law of " + lawName(unsteady.Law) + ", which the readings do not exclude", u, other}
+		}
 		r.Curve.Points = append(r.Curve.Points, Point{u, y.CompressionFactor, y.Pressure})
-		r.Curve.StdErr = append(r.Curve.StdErr, p.Fit.errorAt(b, u))
+		r.Curve.StdErr = append(r.Curve.StdErr, e)
 	}
 	if err := r.Curve.Check(); err != nil {
 		return PredictionResult{}, err
@@ -126,61 +131,23 @@ func (p Prediction) evaluate() (PredictionResult, error) {
 	if !critical.Determined {
 		r.Doubts = append(r.Doubts, "The critical velocity is not determined: "+critical.Reason+".")
 	}
+	r.Curve.Doubts = r.Doubts
 	return r, nil
 }
 
-// errorAt returns the standard errors of compression factor and pressure of a bed
-// at a velocity by the errors of the parameters and of a friction that was held,
-// gᵀCg + (g·∂p/∂µ)²s(µ)².
-func (f LawFit) errorAt(b Compressible, u units.Velocity) PointError {
-	const h = 1e-4 // of logarithms and of friction
-	p := f.Fit.Values()
-	g := make([][2]float64, len(p))
-	var free []int
-	for i, e := range f.Fit.Params {
-		switch {
-		case !e.Fixed && !e.OnBound:
-			free = append(free, i)
-		case i != friction || f.drift == nil:
-			continue
-		}
-		var at [2][2]float64
-		var ends [2]float64
-		for k, step := range [2]float64{-h, h} {
-			q := append([]float64(nil), p...)
-			if q[i] += step; i == friction {
-				q[i] = math.Max(q[i], 0)
-			}
-			ends[k] = q[i]
-			x := f.problem.bed(0, q).In(Size{b.InnerDiameter, b.SettledHeight})
-			x.Viscosity = b.Viscosity
-			y, ok := x.solve(u, nil)
-			if !ok {
-				return PointError{math.NaN(), units.Pressure(math.NaN())}
-			}
-			at[k] = [2]float64{1 / (1 - y.lost/float64(b.SettledHeight)), y.pressure}
-		}
-		over := ends[1] - ends[0]
-		g[i] = [2]float64{(at[1][0] - at[0][0]) / over, (at[1][1] - at[0][1]) / over}
-	}
-	var v [2]float64
-	for _, i := range free {
-		for _, j := range free {
-			for k := range v {
-				v[k] += g[i][k] * f.Fit.Covariance[i][j] * g[j][k]
-			}
+// lawNames names the fit's law and those that its errors stand for, too.
+func (f LawFit) lawNames() string {
+	name := lawName(f.problem.law)
+	var others []string
+	for _, m := range f.laws {
+		if other := lawName(m.problem.law); other != name {
+			others = append(others, other)
 		}
 	}
-	if f.drift != nil {
-		for k := range v {
-			d := 0.0
-			for i := range g {
-				d += g[i][k] * f.drift[i]
-			}
-			v[k] += math.Pow(d*f.problem.e.frictionError(), 2)
-		}
+	if len(others) == 0 {
+		return name
 	}
-	return PointError{math.Sqrt(math.Max(v[0], 0)), units.Pressure(math.Sqrt(math.Max(v[1], 0)))}
+	return name + ", with that of " + strings.Join(others, " and ") + " in its errors"
 }
 
 // names lists the curves.

@@ -63,8 +63,9 @@ func (b Compressible) VelocityForPressure(p units.Pressure) (units.Velocity, err
 type ScaleUp struct {
 	Bed Compressible // its diameter and settled height are not used
 	// Fit stands for Bed if that has no law: its beds carry the errors of what was
-	// estimated and of a friction that was guessed. Bed then gives the viscosity
-	// alone; zero: that of the first measured curve.
+	// estimated and of a friction that was guessed, and Part is of the lower end of the
+	// critical velocity's interval. Bed then gives the viscosity alone; zero: that of
+	// the first measured curve.
 	Fit         LawFit
 	Sizes       []Size
 	Part        float64        // of the critical velocity that is allowed; zero: not given
@@ -134,19 +135,21 @@ func (s ScaleUp) evaluate() (ScaleUpResult, error) {
 			return ScaleUpResult{}, fmt.Errorf("%v: %w", size, err)
 		}
 		scaled := ScaledBed{Size: size, Critical: critical, Ceiling: ceiling}
+		lowest, of := critical, "critical"
 		if fitted {
 			e, err := s.Fit.CriticalAt(size, b.Viscosity)
 			if err != nil {
 				return ScaleUpResult{}, fmt.Errorf("%v: %w", size, err)
 			}
 			scaled.CriticalStdErr = e.StdErr
+			lowest, of = e.Low, "critical's lower end"
 			if !e.Determined {
 				scaled.NotDetermined = e.Reason
 			}
 		}
 		allowed := units.Velocity(math.Inf(1))
 		if s.Part > 0 {
-			allowed, scaled.By = critical.Times(s.Part), fmt.Sprintf("%.0f %% of critical", 100*s.Part)
+			allowed, scaled.By = lowest.Times(s.Part), fmt.Sprintf("%.0f %% of %s", 100*s.Part, of)
 		}
 		if s.MaxPressure > 0 {
 			u, err := b.VelocityForPressure(s.MaxPressure)
@@ -163,7 +166,7 @@ func (s ScaleUp) evaluate() (ScaleUpResult, error) {
 				return ScaleUpResult{}, fmt.Errorf("%v: %w", size, err)
 			}
 			if fitted {
-				scaled.AllowedStdErr = s.Fit.errorAt(b, allowed)
+				scaled.AllowedStdErr, _ = s.Fit.errorAt(b, allowed)
 			}
 		}
 		r.Beds = append(r.Beds, scaled)
@@ -195,6 +198,9 @@ func (r ScaleUpResult) Page() page.Page {
 	}
 	if r.ScaleUp.Bed.WallFriction == 0 {
 		p.Notice("Doubt:", "without friction at the wall all diameters are alike.")
+	}
+	if r.ScaleUp.Fit.problem.law != nil {
+		p.List("Doubts", r.ScaleUp.Fit.doubts)
 	}
 	for _, b := range r.Beds {
 		if b.NotDetermined != "" {

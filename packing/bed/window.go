@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/figure"
@@ -18,6 +19,9 @@ import (
 //
 // A bed answers to the drag µ·u: in a liquid of another viscosity each velocity
 // changes by the ratio of the viscosities, and pressures stay.
+//
+// Where the curve carries errors, it is the upper end of its 95 % interval of the
+// pressure that is held against the limit.
 type Window struct {
 	Curve    Curve            // measured, or predicted, at this size
 	Critical CriticalEstimate // of the same size; zero: not checked
@@ -51,7 +55,10 @@ type WindowResult struct {
 	Unreached string          // a bound that lies beyond the end of the curve; empty: none
 	Largest   Point           // at the lowest bound: the most that packing may be
 	Packing   Point           // at the target compression factor, or Largest
-	Operating units.Velocity  // the most that operating may be, in its liquid
+	// Upper ends of the 95 % intervals of the pressures there; NaN: the curve does not
+	// know its errors.
+	LargestUpper, PackingUpper units.Pressure
+	Operating                  units.Velocity // the most that operating may be, in its liquid
 	// OperatingPressure is that of the packed bed at Operating, in proportion to
 	// drag, since its height is held.
 	OperatingPressure units.Pressure
@@ -125,7 +132,7 @@ func (w Window) evaluate() (WindowResult, error) {
 	}
 	add("end of the curve", last.Velocity)
 	switch c := w.Critical; {
-	case c == CriticalEstimate{}:
+	case c.Size == Size{}:
 		r.NotChecked = append(r.NotChecked, "the distance from the critical velocity (no Critical given)")
 	case c.Viscosity == 0 || packingViscosity == 0:
 		return bad("critical velocity", "it is that of another liquid for all that is known", "give the viscosity with the curve")
@@ -139,10 +146,19 @@ func (w Window) evaluate() (WindowResult, error) {
 	}
 	if w.MaxPressure == 0 {
 		r.NotChecked = append(r.NotChecked, "the pressure over the bed (no MaxPressure given)")
-	} else if limit := w.MaxPressure.Times(pressurePart); limit < last.Pressure {
-		add(fmt.Sprintf("%.0f %% of the pressure limit", 100*pressurePart), r.Curve.velocityAt(limit))
 	} else {
-		r.Unreached = fmt.Sprintf("%.0f %% of the pressure limit", 100*pressurePart)
+		name := fmt.Sprintf("%.0f %% of the pressure limit", 100*pressurePart)
+		u, found, known := r.Curve.velocityAt(w.MaxPressure.Times(pressurePart))
+		if known {
+			name += ", with the error of the curve"
+		} else {
+			r.NotChecked = append(r.NotChecked, "the error of the curve against the pressure limit (the curve does not give it for every point)")
+		}
+		if found {
+			add(name, u)
+		} else {
+			r.Unreached = name
+		}
 	}
 	largest, err := r.Curve.At(r.Bounds[0].Velocity)
 	if err != nil {
@@ -164,6 +180,12 @@ func (w Window) evaluate() (WindowResult, error) {
 			return WindowResult{}, err
 		}
 	}
+	if r.LargestUpper, err = r.Curve.Upper(r.Largest.Velocity); err != nil {
+		return WindowResult{}, err
+	}
+	if r.PackingUpper, err = r.Curve.Upper(r.Packing.Velocity); err != nil {
+		return WindowResult{}, err
+	}
 	r.Operating = r.Packing.Velocity.Times(1 / drag)
 	if w.OperatingViscosity != 0 {
 		if packingViscosity == 0 {
@@ -181,13 +203,42 @@ func (w Window) evaluate() (WindowResult, error) {
 	if w.Curve.Predicted != "" {
 		r.Doubts = append(r.Doubts, "The curve was not measured at this size, it is predicted "+w.Curve.Predicted+".")
 	}
+	r.Doubts = append(r.Doubts, w.Curve.Doubts...)
+	for _, s := range w.Critical.Doubts {
+		if !slices.Contains(r.Doubts, s) {
+			r.Doubts = append(r.Doubts, s)
+		}
+	}
+	if c := w.Critical; c.Determined && c.Reason != "" {
+		r.Doubts = append(r.Doubts, "The critical velocity is "+c.Reason+".")
+	}
 	return r, nil
 }
 
-// velocityAt returns the velocity at which a checked curve has a pressure that it
-// reaches.
-func (c Curve) velocityAt(p units.Pressure) units.Velocity {
-	s := c.smooth()
+// velocityAt returns the lowest velocity at which the upper end of the pressure of a
+// checked curve has a value, and whether the curve reaches it. If the error of a
+// point is not known, all errors are left out and known is false.
+func (c Curve) velocityAt(p units.Pressure) (u units.Velocity, found, known bool) {
+	known = len(c.StdErr) == len(c.Points)
+	for _, e := range c.StdErr {
+		known = known && finite(float64(e.Pressure))
+	}
+	upper := c
+	if known {
+		upper.Points = slices.Clone(c.Points)
+		t := c.student()
+		for i, e := range c.StdErr {
+			x := &upper.Points[i]
+			x.Pressure += e.Pressure.Times(t)
+			if i > 0 { // an error that falls must not hide what a lower velocity may reach
+				x.Pressure = max(x.Pressure, upper.Points[i-1].Pressure)
+			}
+		}
+	}
+	if !(p < upper.Last().Pressure) {
+		return 0, false, known
+	}
+	s := upper.smooth()
 	low, high := units.Velocity(0), c.Last().Velocity
 	for range 60 {
 		if mid := (low + high) / 2; s.at(mid).Pressure < p {
@@ -196,7 +247,7 @@ func (c Curve) velocityAt(p units.Pressure) units.Velocity {
 			high = mid
 		}
 	}
-	return low
+	return low, true, known
 }
 
 func (r WindowResult) title() string { return "Operating window, " + r.Curve.name() }
@@ -227,12 +278,13 @@ func (r WindowResult) Table() table.Table {
 	cmh := func(u units.Velocity) string { return fmt.Sprintf("%.1f", u.In(units.CentimetrePerHour)) }
 	bar := func(p units.Pressure) string { return fmt.Sprintf("%.3f", p.In(units.Bar)) }
 	t := table.Table{Caption: "Velocities", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "velocity", Unit: "cm/h", Right: true},
-		{Name: "compression factor", Right: true}, {Name: "pressure", Unit: "bar", Right: true}}}
+		{Name: "compression factor", Right: true}, {Name: "pressure", Unit: "bar", Right: true}, {Name: "upper end", Unit: "bar", Right: true}}}
+	upper := func(p units.Pressure) string { return number(p.In(units.Bar), "%.3f") }
 	if r.Packing != r.Largest {
-		t.Add("packing, for the target", cmh(r.Packing.Velocity), fmt.Sprintf("%.3f", r.Packing.CompressionFactor), bar(r.Packing.Pressure))
+		t.Add("packing, for the target", cmh(r.Packing.Velocity), fmt.Sprintf("%.3f", r.Packing.CompressionFactor), bar(r.Packing.Pressure), upper(r.PackingUpper))
 	}
-	t.Add("packing, at most", cmh(r.Largest.Velocity), fmt.Sprintf("%.3f", r.Largest.CompressionFactor), bar(r.Largest.Pressure))
-	t.Add("operating, at most, of the bed packed so", cmh(r.Operating), fmt.Sprintf("%.3f", r.Packing.CompressionFactor), "about "+bar(r.OperatingPressure))
+	t.Add("packing, at most", cmh(r.Largest.Velocity), fmt.Sprintf("%.3f", r.Largest.CompressionFactor), bar(r.Largest.Pressure), upper(r.LargestUpper))
+	t.Add("operating, at most, of the bed packed so", cmh(r.Operating), fmt.Sprintf("%.3f", r.Packing.CompressionFactor), "about "+bar(r.OperatingPressure), upper(r.PackingUpper.Times(r.OperatingPressure.In(r.Packing.Pressure))))
 	return t
 }
 

@@ -39,7 +39,7 @@ func TestWindow(t *testing.T) {
 	if math.Abs(r.Largest.Velocity.In(CentimetrePerHour)-375) > 1e-9 || len(r.Bounds) != 3 || r.Bounds[0].Velocity != r.Largest.Velocity || r.Packing != r.Largest {
 		t.Errorf("largest %v, bounds %v", r.Largest, r.Bounds)
 	}
-	if u := r.Bounds[1].Velocity.In(CentimetrePerHour); !(u > 450 && u < 460) || r.Bounds[1].Name != "75 % of the pressure limit" {
+	if u := r.Bounds[1].Velocity.In(CentimetrePerHour); !(u > 450 && u < 460) || r.Bounds[1].Name != "75 % of the pressure limit, with the error of the curve" {
 		t.Errorf("bounds %v", r.Bounds)
 	}
 	if math.Abs(r.Operating.In(CentimetrePerHour)-300) > 1e-9 || math.Abs(r.OperatingPressure.In(r.Packing.Pressure)-0.8) > 1e-12 {
