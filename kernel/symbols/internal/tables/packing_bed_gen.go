@@ -65,6 +65,7 @@ func init() {
 			"Layer":            reflect.TypeFor[bed_.Layer](),
 			"LineState":        reflect.TypeFor[bed_.LineState](),
 			"LinearStrain":     reflect.TypeFor[bed_.LinearStrain](),
+			"NextReading":      reflect.TypeFor[bed_.NextReading](),
 			"Parameter":        reflect.TypeFor[bed_.Parameter](),
 			"Point":            reflect.TypeFor[bed_.Point](),
 			"PointError":       reflect.TypeFor[bed_.PointError](),
