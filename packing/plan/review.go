@@ -78,7 +78,7 @@ type Tolerances struct {
 	Velocity          units.Fraction // zero: 5 %
 	Pressure          units.Fraction // zero: 20 %
 	Height            units.Fraction // of the settled bed and of the bed under flow; zero: 5 %
-	Mark              units.Length   // of the packed bed from its height asked for, and of a gap under the adapter; zero: 2 mm
+	Mark              units.Length   // of the packed bed from its target height, and of a gap under the adapter; zero: that of the plan, else 2 mm
 	CompressionFactor float64        // zero: 0.03
 	Volume            units.Fraction // zero: 10 %
 }
@@ -131,6 +131,7 @@ type Findings struct {
 
 	Advice  Advice
 	Reasons []string // for the advice
+	Options []Option // ways on from a pack that missed its target, each held against curve and limits
 
 	Steps        []Step
 	Moves        []AdapterMove
@@ -142,6 +143,8 @@ type Findings struct {
 	BedHeightStdErr     units.Length
 	BedHeightFrom       string       // adapter, bed height or reading
 	Gap                 units.Length // between bed and adapter at the end
+	NotReached          units.Length // by which the bed stood above its target under the flow of the last compression
+	Lost                units.Length // by which it rose from there to the end, while the flow was stopped and the adapter lowered
 	Travel              units.Length // of the adapter, from before the compression to the end
 
 	CompressionFactor       float64 // settled over packed height
@@ -415,12 +418,15 @@ func (w *reviewer) takeDefaults() {
 		w.taken("both over %v", c.Over)
 	}
 	t := &r.Tolerances
+	if t.Mark == 0 && w.planned {
+		t.Mark = r.Plan.Request.TargetTolerance
+	}
 	fraction(&t.Velocity, 5*units.Percent, "tolerance of velocity")
 	fraction(&t.Pressure, 20*units.Percent, "tolerance of pressure")
 	fraction(&t.Height, 5*units.Percent, "tolerance of settled height and heights under flow")
 	if t.Mark == 0 {
-		t.Mark = 2 * units.Millimetre
-		w.taken("tolerance of the mark and of a gap under the adapter %v", t.Mark)
+		t.Mark = usualTarget
+		w.taken("tolerance of the target position and of a gap under the adapter %v", t.Mark)
 	}
 	if t.CompressionFactor == 0 {
 		t.CompressionFactor = 0.03

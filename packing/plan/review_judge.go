@@ -184,9 +184,9 @@ func (w *reviewer) deviations() {
 			if one != nil {
 				left = (one.Height - f.BedHeight).In(cm)
 			}
-			d := add("from the bed of step 1 to the mark", "cm", p.Second.AdapterTravel.In(cm), left, nan)
+			d := add("from the bed of step 1 to the target", "cm", p.Second.AdapterTravel.In(cm), left, nan)
 			if d.Verdict == Outside { // nothing allowed: shown only
-				d.Verdict, d.Why = NotJudged, "the mark is judged"
+				d.Verdict, d.Why = NotJudged, "the target is judged"
 			}
 		}
 	}
@@ -258,13 +258,14 @@ func (w *reviewer) decide() {
 	}
 	high, short := f.BedHeight-r.BedHeight, r.CompressionFactor-cf
 	repack, add := []string{}, []string{}
+	keepAt := units.Length(nan) // where the adapter would keep the factor of a bed that settled low
 	switch {
 	case -short > t.CompressionFactor:
 		repack = append(repack, fmt.Sprintf("the compression factor, %.3f, is above %v by more than %v, and no step makes it smaller", cf, r.CompressionFactor, t.CompressionFactor))
 	case high > t.Mark:
-		why := fmt.Sprintf("the bed stands at %.2f cm, %.1f mm above the mark; %v is allowed", f.BedHeight.In(units.Centimetre), high.In(units.Millimetre), t.Mark)
+		why := fmt.Sprintf("the bed stands at %.2f cm, %.1f mm above its target; %v is allowed", f.BedHeight.In(units.Centimetre), high.In(units.Millimetre), t.Mark)
 		if f.SettledHeight > r.BedHeight.Times(r.CompressionFactor)+t.Mark && math.Abs(short) <= t.CompressionFactor {
-			why += fmt.Sprintf(" (the bed had settled higher than planned: if the factor was to be kept and not the height, the mark is %.2f cm; give it as BedHeight)", f.SettledHeight.Times(1/r.CompressionFactor).In(units.Centimetre))
+			why += fmt.Sprintf(" (the bed had settled higher than planned: if the factor was to be kept and not the height, the target is %.2f cm; give it as BedHeight)", f.SettledHeight.Times(1/r.CompressionFactor).In(units.Centimetre))
 		}
 		add = append(add, why)
 	case short > t.CompressionFactor:
@@ -272,8 +273,9 @@ func (w *reviewer) decide() {
 		if d, err := (packing.Found{Column: r.Column, BedHeight: r.BedHeight, CompressionFactor: r.CompressionFactor, Height: f.BedHeight.Times(cf)}).Decide(); err == nil {
 			keep = d.KeepFactor
 		}
-		why := fmt.Sprintf("the bed is at the mark but settled too low: its compression factor is %.3f, short of %v by more than %v", cf, r.CompressionFactor, t.CompressionFactor)
+		why := fmt.Sprintf("the bed is at its target but settled too low: its compression factor is %.3f, short of %v by more than %v", cf, r.CompressionFactor, t.CompressionFactor)
 		if (r.BedHeight - keep).In(r.BedHeight) <= float64(t.Height)*(1+1e-9) {
+			keepAt = keep
 			add = append(add, fmt.Sprintf("%s; the factor is kept at %.2f cm, which is within the %v allowed for heights, if your procedure lets the height go", why, keep.In(units.Centimetre), t.Height))
 		} else {
 			repack = append(repack, fmt.Sprintf("%s; the factor would be kept only at %.2f cm, beyond the %v allowed for heights: pour more slurry", why, keep.In(units.Centimetre), t.Height))
@@ -292,9 +294,25 @@ func (w *reviewer) decide() {
 	if k := last.Steadiness; k.FlowIs == Outside {
 		add = append(add, fmt.Sprintf("the flow still changed by %.1f %% in %v when the last pressure ended", k.Flow.In(units.Percent), r.Steady.Over))
 	}
+	if len(add) > 0 && len(repack) == 0 && f.Compressions == 1 {
+		f.Reasons = add
+		w.missed()
+		w.options()
+		if known(keepAt) {
+			w.adapterFurther("flow off, outlet open, the adapter on to where the factor is kept", keepAt, r.CompressionFactor)
+		}
+		add = f.Reasons
+		f.Reasons = nil
+	} else {
+		w.missed()
+		add, f.Reasons = append(add, f.Reasons...), nil
+	}
 	switch {
 	case len(repack) > 0:
 		f.Advice, f.Reasons = Repack, append(repack, add...)
+	case len(add) > 0 && len(f.Options) > 0 && !w.allowed():
+		f.Advice = Repack
+		f.Reasons = append(add, "none of the ways on is allowed by curve and limits")
 	case len(add) > 0 && f.Compressions > 1:
 		f.Advice = Repack
 		f.Reasons = append(add, fmt.Sprintf("that was compression step %d: one further step was allowed, and it missed too (common practice, no source)", f.Compressions))
@@ -302,7 +320,7 @@ func (w *reviewer) decide() {
 		f.Advice, f.Reasons = AddStep, add
 	default:
 		f.Advice = ProceedToTest
-		w.reason("the bed stands at %.2f cm, within %v of the mark", f.BedHeight.In(units.Centimetre), t.Mark)
+		w.reason("the bed stands at %.2f cm, within %v of its target", f.BedHeight.In(units.Centimetre), t.Mark)
 		w.reason("its compression factor is %.3f, within %v of %v", cf, t.CompressionFactor, r.CompressionFactor)
 		if k := last.Steadiness; k.HeightIs == Within && k.PressureIs == Within {
 			w.reason("height and pressure were steady when the compression ended")
@@ -320,7 +338,7 @@ func (w *reviewer) decide() {
 			w.doubt("The bed came out as planned, but not the way there: outside the tolerances %s. Record why, before the test.", strings.Join(outside, ", "))
 		}
 		if high < -t.Mark {
-			w.doubt("The bed stands %.1f mm below the mark. The factor was kept, not the height: record which, and use the new column volume.", -high.In(units.Millimetre))
+			w.doubt("The bed stands %.1f mm below its target. The factor was kept, not the height: record which, and use the new column volume.", -high.In(units.Millimetre))
 		}
 	}
 }

@@ -373,7 +373,7 @@ func TestReviewByAdapter(t *testing.T) {
 
 	// A mark that is missed, and one more travel that reaches it.
 	f, err = plan.Review{Plan: steps}.Of(byAdapter(30, 18.5, 0).run(t))
-	if err != nil || f.Advice != plan.AddStep || !strings.Contains(f.Reasons[0], "5.0 mm above the mark") {
+	if err != nil || f.Advice != plan.AddStep || !strings.Contains(f.Reasons[0], "5.0 mm above its target") {
 		t.Errorf("mark missed: %v, %v, %q", err, f.Advice, f.Reasons)
 	}
 	f, err = plan.Review{Plan: steps}.Of(byAdapter(30, 18.5, 18).run(t))

@@ -32,6 +32,7 @@ func (f Findings) Page() page.Page {
 		return p
 	}
 	p.Notice(capital(f.Advice.String())+":", strings.Join(f.Reasons, "; ")+".")
+	p.Table(f.optionTable())
 	p.List("Not judged", f.NotJudged)
 	p.List("Doubts", f.Doubts)
 	p.Table(f.Table())
