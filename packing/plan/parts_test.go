@@ -102,7 +102,7 @@ func TestFoundParts(t *testing.T) {
 		t.Fatal(err)
 	}
 	for want, part := range map[string]table.Table{
-		"packed height": f.Table(), "step 1, loose bed": f.StepTable(), "stop, catch": f.EndTable(), "steady": f.SteadyTable(), "planned": f.DeviationTable(),
+		"packed height": f.Table(), "step 1, loose bed": f.StepTable(), "stop, lowering": f.EndTable(), "steady": f.SteadyTable(), "planned": f.DeviationTable(),
 		"kept": f.LimitTable(), "mean speed down": f.MoveTable(), "velocity at first": f.RiseTable(), "initials": f.SheetTable(),
 	} {
 		if !strings.Contains(part.HTML(), want) || !strings.Contains(f.Page().HTML(), part.HTML()) {

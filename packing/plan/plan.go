@@ -36,7 +36,7 @@ import (
 
 // ConstantFlow asks for a pack in two steps of constant flow: a low velocity
 // until the beads have settled to a loose bed, then a high one that compresses
-// it, and the adapter driven to the mark.
+// it, and the adapter driven to its target position.
 type ConstantFlow struct {
 	Column            packing.Column
 	Medium            packing.Medium
@@ -52,11 +52,11 @@ type ConstantFlow struct {
 	PackingVelocity units.Velocity // of the second step; zero: where Curve has CompressionFactor
 	RaiseSteps      int            // in which the flow is raised to the packing velocity, each by the same factor; zero: 4, common practice
 	Ramp            units.Time     // over which it is raised evenly, in place of steps; zero: in steps
-	ThirdVelocity   units.Velocity // of a third step, if the bed is not at the mark after the second; zero: the second's
+	ThirdVelocity   units.Velocity // of a third step, if the bed is not at its target after the second; zero: the second's
 	Curve           bed.Curve      // measured at this settled height in this column; without points: none, or that of Law
 	Law             bed.Law        // how the bed gives way, from the user's own data; nil: not known
 	WallFriction    float64        // of Law, see bed.Compressible; zero: the wall carries nothing
-	Catch           Catch          // which valve is open while the adapter goes to the mark
+	Catch           Catch          // which valve is open while the adapter goes to its target position
 	AdapterSpeed    units.Velocity // zero: the velocity of the second step
 	TargetTolerance units.Length   // of the adapter in the end and of a gap under it; zero: 2 mm, common practice
 	Recovery        Recovery       // how the bed rises after a stop, from the user's record; zero: not known
@@ -396,7 +396,7 @@ type Duty struct {
 	Viscosity   units.Viscosity   // at Temperature; zero: that of Mixture
 }
 
-// Catch is how the adapter is driven to the mark after the second step.
+// Catch is how the adapter is driven to its target position after the second step.
 type Catch int
 
 const (
@@ -523,7 +523,7 @@ type SecondStep struct {
 	CompressionFactor float64        // by flow alone; NaN without a curve
 	Pressure          units.Pressure // NaN without a curve
 	BedHeight         units.Length   // under flow; NaN without a curve
-	AdapterTravel     units.Length   // from the bed of the first step to the mark
+	AdapterTravel     units.Length   // from the bed of the first step to its target position
 	RiseBound         units.Velocity // at which the surface starts to rise when the flow stops
 	Time              units.Time     // until 99 % of the compression, about; NaN without a curve
 	Raise             []RaiseStep    // how the flow is raised; the last one is the packing velocity
@@ -540,7 +540,7 @@ type RaiseStep struct {
 	After             units.Time // since the start of a ramp; NaN: in steps
 }
 
-// ThirdStep is the one further step if the bed is not at the mark.
+// ThirdStep is the one further step if the bed is not at its target.
 type ThirdStep struct {
 	Velocity          units.Velocity
 	Flow              units.VolumeFlow
@@ -548,7 +548,7 @@ type ThirdStep struct {
 	Pressure          units.Pressure // NaN without a curve
 }
 
-// AdapterDrive is the way of the adapter that ends at the mark.
+// AdapterDrive is the way of the adapter that ends at its target.
 type AdapterDrive struct {
 	From, To          units.Length // above the bottom net
 	Speed             units.Velocity
@@ -556,7 +556,7 @@ type AdapterDrive struct {
 	Displaced         units.VolumeFlow // of liquid, while it moves sealed
 	Risen             units.Length     // by the bed before the adapter meets it, at most
 	CompressionFactor float64          // by the adapter alone; NaN: not by it
-	Load              units.Pressure   // that holds the bed at the mark; NaN without a law
+	Load              units.Pressure   // that holds the bed at its target; NaN without a law
 	Force             units.Force      // of that load, without friction of the seal
 	Margin            float64          // 1 - force/limit; NaN: not checked
 	TopVoid           float64          // under the load; NaN without a law

@@ -97,6 +97,8 @@ type Run struct {
 	AdapterZero  units.Length // with DrivenDown: height above the bottom net at which it reads zero
 
 	Readings []HeightReading // heights of the bed read by eye, by rising time
+
+	typed *Typed // the record that this was made of; nil: recorded
 }
 
 // AdapterReading says how an adapter's position is counted. It has to be said,

@@ -40,7 +40,7 @@ func ExampleReview() {
 	// step 1, loose bed   1.2 to 38.4 min,  0.69 column volumes
 	// flow off, adapter  38.4 to 41.9 min,  0.00 column volumes
 	// step 2, compress   41.9 to 49.3 min,  2.26 column volumes
-	// stop, catch        49.3 to 54.0 min,  0.00 column volumes
+	// stop, lowering     49.3 to 54.0 min,  0.00 column volumes
 	// flow afterwards    54.0 to 60.0 min,  0.33 column volumes
 	// by the slurry the compression factor is 1.12 ± 0.04
 	// proceed to test

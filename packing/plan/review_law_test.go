@@ -449,14 +449,15 @@ func TestReviewShows(t *testing.T) {
 
 func TestAfterFailedTest(t *testing.T) {
 	done := func(what ...plan.Remedy) plan.AfterFailedTest {
-		var a plan.AfterFailedTest
+		a := plan.AfterFailedTest{Shape: plan.Tailing, MoreAllowed: true}
 		for _, w := range what {
 			a.Done = append(a.Done, plan.Done{What: w, Note: "noted"})
 		}
 		return a
 	}
-	// The order is common practice, no source.
-	order := []plan.Remedy{plan.TestWithoutColumn, plan.RepeatTest, plan.ConditionBed, plan.ResetAdapter, plan.ReversePulse, plan.ReslurryTop, plan.UnpackAndPack}
+	// The order is common practice, no source. The first five do not touch the bed.
+	without := []plan.Remedy{plan.CheckInputs, plan.LookAtColumn, plan.TestWithoutColumn, plan.RepeatTest, plan.ChangeTracer}
+	order := append(without[:5:5], plan.ResetAdapter, plan.ConsolidateOn, plan.ReslurryTop, plan.UnpackAndPack)
 	for i, want := range order {
 		n, err := done(order[:i]...).Next()
 		if err != nil || n.Next != want || len(n.Doubts) != 0 {
@@ -472,18 +473,45 @@ func TestAfterFailedTest(t *testing.T) {
 		next  plan.Remedy
 		doubt string
 	}{
-		{"a new bed starts again", order, plan.TestWithoutColumn, ""},
-		{"twice", []plan.Remedy{plan.TestWithoutColumn, plan.RepeatTest, plan.RepeatTest}, plan.ConditionBed, "more than once"},
-		{"out of order", []plan.Remedy{plan.ResetAdapter, plan.TestWithoutColumn}, plan.RepeatTest, "was done after reset the adapter"},
-		{"one with each bed", []plan.Remedy{plan.RepeatTest, plan.UnpackAndPack, plan.RepeatTest}, plan.TestWithoutColumn, ""},
+		{"a new bed starts again", order, plan.CheckInputs, ""},
+		{"twice", append(without[:4:4], plan.RepeatTest), plan.ChangeTracer, "more than once"},
+		{"out of order", []plan.Remedy{plan.ResetAdapter, plan.CheckInputs}, plan.LookAtColumn, "was done after reset the adapter"},
+		{"one with each bed", []plan.Remedy{plan.CheckInputs, plan.UnpackAndPack, plan.CheckInputs}, plan.LookAtColumn, ""},
 	} {
 		n, err := done(tc.done...).Next()
 		if err != nil || n.Next != tc.next || (tc.doubt == "") != (len(n.Doubts) == 0) || !strings.Contains(strings.Join(n.Doubts, ""), tc.doubt) {
 			t.Errorf("%s: %v, %q, %v", tc.name, n.Next, n.Doubts, err)
 		}
 	}
-	if n, err := done(plan.Remedy(9)).Next(); err == nil || !strings.Contains(n.Page().HTML(), "there is no remedy 9") {
-		t.Errorf("remedy 9: %v", err)
+	// By shape, and never in reverse under a gap or an unknown one.
+	for _, tc := range []struct {
+		a    plan.AfterFailedTest
+		next plan.Remedy
+		over string
+	}{
+		{plan.AfterFailedTest{Shape: plan.Fronting, AdapterTouches: true, NetsBothWays: true}, plan.ReversePulse, "reset the adapter: it is for a tail"},
+		{plan.AfterFailedTest{Shape: plan.Fronting, AdapterTouches: true}, plan.ReslurryTop, "reverse flow lifts a bed under a gap"},
+		{plan.AfterFailedTest{Shape: plan.Fronting, NetsBothWays: true, MoreAllowed: true}, plan.ConsolidateOn, "reverse flow lifts a bed under a gap"},
+		{plan.AfterFailedTest{AdapterTouches: true, NetsBothWays: true}, plan.ReslurryTop, "consolidate further: curve and limits are not known to allow it"},
+		{plan.AfterFailedTest{Shape: plan.Tailing}, plan.ResetAdapter, ""},
+	} {
+		tc.a.Done = done(without...).Done
+		n, err := tc.a.Next()
+		if over := strings.Join(n.Skipped, "\n"); err != nil || n.Next != tc.next || !strings.Contains(over, tc.over) || (tc.over == "") != (over == "") {
+			t.Errorf("%+v: %v, %q, %v", tc.a, n.Next, n.Skipped, err)
+		}
+		for k := range without { // whatever else is known, nothing touches the bed before
+			tc.a.Done = done(append(without[:k:k], without[k+1:]...)...).Done
+			if n, _ := tc.a.Next(); n.Next != without[k] {
+				t.Errorf("without %v: %v", without[k], n.Next)
+			}
+		}
+	}
+	if n, err := (plan.AfterFailedTest{Shape: 3}).Next(); err == nil || !strings.Contains(n.String(), "there is no such shape") {
+		t.Error(err)
+	}
+	if n, err := done(plan.Remedy(11)).Next(); err == nil || !strings.Contains(n.Page().HTML(), "there is no remedy 11") {
+		t.Errorf("remedy 11: %v", err)
 	}
 	var none plan.NextRemedy
 	if !strings.Contains(none.String(), "nothing was asked") {

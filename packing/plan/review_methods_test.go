@@ -159,7 +159,7 @@ func TestReviewByPressure(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	const want = "before the flow | pressure 1, loose bed | flow off, adapter | pressure 2, compress | pressure 3, compress | pressure 4, compress | stop, catch | flow afterwards"
+	const want = "before the flow | pressure 1, loose bed | flow off, adapter | pressure 2, compress | pressure 3, compress | pressure 4, compress | stop, lowering | flow afterwards"
 	if kinds(f) != want || f.Compressions != 1 {
 		t.Fatalf("%d compressions, steps %s, want %s", f.Compressions, kinds(f), want)
 	}

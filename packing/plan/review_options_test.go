@@ -53,11 +53,14 @@ func TestLostInLowering(t *testing.T) {
 		t.Errorf("%v", o)
 	}
 	// A drive that is too weak for the open outlet leaves only the unknown force.
-	f = read(t, p, func(r *plan.Review, _ *plan.Run) { r.Limits = r.Plan.Request.Limits; r.Limits.AdapterForce = 1 * Kilonewton })
+	f = read(t, p, func(r *plan.Review, _ *plan.Run) {
+		r.Limits = r.Plan.Request.Limits
+		r.Limits.AdapterForce = 1 * Kilonewton
+	})
 	if o := offered(t, f, "the same flow, then the adapter down with the outlet open"); !strings.Contains(o.Against, "pass the limit of the drive, 1.00 kN") {
 		t.Errorf("%v", o)
 	}
-	for _, text := range []string{f.String(), f.HTML(), f.Markdown()} {
+	for _, text := range []string{f.String(), f.Page().HTML(), f.Page().Markdown()} {
 		if !strings.Contains(text, "Ways on, held against curve and limits") || strings.Contains(text, "NaN") {
 			t.Errorf("%s", text)
 		}

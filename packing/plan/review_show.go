@@ -285,7 +285,7 @@ func (f Findings) cautions() []string {
 }
 
 // Figure draws heights, velocity and pressure against time with the steps
-// shaded, the mark and the limits as lines.
+// shaded, the target and the limits as lines.
 func (f Findings) Figure() figure.Stack {
 	if len(f.Steps) == 0 {
 		return figure.Stack{}
@@ -305,7 +305,7 @@ func (f Findings) Figure() figure.Stack {
 		case Compression:
 			label, _, _ = strings.Cut(step.Name, ",")
 		case Stop:
-			label = "catch"
+			label = "lowering"
 		case LaterFlow:
 			label = "later"
 		}
@@ -354,11 +354,11 @@ func levels(limits []LimitCheck) []figure.Level {
 	return out
 }
 
-// heightPanel draws bed and adapter over the mark.
+// heightPanel draws bed and adapter over the target.
 func (f Findings) heightPanel(x figure.Axis, spans []figure.Span, high int) figure.Figure {
 	s := f.signals
 	panel := figure.Figure{X: x, Y: figure.Axis{Label: "Height", Unit: "cm", One: float64(units.Centimetre)}, Spans: spans, Height: high,
-		Levels: []figure.Level{{Y: float64(f.Review.BedHeight), Label: "mark " + cm(f.Review.BedHeight)}}}
+		Levels: []figure.Level{{Y: float64(f.Review.BedHeight), Label: "target " + cm(f.Review.BedHeight)}}}
 	if s.bed.recorded() {
 		panel.Lines = append(panel.Lines, figure.Line{Name: "bed", Points: s.bed.points()})
 	}
@@ -401,6 +401,6 @@ func (f Findings) Closeup() figure.Stack {
 	near.Run.Readings = nil
 	x := figure.Axis{Label: "Time", Unit: "min", One: 60, Min: from.In(units.Minute), Max: to.In(units.Minute)}
 	panel := near.heightPanel(x, []figure.Span{{From: float64(stop.Start), To: float64(to), Label: "flow off"}}, 300)
-	return figure.Stack{Title: "Stop and catch", Panels: []figure.Figure{panel},
+	return figure.Stack{Title: "Stopping the flow and lowering the adapter", Panels: []figure.Figure{panel},
 		Description: "Bed and adapter about the last stop. " + capital(f.Rise.String()) + "."}
 }

@@ -80,6 +80,9 @@ func (w *reviewer) moves() error {
 		a, b := places[i-1], places[i]
 		m := AdapterMove{Start: units.Time(a.To), End: units.Time(b.From), From: units.Length(a.Level), To: units.Length(b.Level)}
 		m.Speed = (m.From - m.To).Within(m.End - m.Start)
+		if w.run.typed != nil { // a row says from where to where, not how fast
+			m.Speed = units.Velocity(nan)
+		}
 		w.f.Moves = append(w.f.Moves, m)
 	}
 	return nil
@@ -148,11 +151,11 @@ func (w *reviewer) name(flats []steps.Plateau, rest, high float64) {
 		s := Step{Start: units.Time(p.Start), End: units.Time(p.Finish), from: p.From, to: p.To}
 		switch {
 		case p.Level <= rest && f.Compressions > 0:
-			s.Kind, s.Name = Stop, "stop, catch"
+			s.Kind, s.Name = Stop, "stop, lowering"
 			if f.Steps[len(f.Steps)-1].Kind != Compression {
 				s.Kind, s.Name = Waiting, "flow off"
 			} else if f.Compressions > 1 {
-				s.Name = "stop, catch again"
+				s.Name = "stop, lowering again"
 			}
 			stopped = true
 		case p.Level <= rest && loose && i+1 < len(flats) && compressing(flats[i+1]):
@@ -226,6 +229,9 @@ func (w *reviewer) measure(s *Step) {
 	}
 	mean, sd := told.meanSD(from, s.to)
 	s.Velocity, s.VelocitySD = units.Velocity(mean), units.Velocity(sd)
+	if w.run.typed != nil && w.r.StepsBy == StepsByAdapter && s.Kind == Compression {
+		s.Velocity, s.VelocitySD = units.Velocity(nan), units.Velocity(nan)
+	}
 	s.Flow, s.FlowSD = s.Velocity.Across(area), s.VelocitySD.Across(area)
 	if w.r.StepsBy == StepsByAdapter && s.Kind == Compression {
 		s.Volume = area.Filled(units.Length(sig.adapter.at(s.from) - sig.adapter.at(s.to)))
@@ -317,6 +323,8 @@ func (w *reviewer) judgeEnd(s *Step, tell bool) {
 	switch {
 	case short != "":
 		k.PressureWhy = short
+	case w.run.typed != nil:
+		change, se, k.PressureWhy = w.typedDrift(s, func(r TypedRow) float64 { return float64(r.Pressure) })
 	case sig.pressure.recorded():
 		change, se, k.PressureWhy = sig.pressure.drift(from, s.to)
 	default:
@@ -331,7 +339,9 @@ func (w *reviewer) judgeEnd(s *Step, tell bool) {
 
 	if w.r.StepsBy == StepsByPressure {
 		change, se = math.NaN(), math.NaN()
-		if k.FlowWhy = short; short == "" {
+		if k.FlowWhy = short; short == "" && w.run.typed != nil {
+			change, se, k.FlowWhy = w.typedDrift(s, func(r TypedRow) float64 { return float64(w.r.Column.Velocity(r.Flow)) })
+		} else if short == "" {
 			change, se, k.FlowWhy = sig.velocity.drift(from, s.to)
 		}
 		level := sig.velocity.median(from, s.to)
@@ -472,6 +482,10 @@ func (w *reviewer) curve() bed.Curve {
 // settled finds the settled height from the end of step 1.
 func (w *reviewer) settled() {
 	f, r := w.f, w.r
+	if t := w.run.typed; t != nil && t.Settled > 0 {
+		w.typedSettled(t)
+		return
+	}
 	s := f.step(LooseBed)
 	if s == nil {
 		return
@@ -498,6 +512,22 @@ func (w *reviewer) settled() {
 	}
 	f.SettledHeight = s.Height.Times(factor)
 	f.SettledHeightStdErr = r.HeightStdErr.Times(factor)
+}
+
+// typedSettled takes the settled height that was written down, at rest or brought
+// there from the flow under which it was read.
+func (w *reviewer) typedSettled(t *Typed) {
+	factor := 1.0
+	if t.SettledUnder > 0 {
+		at, err := w.curve().At(t.SettledUnder)
+		if err != nil {
+			w.taken("the height under %v as the settled height (no curve to bring it to rest with; the compression factor comes out a little low)", t.SettledUnder)
+		} else {
+			factor = at.CompressionFactor
+		}
+	}
+	w.f.SettledHeight = (t.Settled - t.RulerZero).Times(factor)
+	w.f.SettledHeightStdErr = w.r.HeightStdErr.Times(factor)
 }
 
 // packed finds the height of the packed bed at the end of the record.

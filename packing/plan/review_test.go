@@ -96,7 +96,7 @@ func kinds(f plan.Findings) string {
 	return strings.Join(s, " | ")
 }
 
-const ownKinds = "before the flow | step 1, loose bed | flow off, adapter | step 2, compress | stop, catch | flow afterwards"
+const ownKinds = "before the flow | step 1, loose bed | flow off, adapter | step 2, compress | stop, lowering | flow afterwards"
 
 // What is read back of a made pack against what it was made of.
 func TestReviewOwn(t *testing.T) {
@@ -161,9 +161,9 @@ func TestReviewAdvice(t *testing.T) {
 		{"mark missed, but allowed by the user", func(p *made.Pack) { p.Mark = 18.5 },
 			func(r *plan.Review, _ *plan.Run) { r.Tolerances.Mark = 6 * Millimetre }, plan.ProceedToTest, "within 6 mm", ""},
 		{"third step reaches the mark", func(p *made.Pack) { p.Mark, p.ThirdAt, p.Mark3, p.End = 18.5, 53, 18.02, 66 }, nil, plan.ProceedToTest, "within 2 mm of its target",
-			"before the flow | step 1, loose bed | flow off, adapter | step 2, compress | stop, catch | step 3, compress again | stop, catch again | flow afterwards"},
+			"before the flow | step 1, loose bed | flow off, adapter | step 2, compress | stop, lowering | step 3, compress again | stop, lowering again | flow afterwards"},
 		{"third step misses too", func(p *made.Pack) { p.Mark, p.ThirdAt, p.Mark3, p.End = 18.6, 53, 18.4, 66 }, nil, plan.Repack, "4.0 mm above its target",
-			"before the flow | step 1, loose bed | flow off, adapter | step 2, compress | stop, catch | step 3, compress again | stop, catch again | flow afterwards"},
+			"before the flow | step 1, loose bed | flow off, adapter | step 2, compress | stop, lowering | step 3, compress again | stop, lowering again | flow afterwards"},
 		{"settled a little low: 19.2/1.12 = 17.14 cm, 4.8 % below 18", func(p *made.Pack) { p.Settle = 19.2 }, nil, plan.AddStep, "the factor is kept at 17.1", ""},
 		{"settled too low: 18.9/1.12 = 16.88 cm, 6.3 % below 18", func(p *made.Pack) { p.Settle = 18.9 }, nil, plan.Repack, "pour more slurry", ""},
 		{"settled too high: 21/18.02 = 1.165", func(p *made.Pack) { p.Settle = 21 }, nil, plan.Repack, "no step makes it smaller", ""},
