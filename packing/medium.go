@@ -78,6 +78,12 @@ func (m Medium) Check() error {
 		return &InputError{where, fmt.Sprintf("settling exponent %v", n), "is outside 2 to 10",
 			"leave it zero for 4.65, the value for small beads"}
 	}
+	if m.Charge < ChargeNotGiven || m.Charge > Charged {
+		return &InputError{where, fmt.Sprintf("charge %d", int(m.Charge)), "there is no such charge", "write packing.Uncharged or packing.Charged"}
+	}
+	if err := optional(where, "least background", m.LeastBackground, float64(units.MillimolePerLitre), float64(6*units.MolePerLitre), "1 mmol/L", "6 mol/L", "0.4 * MolePerLitre"); err != nil {
+		return err
+	}
 	if err := optional(where, "maximum bed pressure", m.MaxBedPressure,
 		100, 1e8, "1 mbar", "1000 bar", "2 * Bar"); err != nil {
 		return err

@@ -534,9 +534,17 @@ func (w *work) thirdStage() {
 
 func (w *work) testStage() {
 	c, p := w.c, w.p
+	salt := ""
+	if m := c.Medium; m.Charge != packing.Uncharged {
+		least := m.LeastBackground
+		if least == 0 {
+			least = 0.4 * units.MolePerLitre // common practice, no source
+		}
+		salt = fmt.Sprintf("\nSalt as the tracer: in at least %v of the same salt, the pulse at most twice it, since charged beads keep salt out of weaker liquid (charge of the medium: %v).", least, m.Charge)
+	}
 	s := w.stage("test", open(inletFromPump, outletDetector),
-		fmt.Sprintf("Condition with 2 to 3 column volumes.\nPulse of %s (%v of the column volume) at %v, %s, %.0f min per column volume.",
-			volume(p.Test.Sample), c.TestSample, p.Test.Velocity, p.flow(p.Test.Flow), p.Test.ColumnTime.In(units.Minute)),
+		fmt.Sprintf("Condition with 2 to 3 column volumes.%s\nPulse of %s (%v of the column volume) at %v, %s, %.0f min per column volume.",
+			salt, volume(p.Test.Sample), c.TestSample, p.Test.Velocity, p.flow(p.Test.Flow), p.Test.ColumnTime.In(units.Minute)),
 		"base line steady before the pulse", "verdict against limits set beforehand by the user's procedure")
 	s.Velocity, s.Flow, s.Time, s.Volume = p.Test.Velocity, p.Test.Flow, p.Test.ColumnTime.Times(testVolumes), p.Bed.ColumnVolume.Times(testVolumes)
 	s.BedHeight, s.Adapter = c.BedHeight, c.BedHeight
