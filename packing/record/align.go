@@ -84,7 +84,7 @@ func (r Record) Aligned(a Alignment) (Record, error) {
 		moved := c
 		moved.Axis = to.column.Name
 		if a.Axis == "" || from.column.Name != to.column.Name {
-			moved.Values = at(to.x, from.x, c.Values, a.Method, half)
+			moved.Values, moved.Status = at(to.x, from.x, c.Values, a.Method, half), nil
 		}
 		out.Columns = append(out.Columns, moved)
 	}

@@ -92,3 +92,118 @@ func TestDoubtsGoAlong(t *testing.T) {
 		t.Errorf("the report begins with %q", out[:40])
 	}
 }
+
+// The status of values is kept beside them; bad ones are no numbers.
+func TestStatus(t *testing.T) {
+	type want struct {
+		uv, p    []float64
+		status   []string
+		doubts   int
+		statusOf string // that has one, if not UV
+	}
+	for _, tc := range []struct {
+		name, text string
+		o          Options
+		want       want
+	}{
+		{"named", "Time (s),UV (mAU),UV status,P (bar)\n0,1,Good,5\n1,0,Bad,6\n2,3,Uncertain,7\n", Options{},
+			want{[]float64{1, nan, 3}, []float64{5, 6, 7}, []string{"Good", "Bad", "Uncertain"}, 2, ""}},
+		{"with an underscore", "Time (s),UV (mAU),P (bar),UV_quality\n0,1,5,OK\n1,0,6,Error\n2,3,7,OK\n", Options{},
+			want{[]float64{1, nan, 3}, []float64{5, 6, 7}, []string{"OK", "Error", "OK"}, 1, ""}},
+		{"behind each", "Time (s),UV (mAU),Status,P (bar),Status\n0,1,ok,5,ok\n1,0,bad,6,ok\n2,3,ok,7,ok\n", Options{},
+			want{[]float64{1, nan, 3}, []float64{5, 6, 7}, []string{"ok", "bad", "ok"}, 1, ""}},
+		{"in front of each", "Time (s),Status,UV (mAU),Status,P (bar)\n0,ok,1,ok,5\n1,bad,0,ok,6\n2,ok,3,ok,7\n", Options{},
+			want{[]float64{1, nan, 3}, []float64{5, 6, 7}, []string{"ok", "bad", "ok"}, 1, ""}},
+		{"one for all", "Time (s),UV (mAU),P (bar),Quality\n0,1,5,Good\n1,0,0,BadNoCommunication\n2,3,7,GoodClamped\n", Options{},
+			want{[]float64{1, nan, 3}, []float64{5, nan, 7}, []string{"Good", "BadNoCommunication", "GoodClamped"}, 1, ""}},
+		{"codes of eight bits", "Time (s),UV (mAU),UV quality,P (bar)\n0,1,192,5\n1,0,24,6\n2,3,64,7\n", Options{},
+			want{[]float64{1, nan, 3}, []float64{5, 6, 7}, []string{"192", "24", "64"}, 2, ""}},
+		{"codes of thirty-two bits", "Time (s),UV (mAU),UV status,P (bar)\n0,1,0,5\n1,0,2147483648,6\n2,3,1073741824,7\n", Options{},
+			want{[]float64{1, nan, 3}, []float64{5, 6, 7}, []string{"0", "2147483648", "1073741824"}, 2, ""}},
+		{"words as they are", "Time (s),UV (mAU),UV status,P (bar)\n0,1,Good,5\n1,0,Bad,6\n2,3,Good,7\n", Options{Status: "none"},
+			want{[]float64{1, 0, 3}, []float64{5, 6, 7}, nil, 0, ""}},
+		{"of a machine", "Time (s),UV (mAU),P (bar),Pump status\n0,1,5,OK\n1,0,6,Fault\n2,3,7,OK\n", Options{},
+			want{[]float64{1, 0, 3}, []float64{5, 6, 7}, nil, 0, ""}},
+		{"seldom", "Time (s),UV (mAU),P (bar),Note\n0,1,5,good\n1,0,6,\n2,3,7,\n", Options{},
+			want{[]float64{1, 0, 3}, []float64{5, 6, 7}, nil, 0, ""}},
+	} {
+		r := parse(t, tc.text, tc.o)
+		uv, err := r.Column("UV")
+		if err != nil || !equal(uv.Values, tc.want.uv) || !equal(values(t, r, "P"), tc.want.p) || !slices.Equal(uv.Status, tc.want.status) {
+			t.Errorf("%s: UV %v with %q, P %v; want %v with %q, %v; %v", tc.name, uv.Values, uv.Status, values(t, r, "P"), tc.want.uv, tc.want.status, tc.want.p, err)
+		}
+		if s := signal(t, r, "UV"); len(s.Doubts) != tc.want.doubts {
+			t.Errorf("%s: doubts %q, want %d", tc.name, s.Doubts, tc.want.doubts)
+		}
+		if len(r.Columns) != 3 {
+			t.Errorf("%s: %d columns", tc.name, len(r.Columns))
+		}
+		if (tc.want.status == nil) != (len(r.Events) > 0) {
+			t.Errorf("%s: events %v", tc.name, r.Events)
+		}
+		// Written and read again it is the same, and cut it keeps its status.
+		path := filepath.Join(t.TempDir(), "again.csv")
+		if err := r.Write(path); err != nil {
+			t.Fatal(err)
+		}
+		again := read(t, path, Options{Status: tc.o.Status})
+		if c, err := again.Column("UV"); err != nil || !equal(c.Values, tc.want.uv) || !slices.Equal(c.Status, tc.want.status) {
+			t.Errorf("%s: read again %v with %q, %v", tc.name, c.Values, c.Status, err)
+		}
+		cut, err := r.Within(trace.Times(1, 2))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c, _ := cut.Column("UV"); tc.want.status != nil && !slices.Equal(c.Status, tc.want.status[1:]) {
+			t.Errorf("%s: cut %q", tc.name, c.Status)
+		}
+	}
+	_, err := Parse("test.csv", []byte("Time (s),UV\n0,1\n1,2\n"), Options{Status: "some"})
+	refused(t, err, `status "some"`)
+}
+
+// Codes for no value are doubted where they cannot be measured, and left out as told.
+func TestCodes(t *testing.T) {
+	const rows = "Time (s),UV (mAU)\n0,1\n1,CODE\n2,3\n3,4\n4,CODE\n"
+	for code, want := range map[string]bool{"-9999": true, "9999": true, "999.9": true, "1e30": true, "-3.4028235e+38": true, "32767": true, "-999": true, "65535": true,
+		"12": false, "2.5": false, "98": false, "1000": false, "9": false} {
+		text := strings.ReplaceAll(rows, "CODE", code)
+		r := parse(t, text)
+		if got := len(r.report.Doubts) > 0; got != want {
+			t.Errorf("%s: doubts %q, want any: %v", code, r.report.Doubts, want)
+		}
+		told := parse(t, text, Options{Missing: []string{code}})
+		if v := values(t, told, "UV"); !equal(v, []float64{1, nan, 3, 4, nan}) || len(told.report.Doubts) > 0 {
+			t.Errorf("%s told: %v, doubts %q", code, v, told.report.Doubts)
+		}
+	}
+	// In a column of such sizes it is a value, and on an axis a position.
+	for _, text := range []string{"Time (s),UV (mAU)\n0,9000\n1,9999\n2,8000\n", "Time (s),UV (mAU)\n9998,1\n9999,2\n10000,1\n", "Time (s),UV (mAU)\n0,9999\n1,9999\n"} {
+		if r := parse(t, text); len(r.report.Doubts) > 0 {
+			t.Errorf("%q: doubts %q", text, r.report.Doubts)
+		}
+	}
+	if r := parse(t, "Time (s),UV (mAU)\n9998,1\n9999,9999\n10000,1\n", Options{Missing: []string{"9999"}}); !equal(values(t, r, "Time"), []float64{9998, 9999, 10000}) || !equal(values(t, r, "UV"), []float64{1, nan, 1}) {
+		t.Errorf("%v %v", values(t, r, "Time"), values(t, r, "UV"))
+	}
+}
+
+// Rows whose cells stand a column beside their own are refused, or left out as told.
+func TestShifted(t *testing.T) {
+	const head = "Time (s),UV (mAU),P (bar),Flow (L/h)\n"
+	const even = "0,100,5,30\n1,120,5.5,31\n2,150,5.2,30\n3,110,5.1,30.5\n4,105,5.3,30.2\n5,101,5,30\n6,100,5,30\n7,100,5.1,30.1\n"
+	for name, rows := range map[string]string{"right": "8,,104,5.2\n", "left": "104,5.2,30,\n", "right by the clock": ",9,104,5.2\n"} {
+		_, err := Parse("test.csv", []byte(head+even+rows+"9,100,5,30\n"))
+		refused(t, err, "test.csv:10: line 10", "shifted by a cell", "DropBadRows")
+		r := parse(t, head+even+rows+"9,100,5,30\n", Options{DropBadRows: true})
+		if v := values(t, r, "P"); len(v) != 9 || v[8] != 5 || len(r.report.Dropped) != 1 || r.report.Dropped[0].Line != 10 {
+			t.Errorf("%s: P %v, dropped %v", name, v, r.report.Dropped)
+		}
+	}
+	for name, rows := range map[string]string{"an empty cell": "8,,5.1,30\n", "an empty cell and a low value": "8,,5.1,5\n", "pumps that change": "8,5.1,,150\n"} {
+		r := parse(t, head+even+rows+"9,100,5,30\n")
+		if v := values(t, r, "P"); len(v) != 10 {
+			t.Errorf("%s: P %v", name, v)
+		}
+	}
+}

@@ -26,8 +26,10 @@ type builder struct {
 	// origin has the rows of the table that signals have whose axis is that
 	// column, where they stood below each other.
 	origin map[int][]int
-	record *Record
-	report *Report
+	// statusOf has the column that holds the status of a column's values.
+	statusOf map[int]int
+	record   *Record
+	report   *Report
 }
 
 // build makes the record.
@@ -63,6 +65,12 @@ func (b *builder) build(f source.File) error {
 	if err := b.axes(); err != nil {
 		return err
 	}
+	b.statuses()
+	b.missing()
+	if err := b.shifted(); err != nil {
+		return err
+	}
+	b.codes()
 	if err := b.rows(); err != nil {
 		return err
 	}
@@ -339,6 +347,9 @@ func (b *builder) axes() error {
 		}
 		b.report.Facts = append(b.report.Facts, fact)
 	}
+	if axis >= 0 && cols[axis].Times == nil && cols[axis].Unit == "" {
+		b.report.doubt(cols[axis].Name, "The unit of the axis %q is not in the file; say it: record.Options{Units: map[string]string{%q: \"min\"}}.", cols[axis].Name, cols[axis].Name)
+	}
 	if len(used) > 1 && axis < 0 {
 		b.report.fact("axes", fmt.Sprintf("%d, each for its own columns", len(used)))
 	}
@@ -560,7 +571,12 @@ func (b *builder) columns() {
 		if c.Axis >= 0 {
 			out.Axis = cols[c.Axis].Name
 		}
+		if k, ok := b.statusOf[j]; ok {
+			out.Status = cols[k].Texts
+		}
 		switch {
+		case b.isStatus(j):
+			continue
 		case c.Texts != nil && out.Axis != "" && isAxisKind(cols[c.Axis]):
 			b.events(c, &cols[c.Axis], start)
 			continue
@@ -579,6 +595,16 @@ func (b *builder) columns() {
 		b.record.Columns = append(b.record.Columns, out)
 		b.tell(out, c)
 	}
+}
+
+// isStatus tells whether a column holds the status of another's values.
+func (b *builder) isStatus(column int) bool {
+	for _, k := range b.statusOf {
+		if k == column {
+			return true
+		}
+	}
+	return false
 }
 
 // events makes events of what was noted beside an axis.

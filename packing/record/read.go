@@ -58,6 +58,9 @@ type Options struct {
 	// SignalColumn names the column whose words name the signals, where rows of
 	// several signals stand below each other.
 	SignalColumn string
+	// Status "none" takes no column for the status of another's values, "words" those
+	// that are found. Bad values are then missing, and the status of each is kept.
+	Status string
 	// ColumnVolume is the size of one CV, for an axis in column volumes.
 	ColumnVolume units.Volume
 	// Clock says what to do with rows whose position repeats or runs backwards.
@@ -133,6 +136,8 @@ func one(name string, options []Options) (Options, error) {
 		return wrong(fmt.Sprintf("run %d", o.Run), "count runs from 1")
 	case o.Run > 0 && o.Clock != CutAtReset:
 		return wrong(fmt.Sprintf("run %d without cutting", o.Run), "add Clock: record.CutAtReset")
+	case o.Status != "" && o.Status != "none" && o.Status != "words":
+		return wrong(fmt.Sprintf("status %q", o.Status), `use "none" or "words"`)
 	case o.ColumnVolume < 0 || o.ColumnVolume-o.ColumnVolume != 0:
 		return wrong(fmt.Sprintf("a column volume of %v", o.ColumnVolume), "give a positive one")
 	}

@@ -59,6 +59,9 @@ type Column struct {
 	Axis   string    // name of the column of times or volumes that it runs against; empty if there is none
 	Values []float64 // in that unit; NaN where nothing was measured
 	Texts  []string  // of a column of words without an axis; Values is then nil
+	// Status is what the file says of each value, as "Good" or "Bad"; nil if it says
+	// nothing. A bad value is NaN.
+	Status []string
 	// Start is the moment of zero, if the file holds moments; without a time
 	// zone, as written.
 	Start time.Time

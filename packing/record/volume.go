@@ -215,6 +215,9 @@ func (c Column) part(rows []int) Column {
 	if c.Values != nil {
 		c.Values = picked(c.Values, rows)
 	}
+	if c.Status != nil {
+		c.Status = picked(c.Status, rows)
+	}
 	if len(c.exact) > 0 {
 		c.exact = picked(c.exact, rows)
 	}

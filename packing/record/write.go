@@ -165,6 +165,9 @@ func (r Record) table() source.Table {
 			for _, of := range r.Columns {
 				if of.Axis == c.Name {
 					t.Columns = append(t.Columns, sourceOf(of, at))
+					if of.Status != nil {
+						t.Columns = append(t.Columns, source.Column{Name: of.Name + " status", Texts: of.Status, Axis: at})
+					}
 				}
 			}
 		}
