@@ -65,7 +65,7 @@ func TestEvaluateAllocatesLittle(t *testing.T) {
 		t.Fatal(err)
 	}
 	p.Baseline.Before = trace.Times(200, 300)
-	if long, short := count(tr), count(short); long > 15 || long != short {
+	if long, short := count(tr), count(short); long > 80 || long != short {
 		t.Errorf("%v allocations for 10,000 points, %v for a seventh fewer", long, short)
 	}
 }

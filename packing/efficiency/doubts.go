@@ -11,7 +11,8 @@ import (
 
 // doubts collects what speaks against the numbers.
 func (r *PulseResult) doubts(tr trace.Trace) {
-	r.doubtShape(tr)
+	r.doubtShape()
+	r.faults()
 	r.doubtBaseline()
 	r.doubtSampling(tr)
 	r.doubtSmoothing()
@@ -20,11 +21,7 @@ func (r *PulseResult) doubts(tr trace.Trace) {
 }
 
 // doubtShape looks at the peak itself.
-func (r *PulseResult) doubtShape(tr trace.Trace) {
-	if run := r.flat(tr); run > flatTop*r.Half.Width() {
-		r.warn(kindClipped, fmt.Sprintf("The top of the peak is flat over %s: the detector may be saturated", r.Axis.Show(run)),
-			"Take less sample or a shorter light path; plates from a cut top are too few, and retention and asymmetry depend on where in it the apex was put")
-	}
+func (r *PulseResult) doubtShape() {
 	switch x, rise := r.second(); {
 	case rise > peaksApart*r.Height:
 		r.warn(kindPeaks, fmt.Sprintf("A second peak stands at %s, with the baseline between both; the numbers are of all peaks together", r.Axis.Show(x)),
@@ -34,47 +31,39 @@ func (r *PulseResult) doubtShape(tr trace.Trace) {
 			"Repeat and watch the sample go in: a sample that went in twice or with air makes it, too; then look for a channel or a crack in the bed. The numbers describe both together")
 	}
 	for _, w := range []trace.Width{r.Half, r.Tenth, r.Fifth} {
-		if apart := (w.InnerLeft - w.Left) + (w.Right - w.InnerRight); apart > crossingsApart*w.Width() {
+		if apart := (w.InnerLeft - w.Left) + (w.Right - w.InnerRight); apart > crossingsApart*w.Width() && apart > r.jitter(w) && !r.drowned(w) {
 			r.warn(kindCrossings, fmt.Sprintf("The signal crosses %.0f %% of the height several times, %s apart; the outermost crossings were taken", 100*w.Fraction, r.Axis.Show(apart)),
 				"Smooth more, or set Search to the peak if something else stands beside it")
 		}
 	}
-	if math.IsNaN(r.Fifth.Width()) {
+	if math.IsNaN(r.Fifth.Width()) && !r.drowned(r.Fifth) {
 		r.warn(kindEdge, "The signal does not fall to 5 % of the height on both sides", "Record longer; the symmetry factor is not available")
 	}
-	if below := 1 - r.PlatesMoments/r.Plates; below > momentsApart {
+	if below := 1 - r.PlatesMoments/r.Plates; below > momentsApart && r.sureOfMoments() {
 		r.warn(kindMoments, fmt.Sprintf("By moments the peak has %.0f %% fewer plates than by half height", 100*below),
 			"Read the plate number with the asymmetry: half height does not see the tail. A baseline that is off makes the same difference")
 	}
 }
 
-// flat returns how long the trace stays exactly at its highest value within the
-// peak, if that is for three samples or more.
-func (r *PulseResult) flat(tr trace.Trace) float64 {
-	near, err := tr.Within(trace.Range{Axis: r.Axis, From: r.Half.Left, To: r.Half.Right})
-	if err != nil {
+// drowned reports whether the noise by itself reaches a level, so that a crossing
+// far out says nothing. The interval of what is measured there then has a doubt.
+func (r *PulseResult) drowned(w trace.Width) bool { return drowns*r.noise() > w.Level }
+
+// sureOfMoments reports whether plates by moments are fewer than those by half
+// height by more than noise makes of them.
+func (r *PulseResult) sureOfMoments() bool {
+	u, err := r.Uncertainty().Of("PlatesMoments")
+	return err == nil && (math.IsNaN(u.StdErr) || !r.drowned(r.Fifth) && u.Value*math.Exp(3*u.StdErr/u.Value) < (1-momentsApart)*r.Plates)
+}
+
+// jitter returns how far apart noise alone may set the crossings of a level: nine
+// times the smoothed noise, over the slope between 10 % and 5 % of the height.
+func (r *PulseResult) jitter(w trace.Width) float64 {
+	if w.Fraction > 0.1 || math.IsNaN(r.Fifth.Width()) {
 		return 0
 	}
-	if r.down {
-		near = near.Flipped()
-	}
-	longest := 0.0
-	_, highest := near.Extremes()
-	top := value(&near, highest)
-	for i := highest; i < near.Len(); i++ {
-		if value(&near, i) != top {
-			continue
-		}
-		j := i
-		for j+1 < near.Len() && value(&near, j+1) == top {
-			j++
-		}
-		if j-i >= 2 {
-			longest = math.Max(longest, position(&near, j)-position(&near, i))
-		}
-		i = j
-	}
-	return longest
+	longest := math.Max(r.Tenth.InnerLeft-r.Fifth.InnerLeft, r.Fifth.InnerRight-r.Tenth.InnerRight)
+	return 9 * r.noise() * longest / (r.Tenth.Level - r.Fifth.Level)
 }
 
 // second looks for an apex beside the main one and returns its place and its
@@ -94,11 +83,11 @@ func (r *PulseResult) leastRise() float64 { return math.Max(secondApex*r.Height,
 func (r *PulseResult) doubtBaseline() {
 	l, h := r.Baseline, r.Height
 	if !l.After.IsZero() {
-		if d := math.Abs(l.DriftBefore); d > mostDrift*h {
+		if d := math.Abs(l.DriftBefore); d > mostDrift*h && d > r.wander(l.Before) {
 			r.warn(kindBaseline, fmt.Sprintf("The signal is not quiet in front of the peak: it changes by %s of the height from %s", percentage(d/h), l.Before),
 				"Start recording earlier, let the detector settle, or set Baseline.Before to a quiet stretch")
 		}
-		if d := math.Abs(l.DriftAfter); d > mostDrift*h {
+		if d := math.Abs(l.DriftAfter); d > mostDrift*h && d > r.wander(l.After) {
 			r.warn(kindBaseline, fmt.Sprintf("The signal has not returned to the baseline: it changes by %s of the height from %s", percentage(d/h), l.After),
 				"Record until the signal is steady, or set Baseline.After to a quiet stretch")
 		}
@@ -123,6 +112,20 @@ func (r *PulseResult) doubtBaseline() {
 	if n := l.Noise; h < goodSignalToNoise*n {
 		r.warn(kindNoise, fmt.Sprintf("The peak is only %.0f times as high as the noise", h/n), "Take a stronger tracer or smooth more; the asymmetry suffers first")
 	}
+}
+
+// wander returns the drift of a stretch that noise makes by itself, four standard
+// errors: a line through n points is uncertain by √(12/n) of the noise along them,
+// which is taken from neighbours.
+func (r *PulseResult) wander(stretch trace.Range) float64 {
+	t := &r.recorded
+	lo, hi := indexOf(t, stretch.From), indexOf(t, stretch.To)
+	sum, n := 0.0, float64(hi-lo)
+	for i := lo; i < hi; i++ {
+		d := value(t, i+1) - value(t, i)
+		sum += d * d / 2
+	}
+	return 4 * math.Sqrt(sum/n) * math.Sqrt(12/n)
 }
 
 // doubtSampling looks at the points.

@@ -61,7 +61,7 @@ func TestWarningsAtTheirBounds(t *testing.T) {
 		{"baseline drifts", side{plain, with(func(x float64) float64 { return 3e-3 * x }), 4001, 1.2, ""}, side{plain, with(func(x float64) float64 { return 2e-3 * x }), 4001, 1.2, ""}},
 		{"begins only", side{func(p *Pulse) { p.Search = trace.Times(2050, 4800) }, same, 4001, 1.2, ""}, side{func(p *Pulse) { p.Search = trace.Times(1950, 4800) }, same, 4001, 1.2, ""}},
 		{"ends only", side{func(p *Pulse) { p.Search = trace.Times(0, 2750) }, same, 4001, 1.2, ""}, side{func(p *Pulse) { p.Search = trace.Times(0, 2850) }, same, 4001, 1.2, ""}},
-		{"times as high as the noise", side{plain, noise(1.2), 4001, 1.2, ""}, side{plain, noise(0.8), 4001, 1.2, ""}},
+		{"times as high as the noise", side{plain, noise(2.8), 4001, 1.2, ""}, side{plain, noise(2.2), 4001, 1.2, ""}},
 		{"points stand above half height", side{plain, same, 400, 12, ""}, side{plain, same, 500, 9.6, ""}},
 		{"too few for a reliable width", side{plain, same, 130, 37, ""}, side{plain, same, 200, 24, ""}},
 		{"lowers the peak", side{smoothed(101), same, 4001, 1.2, ""}, side{smoothed(71), same, 4001, 1.2, ""}},

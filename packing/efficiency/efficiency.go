@@ -29,6 +29,7 @@
 //	retention   the tracer comes too early or too late
 //	background  a salt pulse on a charged medium without enough background
 //	tracer      a tracer that no plates are counted with
+//	spike       samples that stand alone
 //	thinned     a historian stored a part of the points
 //	peaks       several tests in one trace
 //

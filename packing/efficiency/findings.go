@@ -38,6 +38,7 @@ const (
 	kindRetention  kind = "retention"  // the tracer comes too early or too late
 	kindBackground kind = "background" // a salt pulse on a charged medium without enough background
 	kindTracer     kind = "tracer"     // a tracer that no plates are counted with
+	kindSpike      kind = "spike"      // samples that stand alone
 	kindThinned    kind = "thinned"    // a historian stored a part of the points
 	kindPeaks      kind = "peaks"      // several tests in one trace
 )
@@ -51,6 +52,7 @@ const (
 // The kinds that are a doubt and no more.
 const (
 	kindBaseline    kind = "baseline"
+	kindColour      kind = "colour"
 	kindCrossings   kind = "crossings"
 	kindDirection   kind = "downward"
 	kindEdge        kind = "edge"
@@ -61,19 +63,20 @@ const (
 	kindSample      kind = "sample"
 	kindSampling    kind = "sampling"
 	kindSmoothing   kind = "smoothing"
+	kindSlow        kind = "slow detector"
 	kindTemperature kind = "temperature"
 	kindVelocity    kind = "velocity"
 )
 
 // invalidating are the kinds after which no verdict is drawn, in the order of the
 // package's comment.
-var invalidating = []kind{kindZero, kindUnit, kindClipped, kindCut, kindBow, kindFlow, kindRetention, kindBackground, kindTracer, kindThinned, kindPeaks}
+var invalidating = []kind{kindZero, kindUnit, kindClipped, kindCut, kindBow, kindFlow, kindRetention, kindBackground, kindTracer, kindSpike, kindThinned, kindPeaks}
 
 // ofTheBed are the kinds that stand beside the verdict and change none.
 var ofTheBed = []kind{kindSecondApex, kindMoments}
 
 // doubtful are the other kinds.
-var doubtful = []kind{kindBaseline, kindCrossings, kindDirection, kindEdge, kindExtraColumn, kindLimit, kindNoise, kindPlateHeight, kindSample, kindSampling, kindSmoothing, kindTemperature, kindVelocity}
+var doubtful = []kind{kindBaseline, kindColour, kindCrossings, kindDirection, kindEdge, kindExtraColumn, kindLimit, kindNoise, kindPlateHeight, kindSample, kindSampling, kindSlow, kindSmoothing, kindTemperature, kindVelocity}
 
 // warn adds what a detector has seen. What it does to the verdict follows from its
 // kind and from the user's procedure.

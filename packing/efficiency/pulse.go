@@ -179,7 +179,7 @@ const (
 	mostSampleOff               = 0.10     // of the sample, between its volume and its start and end
 	fewPoints, tooFewPoints     = 20, 7    // above half height
 	leastSignalToNoise          = 10.0     // below: no peak
-	goodSignalToNoise           = 50.0     // below: a doubt
+	goodSignalToNoise           = 20.0     // below: a doubt
 	mostDrift                   = 0.02     // of the height, under the peak
 	halfPeak                    = 0.50     // of the height, under one that points down: no peak
 	leastRoom                   = 2.0      // widths at half height on both sides of the apex
@@ -189,6 +189,7 @@ const (
 	secondApex                  = 0.02     // of the height
 	peaksApart                  = 0.9      // of the height: with the baseline between them
 	crossingsApart              = 0.02     // of the width
+	drowns                      = 4.5      // times the smoothed noise, at a crossing
 	unevenStep                  = 3.0      // times the mean
 	mostLowered                 = 0.005    // of the height, by smoothing
 	mostExtra                   = 0.10     // of the variance, from outside the column
@@ -555,6 +556,9 @@ func (r *PulseResult) takeMoments() error {
 	r.Moments, err = r.momentsWithin(limits)
 	if err != nil && r.Pulse.MomentRange.IsZero() {
 		r.Moments = trace.Moments{Range: limits, Area: math.NaN(), Mean: math.NaN(), Variance: math.NaN()}
+		if r.drowned(r.Fifth) {
+			return nil // in the noise
+		}
 		r.warn(kindBaseline, "The moments cannot be taken: the signal lies below its baseline for too long", "Set Baseline to quiet stretches next to the peak")
 		return nil
 	}

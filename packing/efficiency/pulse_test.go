@@ -271,7 +271,7 @@ func TestWarnings(t *testing.T) {
 		{"still falling", func(p *Pulse) {}, func(x float64) float64 { return gaussian(x) + 1e-5*math.Pow(math.Max(0, x-4000), 2) }, 4001, 1.2, "not returned to the baseline: it changes"},
 		{"not settled", func(p *Pulse) {}, func(x float64) float64 { return gaussian(x) + 8*math.Exp(-x/300) }, 4001, 1.2, "not quiet in front"},
 		{"drift", func(p *Pulse) {}, func(x float64) float64 { return gaussian(x) + 0.01*x }, 4001, 1.2, "drifts"},
-		{"noise", func(p *Pulse) {}, func(x float64) float64 { return gaussian(x) + 2*noisy.NormFloat64() }, 4001, 1.2, "times as high as the noise"},
+		{"noise", func(p *Pulse) {}, func(x float64) float64 { return gaussian(x) + 3*noisy.NormFloat64() }, 4001, 1.2, "times as high as the noise"},
 		{"tail", func(p *Pulse) {}, func(x float64) float64 { return 1e4 * made.EMG(x, retention04-50, 60, 70) }, 4001, 1.2, "fewer plates"},
 		{"limit of another bead", func(p *Pulse) { p.MeanBead = 30 * Micrometre; p.Limits = CommonPractice() }, gaussian, 4001, 1.2, "asks for a reduced plate height of 8.3"},
 		{"down to 7 % on one side only", func(p *Pulse) { p.Baseline.None = true }, func(x float64) float64 { return math.Max(gaussian(x), 3.5) }, 4001, 1.2, "does not fall to 5 %"},

@@ -136,6 +136,9 @@ func (t Trace) held(q, low, high float64) (Thinning, bool) {
 
 // keptOnly looks for points that stand only where the value had moved.
 func (t Trace) keptOnly() (Thinning, bool) {
+	if longest, _, _ := t.Steps(t.Span()); longest <= 1.5*t.Step() {
+		return Thinning{}, false // then half of the steps are half the mean or more, and none is long
+	}
 	n := len(t.y) - 1 // the last point of a record is kept wherever it is
 	if longest, _, _ := t.Steps(t.Span()); longest < 1.5*t.Step() {
 		return Thinning{}, false
