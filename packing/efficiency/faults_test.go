@@ -62,10 +62,10 @@ func faultCases() []faultCase {
 
 const (
 	faultSamples = 2401
-	faultSpan    = 2.0   // CV
-	faultMean    = 0.95  // CV, first moment
-	faultWidth   = 0.085 // CV, at half height: some 690 plates, and 84 points
-	cv04         = 2592.0
+	faultSpan    = 2.0    // CV
+	faultMean    = 0.95   // CV, first moment
+	faultWidth   = 0.085  // CV, at half height: some 690 plates, and 84 points
+	seconds04    = 2592.0 // of a column volume at 25 cm/h
 )
 
 // A faultPeak is an exponentially modified Gaussian.
@@ -120,7 +120,7 @@ func (c faultCase) record(t testing.TB, p faultPeak, white float64, seed uint64)
 	}
 	y := rec.Of(x, p.height, p.at)
 	for i := range x {
-		x[i] *= cv04
+		x[i] *= seconds04
 		y[i] *= 50 / p.height
 	}
 	tr, err := trace.Make("UV", "mAU", trace.Time, x, y)
@@ -313,7 +313,7 @@ func evenBed(t testing.TB, seed uint64, white float64) (trace.Trace, string) {
 	}
 	y := zones.Recording{White: white, Seed: seed, Drift: within(-0.03, 0.03), Rounding: []float64{0, 1e-4, 1e-3}[random.IntN(3)]}.Of(x, height, signal)
 	for i := range x {
-		x[i] *= cv04
+		x[i] *= seconds04
 		y[i] *= 50 / height
 	}
 	tr, err := trace.Make("UV", "mAU", trace.Time, x, y)
