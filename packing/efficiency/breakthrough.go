@@ -12,8 +12,9 @@ import (
 
 // A Breakthrough is the loading of a column until the feed comes through.
 // Column and BedHeight, or BedVolume alone, must be given, FeedConcentration
-// too, and Flow if the trace runs against time. The trace's zero is the start
-// of the load.
+// too, and Flow if the trace runs against time. Volumes count from the start of
+// the load: from the one event of the record that says load, feed, injection or
+// sample, or as Zero says, or else from the trace's own zero.
 type Breakthrough struct {
 	Label             string // for tables and figures
 	Column            packing.Column
@@ -28,6 +29,8 @@ type Breakthrough struct {
 	// Source of the term: L. S. Ettre, Pure Appl. Chem. 65 (1993) 819-872 (IUPAC).
 	HoldUp units.Volume
 
+	// Zero is from where the feed counts; zero: from the record.
+	Zero Zero
 	// Search is the stretch of the trace that holds the load; zero: all of it.
 	// It and NonBinding are on the axis of the trace.
 	Search trace.Range
@@ -59,12 +62,16 @@ type BreakthroughPoint struct {
 
 // A BreakthroughResult is what a load says about the capacity of a column.
 type BreakthroughResult struct {
-	Refusal       error // why there are no numbers, or nil
-	Breakthrough  Breakthrough
-	Signal        string // name of the trace
-	Unit          string // of its values
-	File          string // it came from
-	BedVolume     units.Volume
+	Refusal      error // why there are no numbers, or nil
+	Breakthrough Breakthrough
+	Signal       string // name of the trace
+	Unit         string // of its values
+	File         string // it came from
+	BedVolume    units.Volume
+	// CountedFrom says from where the feed counts, and ZeroAt is that place on the
+	// axis of the trace, in seconds or cubic metres.
+	CountedFrom   string
+	ZeroAt        float64
 	Velocity      units.Velocity // superficial; NaN if not known
 	ResidenceTime units.Time     // bed volume over flow; NaN without a flow
 
@@ -86,7 +93,10 @@ type BreakthroughResult struct {
 	SmoothingWindow int
 	Warnings        []Warning
 
-	front, calm even // the part of the feed, one sample a step, and smoothed
+	front, calm even   // the part of the feed, one sample a step, and smoothed
+	missing     string // what is not checked about the zero
+	flows       []flowSeen
+	search      trace.Range // Search, or from the start of the load on
 }
 
 // The bounds of loads. Common practice, no source.
@@ -134,6 +144,8 @@ func (b Breakthrough) evaluate(tr trace.Trace) (BreakthroughResult, error) {
 		}
 		r.Points = append(r.Points, point)
 	}
+	span := tr.Span()
+	r.flows = flows(tr, r.ZeroAt, span.To, b.Flow)
 	r.doubts()
 	return r, nil
 }
@@ -194,7 +206,20 @@ func (b Breakthrough) start(tr trace.Trace) (BreakthroughResult, error) {
 		return none, err
 	}
 	r.Breakthrough = b
+	o, err := b.Zero.of(tr, loadStart, b.Flow, 0)
+	if err != nil {
+		return none, err
+	}
+	r.CountedFrom, r.ZeroAt, r.missing, r.search = o.from, o.at, o.notChecked(tr), b.Search
+	if o.event && b.Search.IsZero() && o.at > tr.Span().From {
+		r.search = trace.Range{Axis: tr.Axis(), From: o.at, To: tr.Span().To}
+	}
 	return r, nil
+}
+
+// onAxis is a transition with the axis of the load, which converts places.
+func (r BreakthroughResult) onAxis() TransitionResult {
+	return TransitionResult{Transition: Transition{Flow: r.Breakthrough.Flow}, Signal: r.Signal, ZeroAt: r.ZeroAt}
 }
 
 // checkLoadFlow refuses a flow that no load has; one against volume needs none.
@@ -214,7 +239,8 @@ func checkLoadFlow(flow units.VolumeFlow, axis trace.Axis) error {
 // evenly returns the signal against volume in even steps, by the transition's
 // rules.
 func (r *BreakthroughResult) evenly(tr trace.Trace) (even, error) {
-	t := TransitionResult{Transition: Transition{Flow: r.Breakthrough.Flow, Search: r.Breakthrough.Search}}
+	t := r.onAxis()
+	t.Transition.Search = r.search
 	e, err := t.evenly(tr)
 	r.Warnings = t.Warnings
 	return e, err
@@ -249,7 +275,7 @@ func (r *BreakthroughResult) levels(s even) error {
 		return fmt.Errorf("trace %q runs from %v to %v of feed, and HoldUp, %v, must lie well inside", r.Signal, units.Volume(s.x0), units.Volume(s.x(n-1)), b.HoldUp)
 	}
 	if !b.NonBinding.IsZero() {
-		t := TransitionResult{Transition: Transition{Flow: b.Flow}, Signal: r.Signal}
+		t := r.onAxis()
 		lo, hi, err := t.given(s, b.NonBinding)
 		if err != nil {
 			return err
@@ -268,7 +294,7 @@ func (r *BreakthroughResult) levels(s even) error {
 			return fmt.Errorf("trace %q has too few points between HoldUp and the breakthrough to see the level of what does not bind; give NonBinding, the stretch where only that comes through, and check FeedSignal", r.Signal)
 		}
 		r.NonBinding = s.plateau([2]int{lo, hi})
-		t := TransitionResult{Transition: Transition{Flow: b.Flow}}
+		t := r.onAxis()
 		r.NonBinding.Range = trace.Range{Axis: s.axis, From: t.onAxis(s.axis, s.x(lo)), To: t.onAxis(s.axis, s.x(hi-1))}
 	}
 	r.Noise = r.NonBinding.Noise
@@ -357,7 +383,7 @@ func (r *BreakthroughResult) whole() {
 // position: ∫ F dV. It begins with the stretch where only what does not bind
 // comes through: before it nothing else can.
 func (r BreakthroughResult) through(to float64) units.Volume {
-	t := TransitionResult{Transition: Transition{Flow: r.Breakthrough.Flow}}
+	t := r.onAxis()
 	from := math.Max(float64(r.Breakthrough.HoldUp), t.inVolume(r.front.axis, r.NonBinding.Range.From))
 	if to <= from {
 		return 0
@@ -413,6 +439,9 @@ func (r BreakthroughResult) noise() float64 {
 
 // doubts collects what speaks against the numbers.
 func (r *BreakthroughResult) doubts() {
+	if what, do := wrongFlow(r.flows, r.Breakthrough.Flow); what != "" {
+		r.warn(what, do)
+	}
 	for _, p := range r.Points {
 		part := float64(p.Percent)
 		for i, v := range r.calm.y {

@@ -3,6 +3,7 @@ package efficiency
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/internal/page"
@@ -35,8 +36,8 @@ func (r BreakthroughResult) Page() page.Page {
 		p.NoResult(r.Refusal, "nothing has been evaluated.")
 		return p
 	}
-	if r.Breakthrough.HoldUp == 0 {
-		p.Notice("Not checked:", "hold-up (no HoldUp given; the capacities count the liquid in tubing and column as bound)")
+	if missing := r.unchecked(); missing != "" {
+		p.Notice("Not checked:", missing)
 	}
 	p.List("Doubts", sentences(r.Warnings))
 	p.Table(r.Table())
@@ -48,6 +49,21 @@ func (r BreakthroughResult) Page() page.Page {
 		"A capacity holds for this feed, this residence time and this temperature. The concentration of the feed goes into it one to one, with its error; only repeats tell the whole uncertainty.",
 	})
 	return p
+}
+
+// unchecked lists what no input was given for.
+func (r BreakthroughResult) unchecked() string {
+	var names []string
+	if r.missing != "" {
+		names = append(names, r.missing)
+	}
+	if r.Breakthrough.Flow > 0 && len(r.flows) == 0 {
+		names = append(names, "the flow (the record has none)")
+	}
+	if r.Breakthrough.HoldUp == 0 {
+		names = append(names, "hold-up (no HoldUp given; the capacities count the liquid in tubing and column as bound)")
+	}
+	return strings.Join(names, "; ")
 }
 
 // unit returns the unit that volumes are shown in, by the size of the bed.
@@ -120,6 +136,10 @@ func (r BreakthroughResult) Measured() table.Table {
 		}
 		t.Add("flow", s)
 	}
+	t.Add("counted from", r.CountedFrom)
+	if len(r.flows) > 0 {
+		t.Add("flow of the record", toldFlows(r.flows))
+	}
 	if b.HoldUp > 0 {
 		t.Add("hold-up, V0", b.HoldUp.String())
 	}
@@ -158,7 +178,7 @@ func (r BreakthroughResult) Figure() figure.Figure {
 	}
 	f := figure.Figure{
 		Title: r.name(),
-		X:     figure.Axis{Label: "Volume of feed", Unit: "bed volumes", One: one, Min: r.front.x(0) / one, Max: r.front.x(n-1) / one},
+		X:     figure.Axis{Label: "Volume of feed, counted from " + shortened(r.CountedFrom), Unit: "bed volumes", One: one, Min: r.front.x(0) / one, Max: r.front.x(n-1) / one},
 		Y:     figure.Axis{Label: "Part of the feed", Unit: "%", Min: -10, Max: math.Max(112, 108*float64(r.Highest))},
 		Lines: []figure.Line{{Name: "as recorded, less what does not bind", Points: points(r.front)}},
 	}

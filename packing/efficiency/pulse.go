@@ -111,10 +111,10 @@ type PulseResult struct {
 	Bead     units.Length
 	Velocity units.Velocity // superficial
 
-	// CountedFrom says from where the test counts, "Injection at 3.2 L", and Start is
+	// CountedFrom says from where the test counts, "Injection at 3.2 L", and ZeroAt is
 	// that place on the axis of the trace as it was given, in seconds or cubic metres.
 	CountedFrom string
-	Start       float64
+	ZeroAt      float64
 
 	// The peak. Retention counts from the start of the sample.
 	Retention       units.Time
@@ -221,7 +221,7 @@ func (p Pulse) evaluate(tr trace.Trace) (PulseResult, error) {
 		return PulseResult{}, r.orBehind(whole, err)
 	}
 	r.numbers()
-	r.flows = flows(tr, r.Tenth.Right, p.Flow)
+	r.flows = flows(tr, 0, r.Tenth.Right, p.Flow)
 	if err := r.errors(); err != nil {
 		return PulseResult{}, err
 	}
@@ -299,7 +299,7 @@ func (r *PulseResult) locate(tr trace.Trace) (trace.Trace, error) {
 	if err != nil {
 		return trace.Trace{}, err
 	}
-	r.origin, r.CountedFrom, r.Start = o, o.from, o.at
+	r.origin, r.CountedFrom, r.ZeroAt = o, o.from, o.at
 	r.search, r.moments, r.baseline = o.own(p.Search), o.own(p.MomentRange), p.Baseline
 	r.baseline.Before, r.baseline.After = o.own(p.Baseline.Before), o.own(p.Baseline.After)
 	inFront := func(g trace.Range) bool { return !g.IsZero() && g.From < 0 }
@@ -328,7 +328,7 @@ func (r *PulseResult) orBehind(whole trace.Trace, refusal error) error {
 	if line.At(x0)-y0 > y1-line.At(x1) {
 		x1 = x0
 	}
-	if x1 >= r.Start {
+	if x1 >= r.ZeroAt {
 		return refusal
 	}
 	return r.behind(x1)
@@ -512,7 +512,7 @@ func (r *PulseResult) findPeak() error {
 		return r.noPeak(fmt.Sprintf("its highest point stands only %.2g times the noise above the baseline, less than %v", r.Height/n, leastSignalToNoise))
 	}
 	if !(r.Apex.X > 0) {
-		return r.behind(r.Apex.X + r.Start)
+		return r.behind(r.Apex.X + r.ZeroAt)
 	}
 	widths, err := r.calm.Widths(r.Apex, []float64{lowestCrossing, 0.1, 0.5})
 	if err != nil {

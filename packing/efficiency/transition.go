@@ -18,8 +18,8 @@ import (
 // BedHeight and a mean bead diameter must be given, and Flow if the trace runs
 // against time.
 //
-// The trace's zero should be the moment at which the new buffer enters the
-// system. Numbers of different transitions do not compare: name each one.
+// Volumes count from the moment at which the new buffer enters the system: the
+// trace's zero, or what Zero says. Numbers of different transitions do not compare: name each one.
 type Transition struct {
 	// Name says which transition it is, as "wash to elution": only those of
 	// one name are compared.
@@ -40,6 +40,9 @@ type Transition struct {
 	// balance is not made.
 	ExpectedVolume units.Volume
 
+	// Zero is from where the volumes count. No event is taken by itself: those of
+	// valves and phases are offered by name. Zero: the trace's own zero.
+	Zero Zero
 	// Search is the stretch of the trace that holds this step and no other;
 	// zero: all of it. It and the two below are on the axis of the trace.
 	Search trace.Range
@@ -89,7 +92,7 @@ type FrontPlates struct {
 }
 
 // A TransitionResult is what a transition says about a packed column. Volumes
-// count from the trace's zero, less the extra-column volume.
+// count from the start of the new liquid, less the extra-column volume.
 //
 // Standard errors hold the noise of the signal, taken as independent from
 // sample to sample, and through it the error of both plateaus' levels, and of
@@ -107,6 +110,10 @@ type TransitionResult struct {
 	File       string // it came from
 	Bead       units.Length
 	Velocity   units.Velocity // superficial; NaN without a flow
+	// CountedFrom says from where the volumes count, and ZeroAt is that place on the
+	// axis of the trace, in seconds or cubic metres.
+	CountedFrom string
+	ZeroAt      float64
 
 	Before, After Plateau
 	Step          float64 // from one level to the other amid the front, in the signal's unit
@@ -151,12 +158,15 @@ type TransitionResult struct {
 
 	Warnings []Warning
 
-	front  even // F, one sample a step
-	calm   even // F smoothed
-	slope  even // its derivative
-	lo, hi int  // the samples of front between the plateaus
-	levels [2]level
-	volume units.Volume // one column volume
+	front   even // F, one sample a step
+	calm    even // F smoothed
+	slope   even // its derivative
+	lo, hi  int  // the samples of front between the plateaus
+	levels  [2]level
+	volume  units.Volume // one column volume
+	origin  origin
+	missing string // what is not checked about the zero
+	flows   []flowSeen
 }
 
 // The bounds of transitions. Common practice, no source.
@@ -238,6 +248,7 @@ func (t Transition) evaluate(tr trace.Trace) (TransitionResult, error) {
 		return TransitionResult{}, err
 	}
 	r.errors()
+	r.flows = flows(tr, r.ZeroAt, r.onAxis(tr.Axis(), float64(r.End)), t.Flow)
 	r.doubts()
 	return r, nil
 }
@@ -291,11 +302,17 @@ func (t Transition) start(tr trace.Trace) (TransitionResult, error) {
 	if err := t.Smoothing.check(); err != nil {
 		return none, err
 	}
-	return TransitionResult{Transition: t, Signal: tr.Name, Unit: tr.Unit, File: tr.From, Bead: bead, Velocity: u, volume: volume}, nil
+	o, err := t.Zero.of(tr, changeStart, t.Flow, 0)
+	if err != nil {
+		return none, err
+	}
+	return TransitionResult{Transition: t, Signal: tr.Name, Unit: tr.Unit, File: tr.From, Bead: bead, Velocity: u, volume: volume,
+		CountedFrom: o.from, ZeroAt: o.at, origin: o, missing: o.notChecked(tr)}, nil
 }
 
 // inVolume returns where a position of the trace is in volume.
 func (r TransitionResult) inVolume(axis trace.Axis, x float64) float64 {
+	x -= r.ZeroAt
 	if axis == trace.Time {
 		x *= float64(r.Transition.Flow)
 	}
@@ -308,7 +325,7 @@ func (r TransitionResult) onAxis(axis trace.Axis, v float64) float64 {
 	if axis == trace.Time {
 		v /= float64(r.Transition.Flow)
 	}
-	return v
+	return v + r.ZeroAt
 }
 
 // evenly returns the signal in steps of volume that are all alike.

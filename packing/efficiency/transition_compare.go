@@ -179,7 +179,7 @@ func (c FrontComparison) Figure() figure.Stack {
 		Title:       a.name() + " beside " + b.label("the reference"),
 		Description: c.sentence(),
 		Panels: []figure.Figure{
-			{X: figure.Axis{Label: "Volume since the switch, less extra-column volume", Unit: "CV", Min: lo, Max: hi}, Y: figure.Axis{Label: "Front, parts of the step"}, Height: 300,
+			{X: figure.Axis{Label: "Volume since the start of the new liquid, less extra-column volume", Unit: "CV", Min: lo, Max: hi}, Y: figure.Axis{Label: "Front, parts of the step"}, Height: 300,
 				Lines: []figure.Line{{Name: a.label("this one"), Points: points(a.part)}, {Name: b.label("reference"), Points: points(b.part)}},
 				Marks: []figure.Mark{{X1: c.At, X2: c.At, Y1: a.part(c.At), Y2: b.part(c.At), Ends: true, Colour: 2},
 					{X1: c.At, X2: c.At, Y1: (a.part(c.At) + b.part(c.At)) / 2, Y2: (a.part(c.At) + b.part(c.At)) / 2, Label: "largest distance " + fixed(c.Distance, 3), Place: figure.RightOf, Colour: 2}}},

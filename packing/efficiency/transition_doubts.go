@@ -7,6 +7,9 @@ import (
 
 // doubts collects what speaks against the numbers.
 func (r *TransitionResult) doubts() {
+	if what, do := wrongFlow(r.flows, r.Transition.Flow); what != "" {
+		r.warn(what, do)
+	}
 	r.doubtPlateaus()
 	r.doubtFront()
 	r.doubtMethods()

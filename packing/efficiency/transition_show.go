@@ -37,6 +37,12 @@ func (r TransitionResult) Page() page.Page {
 func (r TransitionResult) unchecked() string {
 	var names []string
 	t := r.Transition
+	if r.missing != "" {
+		names = append(names, r.missing)
+	}
+	if t.Flow > 0 && len(r.flows) == 0 {
+		names = append(names, "the flow (the record has none)")
+	}
 	if t.ExtraColumnVolume == 0 {
 		names = append(names, "extra-column volume (no ExtraColumnVolume given; it makes the plates too many)")
 	}
@@ -119,6 +125,10 @@ func (r TransitionResult) Measured() table.Table {
 	t.Add("bed", fmt.Sprintf("%v by %v, %v", p.Column.InnerDiameter, p.BedHeight, r.volume))
 	if p.Flow != 0 {
 		t.Add("flow", fmt.Sprintf("%v, %v", p.Flow, r.Velocity))
+	}
+	t.Add("counted from", r.CountedFrom)
+	if len(r.flows) > 0 {
+		t.Add("flow of the record", toldFlows(r.flows))
 	}
 	if p.ExtraColumnVolume != 0 {
 		t.Add("extra-column volume", p.ExtraColumnVolume.String()+", taken off every volume")
@@ -208,7 +218,7 @@ func (r TransitionResult) Figure() figure.Stack {
 		return p
 	}
 	front := figure.Figure{
-		X:     figure.Axis{Label: "Volume since the switch, less extra-column volume", Unit: "CV", One: one, Min: lo / one, Max: hi / one},
+		X:     figure.Axis{Label: "Volume less extra-column volume, counted from " + shortened(r.CountedFrom), Unit: "CV", One: one, Min: lo / one, Max: hi / one},
 		Y:     figure.Axis{Label: "Front, parts of the step", Min: -0.08, Max: 1.16},
 		Lines: []figure.Line{{Name: "as recorded", Points: part(r.front, 1)}},
 		Marks: []figure.Mark{

@@ -152,6 +152,8 @@ func (z Zero) of(tr trace.Trace, s start, flow units.VolumeFlow, sample units.Vo
 	switch {
 	case given > 1:
 		return o, &packing.InputError{What: "zero of the test", Problem: "several were given", Remedy: "give one of Event, Time, Volume and TraceZero"}
+	case z.Part != SampleStart && s.what != "sample":
+		return o, &packing.InputError{What: "zero of the test, " + z.Part.String(), Problem: "a " + s.what + " has only a start here", Remedy: "leave Part out"}
 	case z.Part < SampleStart || z.Part > SampleEnd:
 		return o, &packing.InputError{What: "zero of the test, " + z.Part.String(), Problem: "not a part of the sample", Remedy: "use efficiency.SampleStart, SampleMiddle or SampleEnd"}
 	case z.Event != "":
@@ -394,15 +396,15 @@ type flowSeen struct {
 	off     float64 // of the typed flow
 }
 
-// flows holds the recorded flows and totalisers against the typed flow, from the
-// start of the test to a place on its axis.
-func flows(tr trace.Trace, to float64, typed units.VolumeFlow) []flowSeen {
+// flows holds the recorded flows and totalisers against the typed flow, from
+// one place on the trace's axis to another.
+func flows(tr trace.Trace, from, to float64, typed units.VolumeFlow) []flowSeen {
 	if !(typed > 0) {
 		return nil
 	}
 	span := tr.Span()
 	var list []flowSeen
-	for _, p := range tr.Passed(trace.Range{Axis: tr.Axis(), From: math.Max(0, span.From), To: math.Min(to, span.To)}) {
+	for _, p := range tr.Passed(trace.Range{Axis: tr.Axis(), From: math.Max(from, span.From), To: math.Min(to, span.To)}) {
 		list = append(list, flowSeen{p, float64(p.Flow()/typed) - 1})
 	}
 	return list

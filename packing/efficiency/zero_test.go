@@ -138,13 +138,13 @@ func TestEventsThatAreOnlyOffered(t *testing.T) {
 		uv := runRecord{sample: 3.2, axis: "Volume (L)", notes: map[string]float64{text: 3.2}}.read(t)
 		r := evaluate(t, pulse04(), uv)
 		missing := r.unchecked()
-		if r.Start != 0 || !strings.Contains(missing, "that the record begins with the sample") || !strings.Contains(missing, fmt.Sprintf("%q at 3.2 L", text)) {
+		if r.ZeroAt != 0 || !strings.Contains(missing, "that the record begins with the sample") || !strings.Contains(missing, fmt.Sprintf("%q at 3.2 L", text)) {
 			t.Errorf("%s: counted from %s; %s", text, r.CountedFrom, missing)
 		}
 		// The page says how to take it, and that works.
 		p := pulse04()
 		p.Zero = zeroOf(t, missing)
-		if r := evaluate(t, p, uv); math.Abs(r.Start-0.0032) > 1e-9 || !strings.HasPrefix(r.CountedFrom, text) {
+		if r := evaluate(t, p, uv); math.Abs(r.ZeroAt-0.0032) > 1e-9 || !strings.HasPrefix(r.CountedFrom, text) {
 			t.Errorf("%s by name: counted from %s", text, r.CountedFrom)
 		}
 	}
@@ -438,5 +438,88 @@ func TestCyclesCountFromTheirEvents(t *testing.T) {
 	}
 	if _, err := pulse04().Evaluate(uv); err == nil || !strings.Contains(err.Error(), "cut the record at each with Cycles") {
 		t.Error(err)
+	}
+}
+
+// shifted returns a trace with its axis moved by so much, and an event where its
+// zero was.
+func shifted(t testing.TB, tr trace.Trace, by float64, text string) trace.Trace {
+	t.Helper()
+	x := tr.Positions()
+	for i := range x {
+		x[i] += by
+	}
+	moved, err := trace.Make(tr.Name, tr.Unit, tr.Axis(), x, tr.Values())
+	if err != nil {
+		t.Fatal(err)
+	}
+	moved.Events = []trace.Event{{At: by, Name: "Event", Text: text}}
+	return moved
+}
+
+// TestTransitionCountsFromAnEvent that is named, and from none by itself.
+func TestTransitionCountsFromAnEvent(t *testing.T) {
+	at := func(x float64) float64 { return 5 + 80*made.EMGFront(x, 2400, 86, 30) }
+	p := transition04()
+	p.Flow = flow04
+	tr := of(t, 4001, 1.2, at)
+	want := evaluateFront(t, p, tr)
+	if !strings.Contains(want.String(), "that the record begins with the new liquid") {
+		t.Error(want.unchecked())
+	}
+	for _, text := range []string{"Inlet valve to buffer B", "Injection", "Phase strip"} {
+		late := shifted(t, tr, 600, text)
+		r := evaluateFront(t, p, late)
+		if r.ZeroAt != 0 || !strings.Contains(r.unchecked(), fmt.Sprintf("%q at 10 min", text)) {
+			t.Errorf("%s was taken: %s; %s", text, r.CountedFrom, r.unchecked())
+		}
+		named := p
+		named.Zero = zeroOf(t, r.unchecked())
+		named.Search = trace.Times(700, 5300)
+		was := p
+		was.Search = trace.Times(100, 4700)
+		r, want := evaluateFront(t, named, late), evaluateFront(t, was, tr)
+		for _, n := range []struct {
+			name      string
+			got, want float64
+		}{{"plates", r.ByMoments.Plates, want.ByMoments.Plates}, {"quantiles", r.ByQuantiles.Plates, want.ByQuantiles.Plates}, {"front volume", r.FrontVolume, want.FrontVolume}, {"asymmetry", r.Asymmetry, want.Asymmetry}} {
+			near(t, text+": "+n.name, n.got, n.want, 1e-9*math.Abs(n.want), "the same record counted from there")
+		}
+		near(t, text+": plateau", r.Before.Range.From-want.Before.Range.From, 600, 1e-6, "on the axis of the trace")
+		if !strings.HasPrefix(r.CountedFrom, text+" at 10 min") || !strings.Contains(r.Figure().Panels[0].X.Label+r.Figure().Panels[1].X.Label, text) {
+			t.Errorf("counted from %q, labels %q", r.CountedFrom, r.Figure().Panels[0].X.Label)
+		}
+	}
+	p.Zero = Zero{Time: 600, Part: SampleEnd}
+	if _, err := p.Evaluate(tr); err == nil || !strings.Contains(err.Error(), "only a start") {
+		t.Error(err)
+	}
+}
+
+// TestLoadCountsFromItsEvent takes the one that says load, feed, sample or
+// injection.
+func TestLoadCountsFromItsEvent(t *testing.T) {
+	b := load10()
+	tr := loadOf(t, 60, front10)
+	want := load(t, b, tr)
+	if !strings.Contains(want.String(), "that the record begins with the load") {
+		t.Error(want.unchecked())
+	}
+	ml := float64(Millilitre)
+	for _, text := range []string{"Load", "Feed on", "Sample application", "Injection"} {
+		r := load(t, b, shifted(t, tr, 12*ml, text))
+		for i, p := range r.Points {
+			near(t, text+": volume", float64(p.Volume), float64(want.Points[i].Volume), 1e-9*float64(want.Points[i].Volume), "the same load counted from there")
+			near(t, text+": capacity", float64(p.Integral), float64(want.Points[i].Integral), 1e-9*float64(want.Points[i].Integral), "the same load counted from there")
+		}
+		near(t, text+": equilibrium", float64(r.Equilibrium), float64(want.Equilibrium), 1e-9*float64(want.Equilibrium), "the same load counted from there")
+		if r.CountedFrom != text+" at 12 mL" || !strings.Contains(r.Figure().X.Label, text) {
+			t.Errorf("counted from %q, label %q", r.CountedFrom, r.Figure().X.Label)
+		}
+	}
+	tr.Events = []trace.Event{{At: 12 * ml, Text: "Load valve open"}}
+	r := load(t, b, tr)
+	if r.ZeroAt != 0 || !strings.Contains(r.unchecked(), `"Load valve open" at 12 mL`) {
+		t.Errorf("a valve was taken: %s; %s", r.CountedFrom, r.unchecked())
 	}
 }
