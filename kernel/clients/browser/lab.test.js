@@ -1,11 +1,11 @@
 // JupyterLab in a browser: a person opens the first notebook, runs it, looks
 // at its outputs, asks for documentation, interrupts, restarts and turns the
-// lights out.
+// lights out. Then all notebooks are run and saved.
 import { after, before, test } from "node:test";
 import assert from "node:assert/strict";
 import { spawn } from "node:child_process";
 import { randomBytes } from "node:crypto";
-import { cpSync, mkdirSync, rmSync, writeFileSync } from "node:fs";
+import { cpSync, mkdirSync, readFileSync, readdirSync, rmSync, statSync, writeFileSync } from "node:fs";
 import { createServer } from "node:net";
 import { dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
@@ -116,6 +116,8 @@ before(async () => {
   rmSync(build, { recursive: true, force: true });
   cpSync(join(root, "notebooks"), join(work, "notebooks"), { recursive: true });
   cpSync(join(root, "testdata"), join(work, "testdata"), { recursive: true });
+  cpSync(join(root, "notebooks"), join(work, "saved/notebooks"), { recursive: true });
+  cpSync(join(root, "testdata"), join(work, "saved/testdata"), { recursive: true });
   // All cells are in the page, not only those in view; nothing is asked of the network.
   set("notebook-extension", "tracker", { windowingMode: "none" });
   set("apputils-extension", "notification", { fetchNews: "false", checkForUpdates: false });
@@ -323,6 +325,34 @@ test("the restart button gives an empty kernel", async () => {
   assert.equal((await last()).count, 1);
   assert.equal((await run("6 * 7"))[0].data["text/plain"], "42");
 });
+
+for (const name of readdirSync(join(root, "notebooks")).filter((name) => name.endsWith(".ipynb"))) {
+  test(`running and saving ${name} changes no byte`, async () => {
+    const file = join(work, "saved/notebooks", name);
+    const stored = statSync(file).mtimeMs;
+    const { empty, dirty } = await page.evaluate(async (path) => {
+      const { commands } = globalThis.jupyterapp;
+      const panel = await commands.execute("docmanager:open", { path, factory: "Notebook" });
+      await Promise.all([panel.context.ready, panel.sessionContext.ready, panel.revealed]);
+      globalThis.jupyterapp.shell.activateById(panel.id);
+      await commands.execute("notebook:clear-all-cell-outputs");
+      const outputs = () => panel.content.widgets.reduce((sum, cell) => sum + (cell.model.outputs?.length ?? 0), 0);
+      const empty = outputs() === 0;
+      await commands.execute("notebook:run-all-cells");
+      await panel.context.save();
+      const dirty = panel.context.model.dirty;
+      await panel.sessionContext.shutdown();
+      panel.dispose();
+      return { empty, dirty };
+    }, `saved/notebooks/${name}`);
+    assert.ok(empty, "the outputs were not cleared before the run");
+    assert.ok(!dirty && statSync(file).mtimeMs > stored, "the notebook was not saved");
+    const [now, before] = [file, join(root, "notebooks", name)].map((file) => readFileSync(file, "utf8").split("\n"));
+    const line = before.findIndex((text, i) => text !== now[i]);
+    assert.equal(line < 0 ? "" : `line ${line + 1}: ${now[line]}`, line < 0 ? "" : `line ${line + 1}: ${before[line]}`);
+    assert.equal(now.length, before.length);
+  });
+}
 
 test("the page asks nothing of other hosts", () => {
   assert.deepEqual(strangers, []);
