@@ -40,6 +40,18 @@ pack: ## what is made from sources and built into the program: documentation, no
 build: pack ## the program, bin/evenbed
 	$(GO_BUILD) -o bin/evenbed ./kernel/cmd/evenbed
 
+# The systems that wheels are made for, and this one.
+SYSTEMS := linux/amd64 linux/arm64 darwin/amd64 darwin/arm64 windows/amd64
+HOST    := $(shell go env GOHOSTOS)/$(shell go env GOHOSTARCH)
+
+.PHONY: wheel
+wheel: pack ## the program for pip, one file a system, build/wheels; SYSTEMS=linux/amd64 makes one
+	@for system in $(SYSTEMS); do \
+		folder=build/$${system/\//-}; \
+		GOOS=$${system%/*} GOARCH=$${system#*/} $(GO_BUILD) -o $$folder/ ./kernel/cmd/evenbed; \
+		go run ./kernel/internal/wheel -out build/wheels $$folder/evenbed*; \
+	done
+
 .PHONY: demo
 demo: build ## run every notebook; fail when an output differs from the stored one
 	bin/evenbed check --html --out $(OUT) notebooks/*.ipynb
@@ -82,6 +94,7 @@ installed: build $(VENV)/ready
 .PHONY: test-clients
 test-clients: installed gophernotes ## the public kernel test suite, foreign clients and libraries against ours; needs Python and Node.js
 	@mkdir -p build/jupyter/ipython
+	@$(MAKE) --no-print-directory wheel SYSTEMS=$(HOST)
 	cd $(CLIENTS) && $(JUPYTER) $(ALONE) python -B -m pytest
 	@$(CLIENTS)/need.sh node=nodejs npm=npm
 	cd $(CLIENTS)/node && npm ci --silent --no-audit --no-fund --ignore-scripts
@@ -152,12 +165,10 @@ fuzz:
 # Other systems.
 
 .PHONY: cross
-cross: pack ## build and vet for other systems
-	@for system in linux/arm64 darwin/arm64 windows/amd64; do \
-		export GOOS=$${system%/*} GOARCH=$${system#*/}; \
-		echo "build and vet for $$system"; \
-		$(GO_BUILD) -o build/$$GOOS-$$GOARCH/ ./kernel/cmd/evenbed; \
-		go vet ./...; \
+cross: wheel ## build and vet for all systems
+	@for system in $(filter-out $(HOST),$(SYSTEMS)); do \
+		echo "vet for $$system"; \
+		GOOS=$${system%/*} GOARCH=$${system#*/} go vet ./...; \
 	done
 
 # Files made by programs.

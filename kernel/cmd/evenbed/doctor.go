@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -10,6 +11,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"runtime"
 	"strings"
 	"time"
@@ -58,11 +60,20 @@ func examine(w io.Writer) error {
 	own := sum(program)
 	for _, f := range found {
 		fmt.Fprintf(w, "  %q, shown as %q, in %s\n", f.Name, f.DisplayName, f.Folder)
+		if f.Packaged {
+			fmt.Fprintf(w, "    installed with pip, and found by a Jupyter in %s\n", filepath.Join(f.Folder, "../../../.."))
+		}
 		switch installed := sum(f.Program); {
+		case f.Hidden && f.Packaged:
+			fault("another kernel of that name stands before it; pip uninstall evenbed removes it")
 		case f.Hidden:
 			fault("another kernel of that name stands before it; evenbed uninstall, with the flags it was installed with, removes it")
+		case installed == nil && f.Packaged:
+			fault("its program %s is missing: pip put it elsewhere; run evenbed install --user", f.Program)
 		case installed == nil:
 			fault("its program %s is missing; run evenbed install again", f.Program)
+		case !bytes.Equal(installed, own) && f.Packaged:
+			fault("its program %s is another build than this one; install this one's wheel with pip to use it", f.Program)
 		case !bytes.Equal(installed, own):
 			fault("its program is another build than this one; run evenbed install again to use this one")
 		}
@@ -70,6 +81,9 @@ func examine(w io.Writer) error {
 	if len(found) == 0 {
 		fault("none is evenbed's; run evenbed install --user")
 	}
+
+	fmt.Fprintln(w, "history of cells, which stays when evenbed is removed")
+	fmt.Fprintf(w, "  %s\n", cmp.Or(system().HistoryFile(), "none is kept"))
 
 	fmt.Fprintln(w, "clients at hand")
 	clients := 0

@@ -29,7 +29,11 @@ func system() spec.System {
 	if err != nil {
 		home = "" // matters only if the place depends on it
 	}
-	return spec.System{OS: runtime.GOOS, Home: home, LookupEnv: os.LookupEnv}
+	program, err := os.Executable()
+	if err != nil {
+		program = ""
+	}
+	return spec.System{OS: runtime.GOOS, Home: home, LookupEnv: os.LookupEnv, Program: program}
 }
 
 func installCommand() command {
@@ -80,7 +84,8 @@ func uninstallCommand() command {
 	return command{
 		name: "uninstall", summary: "remove the kernel from Jupyter",
 		usage: "[--user | --sys-prefix | --prefix DIR] [--name NAME]",
-		about: `Removes what install wrote, and nothing else. Give the same flags.`,
+		about: `Removes what install wrote, and nothing else. Give the same flags. The history
+of cells stays; evenbed doctor says where it is.`,
 		prepare: func(flags *flag.FlagSet) func([]string, io.Writer, io.Writer) error {
 			where := place(flags)
 			return func(args []string, stdout, _ io.Writer) error {

@@ -12,6 +12,7 @@ type System struct {
 	OS        string                                     // as runtime.GOOS has it
 	Home      string                                     // the user's home folder; "" if not known
 	LookupEnv func(name string) (value string, set bool) // os.LookupEnv
+	Program   string                                     // this program; "" if not known
 }
 
 func (s System) getenv(name string) string {
@@ -83,8 +84,24 @@ func (s System) HistoryFile() string {
 
 // platformDirs reads Jupyter's switch: on if set, unless to a word for no.
 func (s System) platformDirs() bool {
-	value, set := s.LookupEnv("JUPYTER_PLATFORM_DIRS")
-	return set && !slices.Contains([]string{"no", "n", "false", "off", "0", "0.0"}, strings.ToLower(value))
+	on, _ := s.isOn("JUPYTER_PLATFORM_DIRS")
+	return on
+}
+
+// isOn reads one of Jupyter's switches (jupyter_core, paths.py: envset).
+func (s System) isOn(name string) (on, set bool) {
+	value, set := s.LookupEnv(name)
+	return set && !slices.Contains([]string{"no", "n", "false", "off", "0", "0.0"}, strings.ToLower(value)), set
+}
+
+// environmentFirst reports whether Jupyter looks into the environment before
+// the user's folder (jupyter_core, paths.py: prefer_environment_over_user).
+func (s System) environmentFirst() bool {
+	if on, set := s.isOn("JUPYTER_PREFER_ENV_PATH"); set {
+		return on
+	}
+	conda := s.getenv("CONDA_DEFAULT_ENV")
+	return s.getenv("VIRTUAL_ENV") != "" || conda != "" && conda != "base"
 }
 
 // environment returns the folder of the active virtual environment.

@@ -1,7 +1,6 @@
 package spec
 
 import (
-	"encoding/json"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,11 +12,13 @@ type Found struct {
 	Folder            string
 	Program           string // that it starts
 	Hidden            bool   // by another of the same name in an earlier folder
+	Packaged          bool   // it came with pip
 }
 
 // Search returns the folders in which Jupyter looks for data, in its order,
 // and the kernelspecs of ours that are there. A Jupyter in an environment
-// other than the active one also looks into its own.
+// other than the active one also looks into its own: that of this program is
+// among the folders if pip put it there.
 func Search(s System) (folders []string, found []Found) {
 	add := func(dir string) {
 		if dir != "" && !slices.Contains(folders, dir) {
@@ -27,12 +28,18 @@ func Search(s System) (folders []string, found []Found) {
 	for _, dir := range filepath.SplitList(s.getenv("JUPYTER_PATH")) {
 		add(dir)
 	}
-	if user, err := s.userData(); err == nil {
+	user, err := s.userData()
+	if err != nil {
+		user = ""
+	}
+	if !s.environmentFirst() {
 		add(user)
 	}
 	if environment, err := s.environment(); err == nil {
 		add(filepath.Join(environment, "share", "jupyter"))
 	}
+	add(s.packagedData())
+	add(user)
 	if s.OS == "windows" {
 		if data := s.getenv("PROGRAMDATA"); data != "" {
 			add(filepath.Join(data, "jupyter"))
@@ -51,18 +58,11 @@ func Search(s System) (folders []string, found []Found) {
 			folder := filepath.Join(dir, "kernels", k.Name())
 			hidden := seen[k.Name()]
 			seen[k.Name()] = true
-			if ours(folder, s) != nil {
-				continue
-			}
-			data, err := os.ReadFile(filepath.Join(folder, "kernel.json"))
+			file, err := ours(folder, s)
 			if err != nil {
 				continue
 			}
-			var file kernelFile
-			if json.Unmarshal(data, &file) != nil {
-				continue
-			}
-			found = append(found, Found{Name: k.Name(), DisplayName: file.DisplayName, Folder: folder, Program: file.Argv[0], Hidden: hidden})
+			found = append(found, Found{Name: k.Name(), DisplayName: file.DisplayName, Folder: folder, Program: file.program(folder), Hidden: hidden, Packaged: file.packaged()})
 		}
 	}
 	return folders, found

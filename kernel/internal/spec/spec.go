@@ -110,7 +110,9 @@ func (i Install) Install(s System) (folder string, err error) {
 		return "", fmt.Errorf("%s is a temporary build, which Go removes again; "+
 			"build the program first (make build, or go build -o evenbed ./kernel/cmd/evenbed) and install from that", program)
 	}
-	if err := ours(folder, s); err != nil && !errors.Is(err, fs.ErrNotExist) {
+	if there, err := ours(folder, s); err == nil && there.packaged() {
+		return "", fmt.Errorf("the kernel in %s came with pip and needs no install; choose another place, or another name with --name", folder)
+	} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return "", err
 	}
 	if err := os.MkdirAll(folder, 0o755); err != nil {
@@ -119,15 +121,6 @@ func (i Install) Install(s System) (folder string, err error) {
 	target := filepath.Join(folder, programName(s))
 	if err := copyProgram(target, program); err != nil {
 		return "", err
-	}
-	for _, name := range logoFiles() {
-		data, err := logos.ReadFile(name)
-		if err != nil {
-			return "", err
-		}
-		if err := file.Replace(filepath.Join(folder, name), 0o644, data); err != nil {
-			return "", err
-		}
 	}
 	title := i.DisplayName
 	if title == "" {
@@ -140,9 +133,33 @@ func (i Install) Install(s System) (folder string, err error) {
 	if i.NoHistory {
 		env[HistoryEnv] = "off"
 	}
+	for _, f := range files(target, title, env) { // kernel.json last, so that Jupyter never finds a kernel without its program
+		if err := file.Replace(filepath.Join(folder, f.Name), 0o644, f.Data); err != nil {
+			return "", err
+		}
+	}
+	return folder, nil
+}
+
+// A File is a file of a kernelspec beside the program.
+type File struct {
+	Name string
+	Data []byte
+}
+
+// files returns the files of a kernelspec, kernel.json last.
+func files(program, title string, env map[string]string) []File {
+	var all []File
+	for _, name := range logoFiles() {
+		data, err := logos.ReadFile(name)
+		if err != nil {
+			panic("spec: " + err.Error()) // it is embedded
+		}
+		all = append(all, File{name, data})
+	}
 	data, err := json.MarshalIndent(kernelFile{
 		Env:             env,
-		Argv:            []string{target, "kernel", "{connection_file}"},
+		Argv:            []string{program, "kernel", "{connection_file}"},
 		DisplayName:     title,
 		Language:        Language,
 		InterruptMode:   "message",
@@ -150,10 +167,50 @@ func (i Install) Install(s System) (folder string, err error) {
 		Metadata:        map[string]any{"debugger": false},
 	}, "", "  ")
 	if err != nil {
-		return "", err
+		panic("spec: " + err.Error()) // text alone
 	}
-	// Last, so that Jupyter never finds a kernel without its program.
-	return folder, file.Replace(filepath.Join(folder, "kernel.json"), 0o644, append(data, '\n'))
+	return append(all, File{"kernel.json", append(data, '\n')})
+}
+
+// resourceDir is what Jupyter replaces by the kernelspec's own folder.
+const resourceDir = "{resource_dir}"
+
+// Packaged returns the files of the kernelspec that pip puts into an
+// environment's share/jupyter/kernels/evenbed. It finds the program, which pip
+// puts with the environment's other programs, from its own folder, so that it
+// works in an environment that is not active and without a search path. Only
+// pip install --user on Windows keeps programs elsewhere.
+func Packaged(goos string) []File {
+	program := resourceDir + "/../../../../bin/evenbed"
+	if goos == "windows" {
+		program = resourceDir + `\..\..\..\..\Scripts\evenbed.exe`
+	}
+	return files(program, DisplayName, nil)
+}
+
+// packaged reports whether the kernelspec came with pip.
+func (k kernelFile) packaged() bool { return strings.HasPrefix(k.Argv[0], resourceDir) }
+
+// program returns the program that the kernelspec in a folder starts.
+func (k kernelFile) program(folder string) string {
+	rest, packaged := strings.CutPrefix(k.Argv[0], resourceDir)
+	if !packaged {
+		return rest
+	}
+	return filepath.Join(folder, rest)
+}
+
+// packagedData returns the folder of Jupyter's data in the environment into
+// which pip put this program, "" if it is in none.
+func (s System) packagedData() string {
+	if s.Program == "" {
+		return ""
+	}
+	data := filepath.Join(filepath.Dir(filepath.Dir(s.Program)), "share", "jupyter")
+	if k, err := ours(filepath.Join(data, "kernels", Name), s); err != nil || !k.packaged() {
+		return ""
+	}
+	return data
 }
 
 // Uninstall removes the kernelspec and returns its folder.
@@ -161,10 +218,13 @@ func Uninstall(s System, p Place, name string) (folder string, err error) {
 	if folder, err = p.Folder(s, name); err != nil {
 		return "", err
 	}
-	if err := ours(folder, s); errors.Is(err, fs.ErrNotExist) {
+	switch there, err := ours(folder, s); {
+	case errors.Is(err, fs.ErrNotExist):
 		return "", fmt.Errorf("nothing to remove: there is no kernel in %s", folder)
-	} else if err != nil {
+	case err != nil:
 		return "", err
+	case there.packaged():
+		return "", fmt.Errorf("the kernel in %s came with pip; pip uninstall evenbed removes it", folder)
 	}
 	// First, so that Jupyter never finds a kernel without its program.
 	files := append([]string{"kernel.json", programName(s)}, logoFiles()...)
@@ -180,20 +240,19 @@ func Uninstall(s System, p Place, name string) (folder string, err error) {
 	return folder, nil
 }
 
-// ours returns an error unless the folder holds a kernelspec that was written
-// here.
-func ours(folder string, s System) error {
+// ours reads the kernelspec in a folder. It is an error if it is not one of
+// evenbed's.
+func ours(folder string, s System) (k kernelFile, err error) {
 	path := filepath.Join(folder, "kernel.json")
 	data, err := os.ReadFile(path)
 	if err != nil {
-		return err
+		return k, err
 	}
-	var k kernelFile
 	if json.Unmarshal(data, &k) != nil || len(k.Argv) != 3 || k.Argv[1] != "kernel" ||
 		filepath.Base(k.Argv[0]) != programName(s) {
-		return fmt.Errorf("%s belongs to another kernel and is left alone; choose another name with --name", path)
+		return k, fmt.Errorf("%s belongs to another kernel and is left alone; choose another name with --name", path)
 	}
-	return nil
+	return k, nil
 }
 
 func programName(s System) string {

@@ -270,6 +270,73 @@ func TestUninstallKeepsWhatUsersAdded(t *testing.T) {
 	}
 }
 
+// A kernelspec that came with pip is found by the place of the program in its
+// environment, which need not be active, and is pip's to change.
+func TestPackaged(t *testing.T) {
+	prefix := t.TempDir()
+	linux := system("linux", t.TempDir(), nil)
+	place := Place{Prefix: prefix}
+	folder, err := place.Folder(linux, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range Packaged("linux") {
+		if err := os.WriteFile(filepath.Join(folder, f.Name), f.Data, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	command := filepath.Join(prefix, "bin", "evenbed")
+	if _, found := Search(linux); len(found) != 0 {
+		t.Errorf("found %+v without its environment", found)
+	}
+	inside, active := linux, system("linux", linux.Home, map[string]string{"VIRTUAL_ENV": prefix})
+	inside.Program = command
+	for _, s := range []System{inside, active} {
+		_, found := Search(s)
+		if want := (Found{Name, DisplayName, folder, command, false, true}); len(found) != 1 || found[0] != want {
+			t.Errorf("found %+v, want %+v", found, want)
+		}
+	}
+	_, errInstall := Install{Place: place, Program: program(t, "x")}.Install(linux)
+	_, errUninstall := Uninstall(linux, place, "")
+	for _, err := range []error{errInstall, errUninstall} {
+		if err == nil || !strings.Contains(err.Error(), "came with pip") {
+			t.Errorf("%v", err)
+		}
+	}
+	if entries, _ := os.ReadDir(folder); len(entries) != len(Packaged("linux")) {
+		t.Errorf("the folder has %v", entries)
+	}
+	if _, err := (Install{Place: place, Name: "second", Program: program(t, "x")}).Install(linux); err != nil {
+		t.Errorf("another name: %v", err)
+	}
+}
+
+// Jupyter looks into an environment first where jupyter_core 5.9 does (paths.py,
+// prefer_environment_over_user).
+func TestOrderOfFolders(t *testing.T) {
+	type env = map[string]string
+	for _, tc := range []struct {
+		env   env
+		first string
+	}{
+		{nil, "/h/.local/share/jupyter"},
+		{env{"VIRTUAL_ENV": "/v"}, "/v/share/jupyter"},
+		{env{"VIRTUAL_ENV": "/v", "JUPYTER_PREFER_ENV_PATH": "0"}, "/h/.local/share/jupyter"},
+		{env{"CONDA_PREFIX": "/c", "CONDA_DEFAULT_ENV": "base"}, "/h/.local/share/jupyter"},
+		{env{"CONDA_PREFIX": "/c", "CONDA_DEFAULT_ENV": "base", "JUPYTER_PREFER_ENV_PATH": "yes"}, "/c/share/jupyter"},
+		{env{"CONDA_PREFIX": "/c", "CONDA_DEFAULT_ENV": "work"}, "/c/share/jupyter"},
+		{env{"VIRTUAL_ENV": "/v", "JUPYTER_PATH": "/p"}, "/p"},
+	} {
+		if folders, _ := Search(system("linux", "/h", tc.env)); folders[0] != filepath.FromSlash(tc.first) {
+			t.Errorf("%v: %v, want %s first", tc.env, folders, tc.first)
+		}
+	}
+}
+
 func TestTemporaryBuildIsRefused(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "go-build123", "b001", "exe")
 	if err := os.MkdirAll(dir, 0o755); err != nil {
