@@ -29,7 +29,6 @@ type conn struct {
 	broken    bool       // nothing can be sent any more
 
 	wake    chan struct{} // queue, finishing or broken has changed
-	room    chan struct{} // size has become smaller
 	written chan struct{} // closed when write has returned
 }
 
@@ -38,7 +37,6 @@ func newConn(nc net.Conn, l Limits) *conn {
 		guard:   newGuard(nc, l.Message),
 		limits:  l,
 		wake:    make(chan struct{}, 1),
-		room:    make(chan struct{}, 1),
 		written: make(chan struct{}),
 	}
 }
@@ -64,49 +62,40 @@ func (c *conn) open(typ zmq4.SocketType, patience time.Duration) (err error) {
 
 // send queues a message and has it sent.
 func (c *conn) send(frames [][]byte) {
-	c.put(frames)
+	c.put(frames, c.limits.Queue)
 	signal(c.wake)
 }
 
-// put queues a message, which is sent when write wakes up. If the queue is full
-// it waits for room; a client that makes none is cut off.
-func (c *conn) put(frames [][]byte) {
+// put queues a message, which is sent when write wakes up. A client that leaves
+// more than so many bytes waiting has stopped reading and is cut off.
+func (c *conn) put(frames [][]byte, most int) {
+	n := length(frames)
+	c.mu.Lock()
+	full := c.size > 0 && c.size+n > most
+	if !full && !c.broken && !c.finishing {
+		c.queue = append(c.queue, frames)
+		c.size += n
+	}
+	c.mu.Unlock()
+	if full {
+		c.cut()
+	}
+}
+
+// hasRoom reports whether n bytes more can wait without holding up the sender. A
+// broken connection takes anything.
+func (c *conn) hasRoom(n int) bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.broken || c.size == 0 || c.size+n <= c.limits.Queue
+}
+
+func length(frames [][]byte) int {
 	n := 0
 	for _, f := range frames {
 		n += len(f)
 	}
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.size > 0 && c.size+n > c.limits.Queue {
-		c.waitForRoom(n)
-	}
-	if c.broken || c.finishing {
-		return
-	}
-	c.queue = append(c.queue, frames)
-	c.size += n
-}
-
-// waitForRoom returns when n bytes fit into the queue or the connection is
-// broken. c.mu is held on entry and on return.
-func (c *conn) waitForRoom(n int) {
-	signal(c.wake)
-	timer := time.NewTimer(c.limits.Stall)
-	defer timer.Stop()
-	for !c.broken && c.size > 0 && c.size+n > c.limits.Queue {
-		before := c.guard.sent.Load()
-		c.mu.Unlock()
-		select {
-		case <-c.room:
-		case <-timer.C:
-			if c.guard.sent.Load() == before {
-				c.cut()
-			}
-		}
-		timer.Reset(c.limits.Stall)
-		c.mu.Lock()
-	}
-	signal(c.room) // another sender may be waiting too
+	return n
 }
 
 // write sends what is queued until the connection ends.
@@ -135,7 +124,6 @@ func (c *conn) release(n int) {
 	c.mu.Lock()
 	c.size -= n
 	c.mu.Unlock()
-	signal(c.room)
 }
 
 // finish lets write send the rest and hang up.
@@ -154,7 +142,6 @@ func (c *conn) cut() {
 	c.mu.Unlock()
 	c.guard.Close()
 	signal(c.wake)
-	signal(c.room)
 }
 
 func signal(c chan struct{}) {
@@ -181,11 +168,12 @@ type guard struct {
 
 	mu   sync.Mutex // keeps a message whole
 	out  *bufio.Writer
-	sent atomic.Int64 // bytes the network has taken
+	sent atomic.Int64 // when the network last took bytes, in nanoseconds since 1970
 }
 
 func newGuard(nc net.Conn, limit uint64) *guard {
 	g := &guard{Conn: nc, in: bufio.NewReaderSize(nc, 16<<10)}
+	g.sent.Store(time.Now().UnixNano())
 	g.check = lengths{limit: limit, skip: greeting}
 	g.out = bufio.NewWriterSize(meter{nc, &g.sent}, 16<<10)
 	return g
@@ -199,6 +187,9 @@ func (g *guard) Read(p []byte) (int, error) {
 	}
 	return n, err
 }
+
+// idle returns how long ago the network last took something.
+func (g *guard) idle() time.Duration { return time.Since(time.Unix(0, g.sent.Load())) }
 
 // Write is for zmq4's own greeting and commands.
 func (g *guard) Write(p []byte) (int, error) {
@@ -239,8 +230,8 @@ func (g *guard) hangUp() {
 	g.Close()
 }
 
-// meter passes bytes on in pieces and counts what the network has taken, so
-// that a slow client can be told from one that has stopped.
+// meter passes bytes on in pieces and notes when the network took one, so that a
+// slow client can be told from one that has stopped.
 type meter struct {
 	w    io.Writer
 	sent *atomic.Int64
@@ -252,7 +243,9 @@ func (m meter) Write(p []byte) (int, error) {
 	for done < len(p) {
 		n, err := m.w.Write(p[done:min(done+piece, len(p))])
 		done += n
-		m.sent.Add(int64(n))
+		if n > 0 {
+			m.sent.Store(time.Now().UnixNano())
+		}
 		if err != nil {
 			return done, err
 		}

@@ -12,9 +12,9 @@
 // when a client sends an impossible length.
 //
 // A message is handed to a connection's queue and sent by its own goroutine.
-// A queue that is full holds up the sender while the other end still reads;
-// an end that has stopped reading is cut off after a while. Libzmq connects
-// again by itself.
+// Publications come as fast as the slowest subscriber reads them. A client that
+// has stopped reading holds up nobody: it is not waited for, and cut off when too
+// much waits for it, or after a while. Libzmq connects again by itself.
 package sock
 
 import (

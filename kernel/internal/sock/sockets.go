@@ -130,6 +130,7 @@ type Publisher struct {
 
 	mu     sync.Mutex // one order of messages for all subscribers
 	topics map[*conn]map[string]bool
+	to     []*conn // of the message that is put; kept to be used again
 }
 
 // NewPublisher listens on e. A new subscriber first gets the message that
@@ -182,13 +183,50 @@ func (p *Publisher) Put(frames [][]byte) {
 	topic := string(frames[0])
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	to := p.to[:0]
 	for c, topics := range p.topics {
 		for t := range topics {
 			if strings.HasPrefix(topic, t) {
-				c.put(frames)
+				to = append(to, c)
 				break
 			}
 		}
+	}
+	p.to = to
+	p.waitForRoom(length(frames))
+	for _, c := range to {
+		c.put(frames, maxLag*c.limits.Queue)
+	}
+}
+
+// A subscriber that has taken nothing for lagPause is not waited for, and may fall
+// behind by maxLag times its queue.
+const (
+	lagPause = 100 * time.Millisecond
+	maxLag   = 4
+)
+
+// waitForRoom returns when each connection of p.to that still reads has room for n
+// bytes. One that has read nothing for long is cut off. P.mu is held.
+func (p *Publisher) waitForRoom(n int) {
+	for {
+		wait := false
+		for _, c := range p.to {
+			if c.hasRoom(n) {
+				continue
+			}
+			switch idle := c.guard.idle(); {
+			case idle > c.limits.Stall:
+				c.cut()
+			case idle < lagPause:
+				wait = true
+				signal(c.wake)
+			}
+		}
+		if !wait {
+			return
+		}
+		time.Sleep(time.Millisecond)
 	}
 }
 
