@@ -188,7 +188,7 @@ func (k *Kernel) runCells() {
 		rest.Begin()
 		count = k.run(j, count)
 		k.queue.done()
-		k.status(wire.Idle, j.RawHeader)
+		k.end(j)
 		if j.keep != nil { // now that nobody waits for it
 			if err := k.history.save(*j.keep); err != nil {
 				k.log.print("%v", err)

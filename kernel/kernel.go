@@ -47,6 +47,7 @@ import (
 	"os/signal"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"syscall"
@@ -160,6 +161,9 @@ type Kernel struct {
 
 	queue   queue
 	history history
+
+	endedMu sync.Mutex
+	ended   []json.RawMessage // headers of the last cells that have ended
 
 	statusMu sync.Mutex // keeps the last state published a true one
 
@@ -365,9 +369,40 @@ func (k *Kernel) publication(topic string, t wire.Type, parent json.RawMessage, 
 	return append([][]byte{[]byte(topic)}, frames...)
 }
 
-// welcome returns the first message to a new subscriber: it now misses nothing.
-func (k *Kernel) welcome(topic string) [][]byte {
-	return k.publication(topic, wire.IOPubWelcome, nil, wire.Welcome{Subscription: topic})
+// welcome returns the first messages to a new subscriber: it now misses nothing.
+// One that may have lost its connection is told again which cells have ended, and
+// which one runs, so that it does not wait for what it has missed.
+func (k *Kernel) welcome(topic string, back bool) [][][]byte {
+	all := [][][]byte{k.publication(topic, wire.IOPubWelcome, nil, wire.Welcome{Subscription: topic})}
+	if !back || !strings.HasPrefix(string(wire.Status), topic) {
+		return all
+	}
+	state := func(s wire.State, parent json.RawMessage) {
+		all = append(all, k.publication(string(wire.Status), wire.Status, parent, wire.StatusContent{State: s}))
+	}
+	k.endedMu.Lock()
+	for _, parent := range k.ended {
+		state(wire.Idle, parent)
+	}
+	k.endedMu.Unlock()
+	if cell := k.queue.current(); cell != nil {
+		state(wire.Busy, cell.RawHeader)
+	}
+	return all
+}
+
+// maxEnded is how many cells are told of to who comes back.
+const maxEnded = 100
+
+// end publishes that a cell has ended.
+func (k *Kernel) end(j *job) {
+	k.endedMu.Lock()
+	if len(k.ended) == maxEnded {
+		k.ended = slices.Delete(k.ended, 0, 1)
+	}
+	k.ended = append(k.ended, j.RawHeader)
+	k.endedMu.Unlock()
+	k.status(wire.Idle, j.RawHeader)
 }
 
 // status publishes what the kernel does about a request.

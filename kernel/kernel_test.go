@@ -244,6 +244,40 @@ func TestAFailureIsItsOwnClients(t *testing.T) {
 	}
 }
 
+// Who comes back hears which cells have ended meanwhile, and which one runs.
+func TestAClientThatComesBack(t *testing.T) {
+	c, _ := start(t)
+	other := c.Another()
+	c.Execute("value 1") // nobody has left: nothing is told twice
+	first := c.Another()
+	if id := first.Ask(first.Shell, wire.ExecuteRequest, wire.Execute{Code: "number"}); !slices.Equal(first.Transcript(id), []string{"busy", "input 2", "result 2", "idle"}) {
+		t.Error("a client that came when nobody had left was told of others' cells")
+	}
+	missed := other.Ask(other.Shell, wire.ExecuteRequest, wire.Execute{Code: "print begun\nwait"})
+	for kerneltest.Line(other.Published()) != "stdout begun\n" {
+	}
+	other.Leave()
+	time.Sleep(20 * time.Millisecond)
+	c.Ask(c.Control, wire.InterruptRequest, struct{}{})
+	c.Transcript(missed)
+	runs := c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "print begun\nwait"})
+	for m := c.Published(); kerneltest.Line(m) != "stdout begun\n" || kerneltest.Parent(m) != runs; {
+		m = c.Published()
+	}
+	back := c.Another()
+	var told []string
+	for m := back.Published(); ; m = back.Published() {
+		told = append(told, kerneltest.Line(m)+" "+kerneltest.Parent(m))
+		if kerneltest.Parent(m) == runs {
+			break
+		}
+	}
+	if !slices.Contains(told, "idle "+missed) || told[len(told)-1] != "busy "+runs {
+		t.Errorf("told %q; the cell that was missed is %s, the one that runs is %s", told, missed, runs)
+	}
+	c.Ask(c.Control, wire.InterruptRequest, struct{}{})
+}
+
 func TestInterrupt(t *testing.T) {
 	c, s := start(t)
 	c.Ask(c.Shell, wire.ExecuteRequest, wire.Execute{Code: "print begun\nwait"})

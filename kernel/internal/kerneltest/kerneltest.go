@@ -71,6 +71,9 @@ type Client struct {
 	at      kernel.Connection
 }
 
+// Leave closes the channel on which the client hears what is published.
+func (c *Client) Leave() { c.iopub.Close() }
+
 // Another connects one more client to the same kernel.
 func (c *Client) Another() *Client {
 	c.t.Helper()

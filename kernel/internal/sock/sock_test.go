@@ -226,7 +226,7 @@ func TestALongMessageIsNotAnIllness(t *testing.T) {
 // newPublisher returns a publisher that greets each subscriber.
 func newPublisher(t *testing.T, e Endpoint, o Options) (*Publisher, string) {
 	t.Helper()
-	p, err := NewPublisher(e, func(topic string) [][]byte { return [][]byte{[]byte(topic), []byte("welcome")} }, o)
+	p, err := NewPublisher(e, func(topic string, _ bool) [][][]byte { return [][][]byte{{[]byte(topic), []byte("welcome")}} }, o)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -126,16 +126,20 @@ func (r *Router) Close(ctx context.Context) {
 // A Publisher sends to every client that has subscribed.
 type Publisher struct {
 	server  *server
-	welcome func(topic string) [][]byte
+	welcome Welcome
 
 	mu     sync.Mutex // one order of messages for all subscribers
+	left   bool       // a subscriber has left, and may come back
 	topics map[*conn]map[string]bool
 	to     []*conn // of the message that is put; kept to be used again
 }
 
-// NewPublisher listens on e. A new subscriber first gets the message that
-// welcome returns; nil means none.
-func NewPublisher(e Endpoint, welcome func(topic string) [][]byte, o Options) (*Publisher, error) {
+// A Welcome returns the first messages to a new subscriber. Back says that it may be
+// one that was here before and has missed something.
+type Welcome func(topic string, back bool) [][][]byte
+
+// NewPublisher listens on e. Welcome may be nil.
+func NewPublisher(e Endpoint, welcome Welcome, o Options) (*Publisher, error) {
 	s, err := newServer(zmq4.XPub, e, o)
 	if err != nil {
 		return nil, err
@@ -145,6 +149,7 @@ func NewPublisher(e Endpoint, welcome func(topic string) [][]byte, o Options) (*
 	s.left = func(c *conn) {
 		p.mu.Lock()
 		delete(p.topics, c)
+		p.left = true
 		p.mu.Unlock()
 	}
 	go s.accept()
@@ -168,7 +173,7 @@ func (p *Publisher) subscribe(c *conn, frames [][]byte) {
 	}
 	p.topics[c][topic] = true
 	if p.welcome != nil {
-		if frames := p.welcome(topic); frames != nil {
+		for _, frames := range p.welcome(topic, p.left) {
 			c.send(frames)
 		}
 	}
