@@ -42,6 +42,10 @@ func (e *SourceError) Error() string { return e.Message }
 func NewSource(text string, generic func(name string) bool) (*Source, error) {
 	s := &Source{Text: text, original: text, Written: map[string]string{}}
 	toks := scan(text)
+	if at, why := tooLarge(toks); at != nil {
+		line, column := position(text, at.from)
+		return s, &SourceError{line, column, why}
+	}
 	w := &writer{s: s, toks: toks}
 	w.constraints()
 	w.embedded()
