@@ -96,8 +96,14 @@ func (k *Kernel) info() wire.KernelInfo {
 		Version:        version,
 		Language:       wire.Go(),
 		Banner:         fmt.Sprintf("evenbed %s: Go %s with functions for column packing and column efficiency", version, goVersion),
-		Links:          []struct{}{},
-		Features:       []string{},
+		Links: []wire.HelpLink{
+			{Text: "The Go language", URL: "https://go.dev/ref/spec"},
+			{Text: "Go's standard library", URL: "https://pkg.go.dev/std"},
+			{Text: "gonum: numbers", URL: "https://pkg.go.dev/gonum.org/v1/gonum"},
+			{Text: "gonum: plots", URL: "https://pkg.go.dev/gonum.org/v1/plot"},
+			{Text: "gota: data frames", URL: "https://pkg.go.dev/github.com/go-gota/gota"},
+		},
+		Features: []string{},
 	}
 }
 

@@ -356,9 +356,19 @@ func TestKernelInfo(t *testing.T) {
 	}
 	for field, want := range map[string]any{
 		"status": "ok", "protocol_version": "5.5", "implementation": "evenbed", "implementation_version": "0.1",
-		"help_links": []any{}, "supported_features": []any{},
+		"supported_features": []any{},
 	} {
 		equal(t, fields[field], want)
+	}
+	links, _ := fields["help_links"].([]any)
+	for _, l := range links {
+		l, _ := l.(map[string]any)
+		if text, _ := l["text"].(string); text == "" || !strings.HasPrefix(fmt.Sprint(l["url"]), "https://") || len(l) != 2 {
+			t.Errorf("help link %v", l)
+		}
+	}
+	if len(links) == 0 {
+		t.Error("no help links")
 	}
 	language := fields["language_info"].(map[string]any)
 	for field, want := range map[string]any{

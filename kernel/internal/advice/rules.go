@@ -120,6 +120,8 @@ var rules = []rule{
 	{line: value + `\[:-(\d+)\]`, message: `must not be negative`, instead: `write $1[:len($1)-$2]`},
 	{line: value + `\[[^\]:]*:[^\]:]*:\s*([\w-]*)\s*\]`, message: `index required in 3-index slice`, instead: `a slice has no step; write for i := 0; i < len($1); i += $2 { ... }`},
 
+	{line: `([\d.]+)\s*\*\s*((?:\w+\.)?Celsius)\b`, message: `mismatched types`, instead: `a temperature is $2($1)`},
+
 	// Texts.
 	{line: `"""|'''`, instead: "a text of several lines stands in backquotes: `...`"},
 	{line: `(?:^|[(=,+\s])[fF]["'].*\{\s*([\w.]+)[^{}]*\}`, instead: `values go into a text by verbs: fmt.Sprintf("%v", $1)`},
@@ -172,6 +174,7 @@ var rules = []rule{
 	{line: `\bsum\((.+?)\)`, message: `^sum is not declared`, instead: `write floats.Sum($1), of gonum.org/v1/gonum/floats`},
 	{line: `\bmean\((.+?)\)`, message: `^mean is not declared`, instead: `write stat.Mean($1, nil), of gonum.org/v1/gonum/stat`},
 	{line: `\bmax\(\s*` + value + `\s*\)`, message: `^max needs numbers|cannot be ordered$`, instead: `write floats.Max($1), of gonum.org/v1/gonum/floats`},
+	{line: `\b(min|max)\(`, message: `^cannot call (?:min|max) \(variable`, instead: `a cell has made $1 a variable, which hides the function; math.Min, math.Max, floats.Min and floats.Max are there still`},
 	{line: `\bmin\(\s*` + value + `\s*\)`, message: `^min needs numbers|cannot be ordered$`, instead: `write floats.Min($1), of gonum.org/v1/gonum/floats`},
 	{line: `\bsorted\(\s*([^(),]+)`, message: `^sorted is not declared`, instead: `write sort.Float64s($1), which sorts in place, of package sort`},
 	{line: `\breversed\(\s*([^(),]+)`, message: `^reversed is not declared`, instead: `write floats.Reverse($1), in place, of gonum.org/v1/gonum/floats`},

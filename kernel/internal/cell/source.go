@@ -47,6 +47,7 @@ func NewSource(text string, generic func(name string) bool) (*Source, error) {
 		return s, &SourceError{line, column, why}
 	}
 	w := &writer{s: s, toks: toks}
+	w.program()
 	w.constraints()
 	w.embedded()
 	w.generics(generic)
@@ -175,6 +176,21 @@ func (w *writer) closing(i int) int {
 // newlines keeps the lines of what is taken away.
 func (w *writer) newlines(from, to int) string {
 	return strings.Repeat("\n", strings.Count(w.s.original[from:to], "\n"))
+}
+
+// program takes the package clause of a whole program away, and calls its main
+// at the end.
+func (w *writer) program() {
+	if w.at(0).Token != token.PACKAGE || w.at(1).Token != token.IDENT {
+		return
+	}
+	w.replace(w.at(0).from, w.at(1).to, "")
+	for i := range w.toks {
+		if w.at(i).Token == token.FUNC && w.at(i+1).text == "main" && w.at(i+2).Token == token.LPAREN {
+			w.replace(len(w.s.original), len(w.s.original), "\nmain()")
+			return
+		}
+	}
 }
 
 // constraints empties interfaces that list types, which serve as constraints

@@ -18,6 +18,7 @@ import (
 	"go/types"
 	"maps"
 	"regexp"
+	"slices"
 	"strings"
 
 	"github.com/evenbed/evenbed/kernel/internal/cell"
@@ -298,6 +299,17 @@ func (c *Cell) Keep() {
 			n.AddMethod(types.NewFunc(token.NoPos, n.Obj().Pkg(), m.name, sig))
 		}
 	}
+}
+
+// Variables lists the variables that the cells have declared, such as "var x
+// float64", in the order of their names.
+func (c *Checker) Variables() (list []string) {
+	for _, name := range slices.Sorted(maps.Keys(c.names)) {
+		if v, ok := c.names[name].(*types.Var); ok {
+			list = append(list, "var "+name+" "+types.TypeString(v.Type(), func(p *types.Package) string { return strings.TrimPrefix(p.Name(), "main") }))
+		}
+	}
+	return list
 }
 
 // forget takes away the names whose types depend on a type that is declared

@@ -42,7 +42,11 @@ func (c *Cell) bareNumbers(n ast.Node) {
 			return false
 		}
 		number := types.ExprString(x)
-		c.Problems = append(c.Problems, Problem{x.Pos(), fmt.Sprintf("%s is a %s without its unit; %s", number, t.Obj().Name(), withUnit(number, t))})
+		before, first := called(c.imports)
+		if _, err := c.checker.packages.Import(Units); err != nil { // with its names, which a cell that imports others has not asked for
+			return false
+		}
+		c.Problems = append(c.Problems, Problem{x.Pos(), fmt.Sprintf("%s is a %s without its unit; %s%s", number, t.Obj().Name(), withUnit(number, before, t), first)})
 		return false
 	})
 }
@@ -62,19 +66,20 @@ func bare(x ast.Expr) bool {
 	return false
 }
 
-// withUnit tells how a number becomes a quantity.
-func withUnit(number string, t *types.Named) string {
+// withUnit tells how a number becomes a quantity, with names of package units
+// behind what it is called.
+func withUnit(number, called string, t *types.Named) string {
 	var units, calls []string
 	scope := t.Obj().Pkg().Scope()
 	for _, name := range scope.Names() {
 		switch obj := scope.Lookup(name).(type) {
 		case *types.Const:
 			if types.Identical(obj.Type(), t) {
-				units = append(units, name)
+				units = append(units, called+name)
 			}
 		case *types.Func:
 			if r := obj.Signature().Results(); r.Len() == 1 && types.Identical(r.At(0).Type(), t) {
-				calls = append(calls, fmt.Sprintf("%s(%s)", name, number))
+				calls = append(calls, fmt.Sprintf("%s%s(%s)", called, name, number))
 			}
 		}
 	}

@@ -110,18 +110,19 @@ func multiplied(number, unit, called string) (expr string, ok bool) {
 	return number + " * " + called + name, name != ""
 }
 
-// called returns what stands before names of package units in a cell.
-func called(imports map[string]importOf) string {
-	before := ""
+// called returns what stands before names of package units in a cell, and what
+// to do first if it has not imported the package.
+func called(imports map[string]importOf) (before, first string) {
+	first = fmt.Sprintf(", after import . %q", Units)
 	for name, im := range imports {
 		switch {
 		case im.path == Units && im.name == ".":
-			return ""
+			return "", ""
 		case im.path == Units:
-			before = name + "."
+			before, first = name+".", ""
 		}
 	}
-	return before
+	return before, first
 }
 
 // SideBySide tells what to write if a line cannot be parsed because a name
@@ -131,9 +132,10 @@ func (c *Checker) SideBySide(line string, column int) string {
 	if column < 1 || column > len(line)+1 {
 		return ""
 	}
+	before, after := called(c.imports)
 	if m := percentLast().FindStringSubmatch(line); m != nil { // nothing is divided by
-		expr, _ := multiplied(m[1], "%", called(c.imports))
-		return fmt.Sprintf("%s %% is no expression; write %s", m[1], expr)
+		expr, _ := multiplied(m[1], "%", before)
+		return fmt.Sprintf("%s %% is no expression; write %s%s", m[1], expr, after)
 	}
 	m := numberLast().FindStringSubmatch(line[:column-1])
 	if m == nil {
@@ -141,8 +143,8 @@ func (c *Checker) SideBySide(line string, column int) string {
 	}
 	name := nameFirst().FindString(line[column-1:])
 	for _, first := range []string{unitFirst().FindString(line[column-1:]), name} {
-		if expr, ok := multiplied(m[1], first, called(c.imports)); ok && first != "" {
-			return fmt.Sprintf("%s %s is no expression; write %s", m[1], first, expr)
+		if expr, ok := multiplied(m[1], first, before); ok && first != "" {
+			return fmt.Sprintf("%s %s is no expression; write %s%s", m[1], first, expr, after)
 		}
 	}
 	if name == "" || token.IsKeyword(name) || slices.Contains([]string{"and", "or", "in", "is", "not"}, name) { // of another language
@@ -158,5 +160,6 @@ func (c *Cell) Unit(name string) string {
 	if unit == "" || !c.factors[name] {
 		return ""
 	}
-	return called(c.imports) + unit
+	before, first := called(c.imports)
+	return before + unit + first
 }

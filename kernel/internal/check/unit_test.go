@@ -64,6 +64,10 @@ func TestInGo(t *testing.T) {
 
 func TestSideBySide(t *testing.T) {
 	c := New(token.NewFileSet())
+	if got, want := c.SideBySide("20 cm", 4), "20 cm is no expression; write 20 * Centimetre, after import . \"github.com/evenbed/evenbed/packing/units\""; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	c.imports[". "+Units] = importOf{name: ".", path: Units}
 	for _, tc := range []struct {
 		line   string
 		column int
@@ -82,6 +86,7 @@ func TestSideBySide(t *testing.T) {
 			t.Errorf("%s: %q, want %q", tc.line, got, tc.want)
 		}
 	}
+	delete(c.imports, ". "+Units)
 	c.imports["u"] = importOf{path: Units} // as under its own name
 	if got, want := c.SideBySide("20 cm", 4), "20 cm is no expression; write 20 * u.Centimetre"; got != want {
 		t.Errorf("%q, want %q", got, want)

@@ -487,11 +487,16 @@ func TestQuestion(t *testing.T) {
 	}{
 		{"?units.Bar", "units.Bar", 0}, {"efficiency.Pulse?", "efficiency.Pulse", 0}, {" ?? a . b \n", "a.b", 1}, {"\nx??", "x", 1},
 		{"µ1?", "µ1", 0}, {`?"gonum.org/v1/plot"`, "\"gonum.org/v1/plot\"", 0},
-		{"?", "", 0}, {"a", "", 0}, {"?a?", "", 0}, {"a???", "", 0}, {"?f(1)", "", 0}, {"x := a?", "", 0}, {"?a\n1", "", 0}, {"?3", "", 0}, {"\"a?\"", "", 0},
+		{"a", "", 0}, {"?a?", "", 0}, {"a???", "", 0}, {"?f(1)", "", 0}, {"x := a?", "", 0}, {"?a\n1", "", 0}, {"?3", "", 0}, {"\"a?\"", "", 0},
 	} {
 		name, detail, ok := complete.Question(tc.code)
 		if name != tc.name || detail != tc.detail || ok != (tc.name != "") {
 			t.Errorf("%q: %q, %d, %v", tc.code, name, detail, ok)
+		}
+	}
+	for _, code := range []string{"?", " ??\n"} { // for all variables
+		if name, _, ok := complete.Question(code); name != "" || !ok {
+			t.Errorf("%q: %q, %v", code, name, ok)
 		}
 	}
 }

@@ -388,9 +388,9 @@ func builtin(name string) string {
 	case "panic":
 		return "func panic(v any)\nPanic ends the cell with an error, unless a deferred function recovers."
 	case "print":
-		return "func print(args ...T)\nPrint writes to standard error; use fmt.Print for output."
+		return "func print(args ...T)\nPrint writes its arguments, as they are. Package fmt has more ways."
 	case "println":
-		return "func println(args ...T)\nPrintln writes to standard error; use fmt.Println for output."
+		return "func println(args ...T)\nPrintln writes its arguments with blanks between them, and ends the line. Package fmt has more ways."
 	case "real":
 		return "func real(c complex128) float64\nReal returns the real part."
 	case "recover":

@@ -13,10 +13,13 @@ import (
 
 // Question returns what a cell asks about that is a name with a question mark
 // before or behind it, such as ?units.Bar or efficiency.Pulse?, and the detail:
-// 1 if there are two marks.
+// 1 if there are two marks. The name is "" for a question mark alone.
 func Question(code string) (name string, detail int, ok bool) {
 	if !strings.Contains(code, "?") {
 		return "", 0, false
+	}
+	if mark := strings.TrimSpace(code); mark == "?" || mark == "??" {
+		return "", 0, true
 	}
 	m := question().FindStringSubmatch(code)
 	switch {

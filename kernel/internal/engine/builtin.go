@@ -1,10 +1,12 @@
 package engine
 
 import (
+	"fmt"
 	"go/ast"
 	"reflect"
 	"strings"
 
+	"github.com/cosmos72/gomacro/base"
 	"github.com/cosmos72/gomacro/fast"
 	xr "github.com/cosmos72/gomacro/xreflect"
 
@@ -20,6 +22,8 @@ func (in *interp) declareBuiltins() {
 		"max":            {Compile: in.compileExtreme, ArgMin: 1, ArgMax: 1000},
 		"clear":          {Compile: in.compileClear, ArgMin: 1, ArgMax: 1},
 		"copy":           {Compile: in.compileCopy, ArgMin: 2, ArgMax: 2},
+		"print":          {Compile: in.compilePrint, ArgMin: 0, ArgMax: base.MaxUint16},
+		"println":        {Compile: in.compilePrint, ArgMin: 0, ArgMax: base.MaxUint16},
 		cell.Guard:       {Compile: in.compileGuard, ArgMin: 1, ArgMax: 1},
 		cell.Note:        {Compile: in.compileNote, ArgMin: 1, ArgMax: 1},
 		cell.Step:        {Compile: in.compileStep, ArgMin: 1, ArgMax: 1},
@@ -139,6 +143,29 @@ func (in *interp) compileCopy(c *fast.Comp, _ fast.Symbol, node *ast.CallExpr) *
 	}
 	return in.call(c, []*fast.Expr{to, from}, []xr.Type{to.Type, from.Type}, []xr.Type{c.TypeOfInt()}, func(vs []reflect.Value) []reflect.Value {
 		return []reflect.Value{reflect.ValueOf(reflect.Copy(vs[0], vs[1]))}
+	})
+}
+
+// compilePrint compiles print or println. They write to standard output, since
+// clients paint standard error as if something had failed.
+func (in *interp) compilePrint(c *fast.Comp, sym fast.Symbol, node *ast.CallExpr) *fast.Call {
+	args := c.Exprs(node.Args)
+	var ins []xr.Type
+	for _, x := range args {
+		x.To(c, c.Universe.TypeOfInterface)
+		ins = append(ins, x.Type)
+	}
+	return in.call(c, args, ins, nil, func(vs []reflect.Value) []reflect.Value {
+		var texts []string
+		for _, v := range vs {
+			texts = append(texts, fmt.Sprint(v.Interface()))
+		}
+		if sym.Name == "println" {
+			fmt.Println(strings.Join(texts, " "))
+		} else {
+			fmt.Print(strings.Join(texts, ""))
+		}
+		return nil
 	})
 }
 

@@ -49,7 +49,7 @@ func TestValuesOfCells(t *testing.T) {
 		{"x := 7", nil},
 		{"old()", []string{"value 1.5"}}, // not the bits of an int read as a float
 		{"v, ok := map[string]int{\"k\": 1}[\"k\"]\nif !ok { v = 0 }\nv", []string{"value 1"}},
-		{"println(\"to stderr\")", []string{"stderr to stderr\n"}},
+		{"print(1, \"a\", 2.5)\nprintln(\"b\", 3)", []string{"stdout 1a2.5b 3\n"}},
 	} {
 		nb.want(tc.code, tc.want...)
 	}
@@ -117,11 +117,18 @@ func TestFailuresOfCells(t *testing.T) {
 		{"fmt.Printl(1)", "compile error: package fmt has no Printl; did you mean Print or Printf or Println? @1:1"},
 		{"strings.ToUpper(\"a\")", "compile error: strings is not declared; the package needs import \"strings\" first @1:1"},
 		{"import \"stings\"", "compile error: package \"stings\" is not linked into evenbed and cannot be imported; did you mean \"strings\"?* @1:8"},
+		{"len := 3", "compile error: len is a function of Go, which later cells could not reach any more; take another name, such as myLen @1:1"},
+		{"var true = 1 > 2", "compile error: true is a constant of Go,* such as myTrue @1:5"},
+		{"min := 2\nmin(1, 3)", "compile error: *; a cell has made min a variable, which hides the function;* @2:1"},
+		{"func() { k := sort.SearchInts(nil, 1) }()", "compile error: sort is not declared; the package needs import \"sort\" first @1:15"},
+		{"func() { func() { zz() }() }()", "compile error: zz is not declared @1:19"},
 		{"fmt := 3", "compile error: fmt is the name of the imported package \"fmt\"*such as myFmt @1:1"},
 		{"kept = \"s\"", "compile error: cannot use \"s\" (untyped string constant) as int value in assignment @1:8"},
 		{"h := 20 * Centimetre", "compile error: Centimetre is not declared; it needs import . \"github.com/evenbed/evenbed/packing/units\" first @1:11"},
 		{"import . \"github.com/evenbed/evenbed/packing/units\"\nw := 150.0\nw * CentimetrePerHour", "compile error: *CentimetrePerHour.Times(v)* @3:1"},
-		{"h := 20 cm", "syntax error: 20 cm is no expression; write 20 * Centimetre @1:9"},
+		{"h := 20 cm", "syntax error: 20 cm is no expression; write 20 * Centimetre, after import . \"github.com/evenbed/evenbed/packing/units\" @1:9"},
+		{"h := 20 * min", "compile error: min (built-in) must be called; the unit min is written Minute, after import . \"github.com/evenbed/evenbed/packing/units\" @1:11"},
+		{"import . \"github.com/evenbed/evenbed/packing/units\"", "ended well"},
 		{"kept +\n20Centimetre", "syntax error: 20 Centimetre is no expression; write 20 * Centimetre @2:3"},
 		{"kept = 3 4", "syntax error: expected ';', found 4 @1:10"},
 		{"h := 20 * cm", "compile error: cm is not declared; the unit cm is written Centimetre @1:11"},
@@ -246,11 +253,10 @@ func TestLongTextGoesToAFile(t *testing.T) {
 		t.Fatalf("%d outputs, failure %v", len(got), r.Failure)
 	}
 	shown := strings.TrimPrefix(got[0], "stdout ")
-	m := regexp.MustCompile(`the rest is in (\S+)\]`).FindStringSubmatch(got[1])
+	m := regexp.MustCompile(`the rest is in (\S+) until the kernel ends\]`).FindStringSubmatch(got[1])
 	if m == nil {
 		t.Fatalf("no file is named: %q", got[1])
 	}
-	defer os.Remove(m[1])
 	rest, err := os.ReadFile(m[1])
 	if err != nil {
 		t.Fatal(err)

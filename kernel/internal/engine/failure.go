@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"go/ast"
+	"go/types"
 	"maps"
 	"reflect"
 	"regexp"
@@ -168,10 +169,16 @@ func runtimeWords(s string) string {
 // notCompiled is the failure of a cell that could not be parsed or compiled.
 // compMu is held, and the names are those that the failed compilation left.
 func (in *interp) notCompiled(rec any, name string, c *cell.Cell) *failure {
-	if err, ok := rec.(error); ok && c != nil && masked().MatchString(withoutPosition(err.Error())) {
-		if other := in.unmask(c); other != nil {
-			rec = other
+	for depth := 0; c != nil && depth < 10; depth++ { // a literal may stand in another
+		err, ok := rec.(error)
+		if !ok || !masked().MatchString(withoutPosition(err.Error())) {
+			break
 		}
+		other := in.unmask(c)
+		if other == nil {
+			break
+		}
+		rec = other
 	}
 	switch rec := rec.(type) {
 	case scanner.ErrorList:
@@ -217,12 +224,13 @@ var masked = pattern.New(`^(invalid qualified type|not a type|unimplemented type
 func (in *interp) unmask(parsed *cell.Cell) (why any) {
 	c := in.ir.Comp
 	pos := c.Pos
-	var fun *ast.SelectorExpr
+	var fun ast.Expr
 	for _, n := range parsed.Nodes {
 		cell.Inspect(n, func(n ast.Node) bool {
 			if call, ok := n.(*ast.CallExpr); ok && call.Fun.Pos() <= pos && pos < call.Fun.End() {
-				if sel, ok := call.Fun.(*ast.SelectorExpr); ok {
-					fun = sel // the innermost comes last
+				switch f := ast.Unparen(call.Fun).(type) {
+				case *ast.SelectorExpr, *ast.FuncLit:
+					fun = f // the innermost comes last
 				}
 			}
 			return true
@@ -233,8 +241,10 @@ func (in *interp) unmask(parsed *cell.Cell) (why any) {
 	}
 	c.Pos = fun.Pos()
 	defer func() { why = recover() }()
-	if _, ok := fun.X.(*ast.Ident); !ok {
-		c.Expr1(fun.X, nil)
+	if sel, ok := fun.(*ast.SelectorExpr); ok {
+		if _, ok := sel.X.(*ast.Ident); !ok {
+			c.Expr1(sel.X, nil)
+		}
 	}
 	c.Expr1(fun, nil)
 	return nil
@@ -287,7 +297,7 @@ var (
 	foundToken = pattern.New(`found '(?:IDENT|INT|FLOAT|STRING|CHAR|IMAG)' `)
 	noMember   = pattern.New(`^(?:not a type: ([\pL\pN_]+)\.([\pL\pN_]+)|package ([\pL\pN_]+) "[^"]*" has no symbol ([\pL\pN_]+))`)
 	noPackage  = pattern.New(`^(?:not a package|not a type): (\w+)`)
-	mixedTypes = pattern.New(`(?:mismatched types|cannot convert) .*(?:units\.\w+.* (?:float64|int)\b|\b(?:float64|int)\b.*units\.\w+)`)
+	mixedTypes = pattern.New(`(?:mismatched types|cannot convert) .*(?:units\.\w+.* (?:float64|int)\b|\b(?:float64|int)\b.*units\.\w+)|^cannot use .* of type (?:float64|int)\) as units\.\w+ value`)
 )
 
 // ways are ways round what the interpreter does not have, by what it says.
@@ -439,8 +449,8 @@ func (in *interp) checkImports(c *cell.Cell) *failure {
 	return nil
 }
 
-// checkHidden refuses to declare a name under which a package is imported:
-// later cells could not reach the package any more.
+// checkHidden refuses to declare a name that Go has, or under which a package is
+// imported: later cells could not reach what it stood for any more.
 func (in *interp) checkHidden(c *cell.Cell) *failure {
 	hidden := map[string]string{}
 	for _, im := range c.ImportList() {
@@ -451,24 +461,39 @@ func (in *interp) checkHidden(c *cell.Cell) *failure {
 		hidden[name] = im.Path
 	}
 	for _, id := range c.Declared() {
+		if obj := types.Universe.Lookup(id.Name); obj != nil && id.Name != "min" && id.Name != "max" { // of which older programs have their own
+			kind := "constant"
+			switch obj.(type) {
+			case *types.Builtin:
+				kind = "function"
+			case *types.TypeName:
+				kind = "type"
+			}
+			return &failure{name: "compile error", places: []place{in.sources.place(id.Pos())},
+				message: fmt.Sprintf("%s is a %s of Go, which later cells could not reach any more; take another name, such as %s", id.Name, kind, other(id.Name))}
+		}
 		path, ok := hidden[id.Name]
 		if !ok {
 			path, ok = in.importPath(id.Name)
 		}
 		if ok && id.Name != "display" || ok && id.Name == "display" && path != displayPath {
-			r, n := utf8.DecodeRuneInString(id.Name)
-			other := "my" + strings.ToUpper(string(r)) + id.Name[n:]
 			return &failure{name: "compile error", places: []place{in.sources.place(id.Pos())},
 				message: fmt.Sprintf("%s is the name of the imported package %q, which later cells could not reach any more; take another name, such as %s",
-					id.Name, path, other)}
+					id.Name, path, other(id.Name))}
 		}
 	}
 	return nil
 }
 
+// other returns a name to take in place of one that has another meaning.
+func other(name string) string {
+	r, n := utf8.DecodeRuneInString(name)
+	return "my" + strings.ToUpper(string(r)) + name[n:]
+}
+
 // traceback shows a failure as lines with ANSI colours: what, where, the
 // line of the source and a caret under the column. Bold without a colour is
-// legible on light and dark; red is not where clients paint errors on red.
+// legible on light and dark, and on the red on which clients paint errors.
 func (f *failure) traceback(in *interp) []string {
 	lines := []string{"\x1b[1m" + f.name + "\x1b[0m: " + f.message}
 	for i, p := range f.places {
@@ -476,7 +501,7 @@ func (f *failure) traceback(in *interp) []string {
 			lines = append(lines, fmt.Sprintf("... and %d more calls", len(f.places)-i))
 			break
 		}
-		lines = append(lines, fmt.Sprintf("\x1b[36m%s, line %d\x1b[0m", p.cell, p.line))
+		lines = append(lines, fmt.Sprintf("\x1b[1m%s, line %d\x1b[0m", p.cell, p.line))
 		source := in.sources.lines(p.cell)
 		if p.line < 1 || p.line > len(source) {
 			continue

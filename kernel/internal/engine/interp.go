@@ -11,6 +11,7 @@ import (
 	"reflect"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -21,6 +22,7 @@ import (
 	"github.com/cosmos72/gomacro/go/etoken"
 	xr "github.com/cosmos72/gomacro/xreflect"
 
+	"github.com/evenbed/evenbed/kernel/display"
 	"github.com/evenbed/evenbed/kernel/internal/cell"
 	"github.com/evenbed/evenbed/kernel/internal/check"
 	"github.com/evenbed/evenbed/kernel/internal/complete"
@@ -289,6 +291,11 @@ func (a *attempt) all(source string) *failure {
 // tell shows what is known of a name, without running anything.
 func (a *attempt) tell(name string, detail int) *failure {
 	defer a.in.lockTypes(false)()
+	if name == "" {
+		b := a.in.variables()
+		a.cell.value = &b
+		return nil
+	}
 	scope := a.in.e.scope()
 	b, found := complete.Explain(name, detail, scope)
 	if !found {
@@ -296,6 +303,18 @@ func (a *attempt) tell(name string, detail int) *failure {
 	}
 	a.cell.value = &b
 	return nil
+}
+
+// variables lists the variables of the notebook.
+func (in *interp) variables() display.Bundle {
+	list := in.checker.Variables()
+	if len(list) == 0 {
+		return display.Text("there are no variables yet; x := 3 makes one")
+	}
+	text := strings.Join(list, "\n")
+	b := display.Text(text)
+	b.Data[display.MIMETypeMarkdown] = []byte("```go\n" + text + "\n```")
+	return b
 }
 
 func (a *attempt) stopped() bool {

@@ -38,7 +38,7 @@ type notebook struct {
 
 func open(t testing.TB, env ...string) *notebook {
 	nb := &notebook{t: t}
-	s, err := host.Start(host.Options{Command: []string{os.Args[0]}, Env: append(os.Environ(), env...), Output: nb.output, Input: nb.typed})
+	s, err := host.Start(host.Options{Command: []string{os.Args[0]}, Env: append(os.Environ(), env...), Output: nb.output, Input: nb.typed, KeepText: true})
 	if err != nil {
 		t.Fatal(err)
 	}

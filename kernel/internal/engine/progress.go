@@ -24,7 +24,9 @@ func (m monitor) Context() context.Context {
 }
 
 func (m monitor) Progress(label string, done, total int) {
-	m.e.prog.set(m.e, label, done, total)
+	if m.e.current() != nil { // a goroutine that outlives its cell has no display to show it in
+		m.e.prog.set(m.e, label, done, total)
+	}
 }
 
 // Progress is shown at most this often, and only of work that lasts.
@@ -101,8 +103,8 @@ func (p *progress) show(e *engine, failed, ended bool) {
 	var text []string
 	var markup strings.Builder
 	for _, l := range p.loops {
-		text = append(text, l.text(failed))
-		markup.WriteString(l.html(failed))
+		text = append(text, l.text(failed, ended))
+		markup.WriteString(l.html(failed, ended))
 	}
 	d := display.Data{
 		Data: display.MIMEMap{
@@ -122,21 +124,26 @@ func (p *progress) show(e *engine, failed, ended bool) {
 	e.display(m)
 }
 
-func (l loop) text(failed bool) string {
+func (l loop) text(failed, ended bool) string {
 	s := fmt.Sprintf("%s: %d", l.label, l.done)
 	if l.total > 0 {
 		s += fmt.Sprintf(" of %d (%d %%)", l.total, 100*l.done/l.total)
 	}
-	if failed && !l.over() {
+	switch {
+	case l.over() || !ended:
+	case failed:
 		s += ", stopped"
+	default:
+		s += ", ended"
 	}
 	return s
 }
 
-func (l loop) html(failed bool) string {
+// html has a bar while the loop goes on.
+func (l loop) html(failed, ended bool) string {
 	bar := ""
-	if l.total > 0 {
+	if l.total > 0 && !ended {
 		bar = fmt.Sprintf(`<progress max="%d" value="%d"></progress> `, l.total, min(l.done, l.total))
 	}
-	return "<div>" + bar + html.EscapeString(l.text(failed)) + "</div>"
+	return "<div>" + bar + html.EscapeString(l.text(failed, ended)) + "</div>"
 }

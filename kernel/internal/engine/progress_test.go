@@ -57,6 +57,25 @@ func TestProgress(t *testing.T) {
 		t.Errorf("%v %q", r.Failure, last)
 	}
 
+	// What a loop that ended early has reached stays, without a bar that goes on.
+	bar := ""
+	nb.hear = func(o host.Output) {
+		if p, ok := o.(host.Progress); ok && p.Ended {
+			bar = string(p.Data["text/html"])
+		}
+	}
+	got, _ = nb.run("for i := 0; i < 60; i++ { m.Progress(\"early\", i, 100); time.Sleep(10 * time.Millisecond) }")
+	last, _ = progressOf(got)
+	if len(last) != 1 || last["4"] != "early: 59 of 100 (59 %), ended" || bar != "<div>early: 59 of 100 (59 %), ended</div>" {
+		t.Errorf("%q %q", last, bar)
+	}
+	// What a goroutine tells when its cell has ended is shown nowhere.
+	got, _ = nb.run("go func() { time.Sleep(100 * time.Millisecond); inner(\"late\", 50, 10*time.Millisecond) }()\ntime.Sleep(time.Millisecond)")
+	time.Sleep(700 * time.Millisecond)
+	if last, _ = progressOf(nb.seen); len(last) != 0 {
+		t.Errorf("%q %q", got, last)
+	}
+
 	// An interrupt leaves what is true.
 	ctx, cancel := context.WithCancel(context.Background())
 	nb.hear = func(o host.Output) {
@@ -66,7 +85,7 @@ func TestProgress(t *testing.T) {
 	}
 	got, r = nb.runContext(ctx, "inner(\"long\", 1000, 10*time.Millisecond)")
 	last, _ = progressOf(got)
-	if r.Failure == nil || r.Failure.Name != "interrupted" || len(last) != 1 || !regexp.MustCompile(`^long: \d+ of 1000 \(\d+ %\), stopped$`).MatchString(last["4"]) {
+	if r.Failure == nil || r.Failure.Name != "interrupted" || len(last) != 1 || !regexp.MustCompile(`^long: \d+ of 1000 \(\d+ %\), stopped$`).MatchString(last["5"]) {
 		t.Errorf("%v %q", r.Failure, last)
 	}
 }

@@ -101,26 +101,34 @@ var fromPython = []struct{ line, says, then string }{
 	{"console.log(x)", "console is not declared; write fmt.Println(x)", "fmt.Println(x)"},
 }
 
+// Quantities whose unit is wrong or missing.
+var wrongUnits = []struct{ line, says, then string }{
+	{"h := 20 cm", "20 cm is no expression; write 20 * Centimetre", "h := 20 * Centimetre"},
+	{"u := 150 cm/h", "150 cm/h is no expression; write 150 * CentimetrePerHour", "u := 150 * CentimetrePerHour"},
+	{"h := 20Centimetre", "20 Centimetre is no expression; write 20 * Centimetre", "h := 20 * Centimetre"},
+	{"d := 26 * mm", "mm is not declared; the unit mm is written Millimetre", "d := 26 * Millimetre"},
+	{"d := 26 * millimetre", "millimetre is not declared; did you mean Millimetre?", "d := 26 * Millimetre"},
+	{"t := 25 °C", "25 °C is no expression; write Celsius(25)", "t := Celsius(25)"},
+	{"t := 25 * Celsius", "25 * Celsius (mismatched types untyped int and func(float64) units.Temperature); a temperature is Celsius(25)", "t := Celsius(25)"},
+	{"p := 5 %", "5 % is no expression; write 5 * Percent", "p := 5 * Percent"},
+	{"packing.Column{InnerDiameter: 30}", "30 is a Length without its unit; multiply it by Centimetre, Metre, Micrometre, Millimetre or Nanometre", "packing.Column{InnerDiameter: 30 * Millimetre}"},
+	{"v := 150.0; v * CentimetrePerHour", "v * CentimetrePerHour (mismatched types float64 and units.Velocity); a plain number in a variable v gets its unit by Times, as in CentimetrePerHour.Times(v)", "v := 150.0\nCentimetrePerHour.Times(v)"},
+	{"b := packing.Column{InnerDiameter: v}", "cannot use v (variable of type float64) as units.Length value in struct literal; a plain number in a variable v gets its unit by Times, as in CentimetrePerHour.Times(v)", "b := packing.Column{InnerDiameter: Millimetre.Times(v)}"},
+	{"2*Bar + 3*Centimetre", "2 * Bar + 3 * Centimetre (mismatched types units.Pressure and units.Length)", "2*Bar + 3*Kilopascal"},
+	{"(20*Centimetre) / (10*Second)", "(20 * Centimetre) / (10 * Second) (mismatched types units.Length and units.Time); quantities are multiplied and divided by methods: Length.Within(Time) gives Velocity", "(20 * Centimetre).Within(10 * Second)"},
+}
+
 func TestFromPython(t *testing.T) {
+	const head = "| the line | what the cell says |\n| --- | --- |\n"
+	var table strings.Builder
+	table.WriteString("# Go for those who know Python\n\nWhat a cell says of usual lines of Python, and of some that come from elsewhere. A test has run them all.\n\n" + head)
 	nb := open(t)
 	nb.run("import (\"fmt\"; \"strings\")\nword := \"a,b\"\nvar err error\n_ = strings.ToUpper")
-	var table strings.Builder
-	table.WriteString("# Go for those who know Python\n\nWhat a cell says of usual lines of Python, and of some that come from elsewhere. A test has run them all.\n\n| the line | what the cell says |\n| --- | --- |\n")
-	for _, tc := range fromPython {
-		_, r := nb.run(tc.line)
-		says := ""
-		if r.Failure != nil {
-			says = r.Failure.Message
-		}
-		if says != tc.says || !strings.HasSuffix(at(r.Failure.Traceback), ":1") && !strings.Contains(at(r.Failure.Traceback), "@1:") {
-			t.Errorf("%s\nsays %q%s\nwant %q", tc.line, says, at(r.Failure.Traceback), tc.says)
-		}
-		if _, r := nb.run(tc.then); r.Failure != nil {
-			t.Errorf("%s\ninstead of\n%s\nfails with %s", tc.then, tc.line, r.Failure.Message)
-		}
-		cell := strings.NewReplacer("|", "\\|", "\n", "`<br>`").Replace(strings.TrimSpace(tc.line))
-		table.WriteString("| `" + cell + "` | " + strings.NewReplacer("|", "\\|", "*", "\\*", "_", "\\_").Replace(says) + " |\n")
-	}
+	nb.says(&table, fromPython)
+	table.WriteString("\n## Units\n\nThe cells have imported `github.com/evenbed/evenbed/packing`, and `. \"github.com/evenbed/evenbed/packing/units\"`. Where the second is missing the message names it.\n\n" + head)
+	nb = open(t)
+	nb.run("import \"github.com/evenbed/evenbed/packing\"\nimport . \"github.com/evenbed/evenbed/packing/units\"")
+	nb.says(&table, wrongUnits)
 	const file = "../../PYTHON.md"
 	if os.Getenv("UPDATE_GOLDEN") != "" {
 		if err := os.WriteFile(file, []byte(table.String()), 0o644); err != nil {
@@ -133,5 +141,25 @@ func TestFromPython(t *testing.T) {
 	}
 	if string(want) != table.String() {
 		t.Errorf("%s is not what the cells say; UPDATE_GOLDEN=1 writes it again", file)
+	}
+}
+
+// says runs lines and what may stand in their place, and writes what it is told
+// as rows of a table.
+func (nb *notebook) says(table *strings.Builder, lines []struct{ line, says, then string }) {
+	for _, tc := range lines {
+		_, r := nb.run(tc.line)
+		says := ""
+		if r.Failure != nil {
+			says = r.Failure.Message
+		}
+		if says != tc.says || !strings.Contains(at(r.Failure.Traceback), "@1:") {
+			nb.t.Errorf("%s\nsays %q\nwant %q", tc.line, says, tc.says)
+		}
+		if _, r := nb.run(tc.then); r.Failure != nil {
+			nb.t.Errorf("%s\ninstead of\n%s\nfails with %s", tc.then, tc.line, r.Failure.Message)
+		}
+		cell := strings.NewReplacer("|", "\\|", "\n", "`<br>`").Replace(strings.TrimSpace(tc.line))
+		table.WriteString("| `" + cell + "` | " + strings.NewReplacer("|", "\\|", "*", "\\*", "_", "\\_").Replace(says) + " |\n")
 	}
 }

@@ -51,7 +51,42 @@ func (in *interp) bundle(vs []xr.Value, types []xr.Type) display.Bundle {
 	for i, v := range vs {
 		texts = append(texts, in.text(v, types[i]))
 	}
-	return display.Text(strings.Join(texts, " "))
+	return display.Text(shortened(strings.Join(texts, " ")))
+}
+
+// What a value shows of a list, and at most of its text.
+const (
+	manyElements  = 200
+	firstElements = 10
+	lastElements  = 3
+	maxText       = 20_000
+)
+
+// shortened cuts the middle out of a text that is too long to be read.
+func shortened(text string) string {
+	if len(text) <= maxText {
+		return text
+	}
+	runes := []rune(text)
+	const tail = 1000
+	if len(runes) <= maxText {
+		return text
+	}
+	return fmt.Sprintf("%s\n… %d characters in all; fmt.Print writes them …\n%s", string(runes[:maxText-tail]), len(runes), string(runes[len(runes)-tail:]))
+}
+
+// abridged returns a long list by its first and last elements, and "" for other
+// values.
+func (in *interp) abridged(v reflect.Value, t xr.Type) string {
+	if v.Kind() != reflect.Slice || v.Len() <= manyElements {
+		return ""
+	}
+	part := func(from, to int) string {
+		text := fmt.Sprintf("%+v", in.textOf(v.Slice(from, to), t))
+		return strings.TrimSuffix(strings.TrimPrefix(text, "["), "]")
+	}
+	n := v.Len()
+	return fmt.Sprintf("[%s … %s] (%d elements)", part(0, firstElements), part(n-lastElements, n), n)
 }
 
 // rich returns what a value shows by its methods, or because the engine knows
@@ -118,6 +153,9 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 	}
 	rv := v.ReflectValue()
 	if t != nil && in.facts(t).special {
+		if text := in.abridged(rv, t); text != "" && in.facts(t).text == nil {
+			return strings.ReplaceAll(text, unexported, "")
+		}
 		return strings.ReplaceAll(fmt.Sprintf("%+v", in.textOf(rv, t)), unexported, "")
 	}
 	if !rv.CanInterface() {
@@ -133,6 +171,9 @@ func (in *interp) text(v xr.Value, t xr.Type) string {
 		return "func " + strings.TrimPrefix(typeName(rv.Type()), "func")
 	case reflect.Chan, reflect.UnsafePointer:
 		return typeName(rv.Type())
+	}
+	if text := in.abridged(rv, t); text != "" {
+		return strings.ReplaceAll(text, unexported, "")
 	}
 	return strings.ReplaceAll(fmt.Sprintf("%+v", x), unexported, "")
 }

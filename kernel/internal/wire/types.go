@@ -253,8 +253,14 @@ type KernelInfo struct {
 	Version        string     `json:"implementation_version"`
 	Language       Language   `json:"language_info"`
 	Banner         string     `json:"banner"`
-	Links          []struct{} `json:"help_links"` // none: nothing here refers to a network
+	Links          []HelpLink `json:"help_links"`
 	Features       []string   `json:"supported_features"`
+}
+
+// A HelpLink is an entry of the client's help menu, which opens it when asked.
+type HelpLink struct {
+	Text string `json:"text"`
+	URL  string `json:"url"`
 }
 
 // Language describes the language of the cells.
