@@ -500,7 +500,7 @@ func (w *reviewer) checkInputs() error {
 		{"velocity tolerance", "5 * Percent", float64(r.Tolerances.Velocity), 1},
 		{"pressure tolerance", "20 * Percent", float64(r.Tolerances.Pressure), 1},
 		{"height tolerance", "5 * Percent", float64(r.Tolerances.Height), 1},
-		{"mark tolerance", "2 * Millimetre", float64(r.Tolerances.Mark), 0.1},
+		{"target tolerance", "2 * Millimetre", float64(r.Tolerances.Mark), 0.1},
 		{"compression factor tolerance", "0.03", r.Tolerances.CompressionFactor, 1},
 		{"volume tolerance", "10 * Percent", float64(r.Tolerances.Volume), 1},
 		{"height error", "0.5 * Millimetre", float64(r.HeightStdErr), 0.1},
