@@ -362,6 +362,7 @@ func (r PackedResult) Page() page.Page {
 	t.Add("bed height", r.Packed.Height.String(), relative(r.FromHeight))
 	t.Add("settled height of what was poured", r.SettledHeight.String(), "")
 	t.Add("compression factor", fmt.Sprintf("%.3f ± %.3f", r.CompressionFactor, r.StdErr), relative(r.StdErr/r.CompressionFactor))
+	t.Add("compression, (L0 - L)/L0", fmt.Sprintf("%.1f %%", 100*CompressionOfSettled(r.CompressionFactor)), "")
 	p.Table(t)
 	return p
 }

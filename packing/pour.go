@@ -93,7 +93,7 @@ func (r PourResult) Page() page.Page {
 		Columns: []table.Column{{Name: "what"}, {Name: "value", Right: true}}}
 	cm := func(l units.Length) string { return fmt.Sprintf("%.1f cm", l.In(units.Centimetre)) }
 	t.Add("packed bed", fmt.Sprintf("%s, %v", cm(r.Pour.BedHeight), c.Volume(r.Pour.BedHeight)))
-	t.Add("compression factor", fmt.Sprint(r.Pour.CompressionFactor))
+	t.Add("compression factor", fmt.Sprintf("%v (%.1f %% compression)", r.Pour.CompressionFactor, 100*CompressionOfSettled(r.Pour.CompressionFactor)))
 	t.Add("settled bed", fmt.Sprintf("%.2f cm, %v", r.SettledHeight.In(units.Centimetre), r.SettledVolume))
 	t.Add(fmt.Sprintf("slurry of %v into the column", r.Pour.Slurry.Concentration), r.SlurryVolume.String())
 	if r.Pour.DeadVolume > 0 {
@@ -215,11 +215,12 @@ func (d Decision) Page() page.Page {
 		return d.Found.Column.Volume(l).String()
 	}
 	t := table.Table{Caption: "Two ways on", RowHeaders: true, Columns: []table.Column{{Name: "way"}, {Name: "packed height", Right: true},
-		{Name: "compression factor", Right: true}, {Name: "column volume", Right: true}}}
-	t.Add("as planned", cm(d.Found.BedHeight), fmt.Sprintf("%.3f", d.Found.CompressionFactor), volume(d.Found.BedHeight))
-	t.Add("keep the factor", cm(d.KeepFactor), fmt.Sprintf("%.3f", d.Found.CompressionFactor), volume(d.KeepFactor))
+		{Name: "compression factor", Right: true}, {Name: "compression", Unit: "%", Right: true}, {Name: "column volume", Right: true}}}
+	percent := func(cf float64) string { return fmt.Sprintf("%.1f", 100*CompressionOfSettled(cf)) }
+	t.Add("as planned", cm(d.Found.BedHeight), fmt.Sprintf("%.3f", d.Found.CompressionFactor), percent(d.Found.CompressionFactor), volume(d.Found.BedHeight))
+	t.Add("keep the factor", cm(d.KeepFactor), fmt.Sprintf("%.3f", d.Found.CompressionFactor), percent(d.Found.CompressionFactor), volume(d.KeepFactor))
 	if d.CannotKeep == "" {
-		t.Add("keep the height", cm(d.Found.BedHeight), fmt.Sprintf("%.3f", d.KeepHeight), volume(d.Found.BedHeight))
+		t.Add("keep the height", cm(d.Found.BedHeight), fmt.Sprintf("%.3f", d.KeepHeight), percent(d.KeepHeight), volume(d.Found.BedHeight))
 	}
 	p.Table(t)
 	p.List("Cautions", []string{

@@ -69,7 +69,7 @@ func (w *work) classCautions() {
 		w.caution("A density excess of %v is that of a light gel; a %s reaches several hundred kg/m³. Measure it.", m.DensityExcess, m.Class)
 	}
 	if m.Class == packing.Mineral {
-		w.caution("Beads of silica, glass or apatite do not give way: what compresses is how they lie. Laws of stress do not apply, vibration counts, and the bed does not rise after a stop.")
+		w.caution("Beads of silica, glass or apatite do not give way: what compresses is how they lie. Laws of stress do not apply, vibration counts, and the bed does not re-expand after a stop.")
 	}
 }
 
@@ -118,7 +118,7 @@ func (w *work) flowCautions() {
 		w.caution("The pressure of the empty column was taken in proportion to the viscosity, and at its readings for new nets: clogged ones take more.")
 	}
 	if known(s.RiseBound) && len(p.Rises) > 0 {
-		w.caution("The rise on stop is an upper bound: friction and the beads' own slowness reduce it. Losing 1 mm takes at least %.1f s.", (1 * units.Millimetre).Passed(s.RiseBound).In(units.Second))
+		w.caution("The re-expansion on the stop is an upper bound: friction and the beads' own slowness reduce it. Losing 1 mm takes at least %.1f s.", (1 * units.Millimetre).Passed(s.RiseBound).In(units.Second))
 	}
 }
 

@@ -59,7 +59,7 @@ func (w *work) second() {
 		}
 	}
 	if u == 0 {
-		w.notChecked("second velocity: not determined (neither a measured curve nor a packing velocity), so the second step against limits and duties")
+		w.notChecked("packing velocity: not determined (neither a measured curve nor a packing velocity), so the second step against limits and process steps")
 		return
 	}
 	if u <= w.p.First.Velocity {

@@ -165,7 +165,7 @@ func (w *work) loadRows() {
 func (w *work) holdStage() {
 	c := w.c
 	s := w.stage("hold", open(outletToDrain).but(inletPath),
-		"Hold the adapter at its target position for 10 min and read the force again.\nLock it, open the inlet, run the packing velocity or the largest duty and look under the adapter.",
+		"Hold the adapter at its target position for 10 min and read the force again.\nLock it, open the inlet, run the packing velocity or that of the process step with the most drag, and look under the adapter.",
 		"force falling off, a gap under the adapter at flow", "force fallen by a few % at most (common practice), no gap. A gap: drive on until it is closed, once; if it comes back, unpack and repack")
 	s.Time, s.BedHeight, s.Adapter = 10*units.Minute, c.BedHeight, c.BedHeight
 	w.addPhase(phase{name: "hold", kind: resting, duration: 1 * units.Minute, bedFrom: c.BedHeight, bedTo: c.BedHeight, adapterFrom: c.BedHeight, adapterTo: c.BedHeight})
@@ -199,7 +199,7 @@ func (w *work) computePressure() {
 	w.p.First.AdapterTravel = w.p.Pour.SlurryHeight - w.p.First.BedHeight
 	w.p.First.GravityTime = w.settle(0, 1, w.p.Pour.SlurryHeight)
 	if len(w.curve.Points) == 0 {
-		w.notChecked("flow and compression factor at %.3g bar: not determined (neither curve nor law), so against velocity limits and duties", c.PackingPressure.In(units.Bar))
+		w.notChecked("flow and compression factor at %.3g bar: not determined (neither curve nor law), so against velocity limits and process steps", c.PackingPressure.In(units.Bar))
 		w.testBuffer()
 		return
 	}

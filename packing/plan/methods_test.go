@@ -481,7 +481,7 @@ func TestClasses(t *testing.T) {
 		{packing.RigidPolymer, 1.12, 200, "outside 1.03 to 1.10, usual for a rigid polymer"},
 		{packing.RigidPolymer, 1.08, 80, "that of a light gel"},
 		{packing.Mineral, 1.12, 900, "outside 1.00 to 1.05"},
-		{packing.Mineral, 1.03, 900, "the bed does not rise after a stop"},
+		{packing.Mineral, 1.03, 900, "the bed does not re-expand after a stop"},
 	} {
 		c := own(t)
 		c.Curve, c.Duties = bed.Curve{}, nil

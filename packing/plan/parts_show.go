@@ -35,7 +35,7 @@ func (r Recovery) String() string {
 	if r.FastTime == 0 {
 		return "not recorded"
 	}
-	s := fmt.Sprintf("%.3g %% of the compression comes back with a time constant of %v", 100*r.Fast, r.FastTime)
+	s := fmt.Sprintf("%.3g %% of the compression re-expands with a time constant of %v", 100*r.Fast, r.FastTime)
 	if r.Slow > 0 {
 		s += fmt.Sprintf(", %.3g %% with %v", 100*r.Slow, r.SlowTime)
 	}

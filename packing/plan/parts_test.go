@@ -80,7 +80,7 @@ func TestElements(t *testing.T) {
 		{plan.Moment{Bed: 2 * Centimetre, Interface: 40 * Centimetre, Adapter: 50 * Centimetre},
 			"0.0 min: bed 2.00 cm, slurry up to 40.00 cm, adapter 50.00 cm, 0 cm/h, 0 bar over the bed"},
 		{plan.Recovery{Fast: 0.5, FastTime: 20 * Second, Slow: 0.2, SlowTime: 5 * Minute},
-			"50 % of the compression comes back with a time constant of 20 s, 20 % with 5 min; 30 % stays"},
+			"50 % of the compression re-expands with a time constant of 20 s, 20 % with 5 min; 30 % stays"},
 		{plan.Recovery{}, "not recorded"},
 		{plan.Step{Name: "step 1, loose bed", Start: 60 * Second, End: 660 * Second, Velocity: 30 * CentimetrePerHour, Height: 20 * Centimetre, Adapter: Length(nan), Pressure: 0.1 * Bar},
 			"step 1, loose bed, 1.0 min to 11.0 min: 30 cm/h, at its end bed 20.00 cm, adapter not known, 0.100 bar"},

@@ -216,10 +216,10 @@ func TestDrag(t *testing.T) {
 func TestTravelLeft(t *testing.T) {
 	p := mustPlan(t, tall(t))
 	near(t, "travel left", p.Second.AdapterTravel.In(Centimetre), 3.0, 1e-12, "common practice, no source; 23 - 20 cm")
-	if !math.IsNaN(float64(p.Second.Velocity)) || !strings.Contains(p.String(), "second velocity: not determined") {
+	if !math.IsNaN(float64(p.Second.Velocity)) || !strings.Contains(p.String(), "packing velocity: not determined") {
 		t.Errorf("without a curve: %v", p.Second.Velocity)
 	}
-	for _, want := range []string{"second velocity: not determined", "no measured curve", "none given"} {
+	for _, want := range []string{"packing velocity: not determined", "no measured curve", "none given"} {
 		if !strings.Contains(strings.Join(p.NotChecked, "\n"), want) {
 			t.Errorf("%q is missing in %q", want, p.NotChecked)
 		}

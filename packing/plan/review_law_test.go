@@ -103,7 +103,7 @@ func TestReviewReadings(t *testing.T) {
 	if got := f.Steps[1].Steadiness; got.HeightIs != plan.Within || f.Steps[3].Steadiness.HeightIs != plan.Within {
 		t.Errorf("steady by two readings: %+v", got)
 	}
-	if !strings.Contains(strings.Join(f.NotJudged, "\n"), "rise after the stop (the bed height was not recorded)") {
+	if !strings.Contains(strings.Join(f.NotJudged, "\n"), "re-expansion after the stop (the bed height was not recorded)") {
 		t.Errorf("not judged: %q", f.NotJudged)
 	}
 	// The bed was still falling: 3 mm in the last 5 min.

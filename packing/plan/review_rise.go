@@ -55,7 +55,7 @@ func (w *reviewer) rise() {
 		return
 	case !sig.bed.recorded():
 		r.Problem = "the bed height was not recorded"
-		w.notJudged("rise after the stop (%s)", r.Problem)
+		w.notJudged("re-expansion after the stop (%s)", r.Problem)
 		return
 	}
 	r.From, r.Bound = stop.Start, last.Velocity
@@ -77,7 +77,7 @@ func (w *reviewer) rise() {
 	r.Points = end - i
 	if r.Points < 6 {
 		r.Problem = fmt.Sprintf("only %d readings of the height between the stop and the adapter", max(r.Points, 0))
-		w.notJudged("rise after the stop (%s)", r.Problem)
+		w.notJudged("re-expansion after the stop (%s)", r.Problem)
 		return
 	}
 	r.Until = units.Time(sig.bed.x[end-1])
@@ -109,7 +109,7 @@ func (w *reviewer) fitRise(t, h []float64) {
 	best, ok := riseFit(t, h, 1, false, r)
 	if !ok {
 		r.Problem = "no time constant fits the rise"
-		w.notJudged("time constants of the rise (%s)", r.Problem)
+		w.notJudged("time constants of the re-expansion (%s)", r.Problem)
 		return
 	}
 	terms, creeps := 1, false

@@ -71,10 +71,12 @@ func (f Findings) Table() table.Table {
 		return t
 	}
 	cm := units.Centimetre
-	t.Add("settled height, at rest", decimal(r.BedHeight.Times(r.CompressionFactor).In(cm), 2), decimal(f.SettledHeight.In(cm), 2), decimal(f.SettledHeightStdErr.In(cm), 2), "cm", "end of step 1")
+	t.Add("gravity-settled height", decimal(r.BedHeight.Times(r.CompressionFactor).In(cm), 2), decimal(f.SettledHeight.In(cm), 2), decimal(f.SettledHeightStdErr.In(cm), 2), "cm", "end of step 1")
 	t.Add("packed height", decimal(r.BedHeight.In(cm), 2), decimal(f.BedHeight.In(cm), 2), decimal(f.BedHeightStdErr.In(cm), 2), "cm", f.BedHeightFrom)
 	t.Add("compression factor", decimal(r.CompressionFactor, 3), decimal(f.CompressionFactor, 3), decimal(f.CompressionFactorStdErr, 3), "", "heights")
 	t.Add("compression factor", decimal(r.CompressionFactor, 3), decimal(f.BySlurry, 3), decimal(f.BySlurryStdErr, 3), "", "slurry poured")
+	percent := func(cf float64) string { return decimal(100*packing.CompressionOfSettled(cf), 1) }
+	t.Add("compression, (L0 - L)/L0", percent(r.CompressionFactor), percent(f.CompressionFactor), decimal(100*f.CompressionFactorStdErr/(f.CompressionFactor*f.CompressionFactor), 1), "%", "heights")
 	unit, one, decimals := volumeUnit(r.Column)
 	t.Add("column volume", decimal(r.Column.Volume(r.BedHeight).In(one), decimals), decimal(r.Column.Volume(f.BedHeight).In(one), decimals), "", unit, "packed height")
 	t.Add("adapter travel, compression to the end", "", decimal(f.Travel.In(cm), 2), "", "cm", "adapter")
@@ -241,7 +243,7 @@ func (f Findings) MoveTable() table.Table {
 // RiseTable returns the rise of the bed after the stop.
 func (f Findings) RiseTable() table.Table {
 	r := f.Rise
-	t := table.Table{Caption: "Rise of the bed after the stop", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "found"}}}
+	t := table.Table{Caption: "Re-expansion of the bed after the stop", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "found"}}}
 	if r.Points == 0 {
 		return t
 	}
@@ -252,7 +254,7 @@ func (f Findings) RiseTable() table.Table {
 	t.Add("velocity at first", fmt.Sprintf("%s mm/s; at most %.2f mm/s was to be expected, the velocity that was flowing",
 		withError(r.First.In(units.MillimetrePerSecond), r.FirstStdErr.In(units.MillimetrePerSecond)), r.Bound.In(units.MillimetrePerSecond)))
 	if !math.IsNaN(float64(r.Whole)) {
-		t.Add("left alone it would rise by", withError(r.Whole.In(units.Millimetre), r.WholeStdErr.In(units.Millimetre))+" mm")
+		t.Add("left alone it would re-expand by", withError(r.Whole.In(units.Millimetre), r.WholeStdErr.In(units.Millimetre))+" mm")
 	}
 	if !math.IsNaN(r.Lasting) {
 		t.Add("part of the compression that stays", withError(100*r.Lasting, 100*r.LastingStdErr)+" %")

@@ -128,9 +128,9 @@ func (p Procedure) pourSummary(t *table.Table) {
 	if c.Rinse > 0 {
 		rinse = ", rinse " + volume(c.Rinse)
 	}
-	name := "pour"
+	name := "slurry transfer"
 	if c.Method == suctionFill {
-		name = "draw"
+		name = "slurry transfer, drawn"
 		rinse = fmt.Sprintf(", adapter at %s", speed(c.DrawSpeed))
 	}
 	t.Add(name, fmt.Sprintf("%s at %v%s%s, %s", volume(p.Pour.SlurryVolume), c.Slurry.Concentration, prepare, rinse, tube))
@@ -439,6 +439,7 @@ func (p Procedure) sheetTable() table.Table {
 		Columns: []table.Column{{Name: "what"}, {Name: "expected"}, {Name: "found"}, {Name: "initials"}}}
 	c := p.Request
 	t.Add("column, medium and lot", strings.TrimPrefix(c.Column.Tag+", "+c.Medium.Label(), ", "), blank, initials)
+	t.Add("target", cm(c.BedHeight)+" at "+factorWords(c.CompressionFactor), blank, initials)
 	t.Add("date, start, end", "", blank, initials)
 	t.Add("operator, second person", "", blank, initials)
 	for _, r := range p.Sheet {

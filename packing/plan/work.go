@@ -326,7 +326,7 @@ func (w *work) checkInputs() {
 		w.refuse("recovery", "its parts need a time each, and come to at most 1", "write for example plan.Recovery{Fast: 0.6, FastTime: 20 * Second}")
 	}
 	if !(c.DragMargin >= 1) || math.IsInf(c.DragMargin, 0) {
-		w.refuse(fmt.Sprintf("drag margin %v", c.DragMargin), "packing must drag at least as much as every duty", "write for example 1.2")
+		w.refuse(fmt.Sprintf("drag margin %v", c.DragMargin), "packing must drag at least as much as every process step", "write for example 1.2")
 	}
 	if !(c.TestSample > 0 && c.TestSample <= 20*units.Percent) {
 		w.refuse(fmt.Sprintf("test sample %v", c.TestSample), "it is outside 0 to 20 % of the column volume", "write for example 1 * Percent")
@@ -746,7 +746,7 @@ func (w *work) tooFar(err error) {
 		most += fmt.Sprintf("; by the law given, flow gives at most %.4g, at the critical velocity", c)
 	}
 	w.refuse(fmt.Sprintf("compression factor %v", w.c.CompressionFactor), fmt.Sprintf("%v; %s", err, most),
-		"ask for a lower factor, measure the curve further if every limit allows it, plan flow and then the adapter (plan.FlowThenAdapter), or give a packing velocity of your own and drive the adapter to the mark")
+		"ask for a lower factor, measure the curve further if every limit allows it, plan flow and then the adapter (plan.FlowThenAdapter), or give a packing velocity of your own and drive the adapter to its target position")
 }
 
 // adapter fills in the way of the adapter to the mark.
