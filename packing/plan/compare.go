@@ -36,7 +36,7 @@ func (c Comparison) Page() page.Page {
 		} else if known(p.First.Time) {
 			formed = span(p.First.Time)
 			if known(p.First.Bound) {
-				formed += ", never over " + span(p.First.Bound)
+				formed += ", never over " + spanBound(p.First.Bound)
 			}
 		}
 		highest := units.Pressure(nan)

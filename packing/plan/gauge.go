@@ -113,7 +113,7 @@ func (w *work) stop(u units.Velocity) (units.Pressure, string) {
 	lower(c.Limits.SystemPressure, "system")
 	lower(c.Limits.ReliefPressure, "relief device or trip")
 	lower(c.Limits.PumpPressure, "pump")
-	lower(w.plate(), "end plate, as typed")
+	lower(w.plate(), "end plate")
 	if by == "" {
 		return units.Pressure(nan), "no limit given"
 	}

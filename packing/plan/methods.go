@@ -311,7 +311,7 @@ func (w *work) pressureStage(i int) {
 		s.Adapter = p.waits()
 		if i == 0 {
 			s.Time, s.Longest, s.Volume, s.Adapter = p.First.Time, p.First.Bound, p.First.Volume, p.Pour.SlurryHeight
-			flow += fmt.Sprintf("; the bed forms in about %s, %s at half the density excess, never over %s", span(p.First.Time), span(p.First.TimeAtHalfDensity), span(p.First.Bound))
+			flow += fmt.Sprintf("; the bed forms in about %s, %s at half the density excess, never over %s", span(p.First.Time), span(p.First.TimeAtHalfDensity), spanBound(p.First.Bound))
 		} else {
 			last := w.at(w.velocityFor(c.PackingPressure.Times(float64(i)/pressureSteps), true))
 			before := last

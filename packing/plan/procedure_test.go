@@ -121,7 +121,7 @@ func TestStop(t *testing.T) {
 		{func(c *plan.ConstantFlow) { c.Limits.ReliefPressure, c.Column.MaxPressure = 0, 1.4*Bar }, 1.4 * Bar, "column"},
 		{func(c *plan.ConstantFlow) { c.Limits.PumpPressure = 1.5 * Bar }, 1.5 * Bar, "pump"},
 		// 10 kN over 706.858 cm².
-		{func(c *plan.ConstantFlow) { c.Limits.ReliefPressure, c.Limits.EndPlateForce = 0, 10*Kilonewton }, Pressure(1e4 / (math.Pi / 4 * 0.09)), "end plate, as typed"},
+		{func(c *plan.ConstantFlow) { c.Limits.ReliefPressure, c.Limits.EndPlateForce = 0, 10*Kilonewton }, Pressure(1e4 / (math.Pi / 4 * 0.09)), "end plate"},
 		{func(c *plan.ConstantFlow) { c.Hardware = bed.Hardware{} }, 2 * Bar, "medium; empty column not known, nothing added"},
 	} {
 		c := full(t)
@@ -396,7 +396,7 @@ func TestEndPlate(t *testing.T) {
 	}
 	c := full(t)
 	c.Limits.EndPlateForce = 20 * Kilonewton // 2.829 bar
-	if _, err := c.Plan(); err == nil || !strings.Contains(err.Error(), "set it at or below the weakest part: 2.829 bar for the end plate, as typed") {
+	if _, err := c.Plan(); err == nil || !strings.Contains(err.Error(), "set it at or below the weakest part: 2.829 bar for the end plate") {
 		t.Errorf("%v", err)
 	}
 	for _, f := range mustPlan(t, own(t)).Forces {

@@ -228,7 +228,7 @@ func (w *reviewer) against(u units.Velocity, over units.Pressure, drive units.Fo
 	}{
 		{bedLimit + mediumName(r.Medium), r.Medium.MaxBedPressure, over}, {columnLimit, r.Column.MaxPressure, over + add}, {tubeLimit, r.Limits.TubePressure, over + add},
 		{"system", r.Limits.SystemPressure, over + add}, {"relief device", r.Limits.ReliefPressure, over + add}, {"pump", r.Limits.PumpPressure, over + add},
-		{"end plate, as typed", units.Pressure(float64(r.Limits.EndPlateForce) / float64(r.Column.Area())), over + add},
+		{"end plate", units.Pressure(float64(r.Limits.EndPlateForce) / float64(r.Column.Area())), over + add},
 	} {
 		if l.limit > 0 && l.p > l.limit {
 			return fmt.Sprintf("%s bar pass the limit of the %s, %s bar", bar(l.p), l.name, bar(l.limit))

@@ -144,13 +144,13 @@ func (p Procedure) stepSummary(t *table.Table) {
 	case c.Method == constantPressure:
 		form := "bed forms in a time that is not determined"
 		if known(p.First.Time) {
-			form = fmt.Sprintf("bed forms at a quarter of it in %s (%s at half the density excess), never over %s", span(p.First.Time), span(p.First.TimeAtHalfDensity), span(p.First.Bound))
+			form = fmt.Sprintf("bed forms at a quarter of it in %s (%s at half the density excess), never over %s", span(p.First.Time), span(p.First.TimeAtHalfDensity), spanBound(p.First.Bound))
 		}
 		t.Add("pressure", fmt.Sprintf("%s bar in four steps; %s", bar(c.PackingPressure), form))
 		t.Add("plateau", p.secondSummary())
 	case p.First.Velocity > 0:
-		t.Add("step 1", fmt.Sprintf("%v = %s, %.0f min (%.0f min at half the density excess), never over %.0f min",
-			p.First.Velocity, p.flow(p.First.Flow), p.First.Time.In(units.Minute), p.First.TimeAtHalfDensity.In(units.Minute), math.Ceil(p.First.Bound.In(units.Minute)-1e-9)))
+		t.Add("step 1", fmt.Sprintf("%v = %s, %.0f min (%.0f min at half the density excess), never over %s",
+			p.First.Velocity, p.flow(p.First.Flow), p.First.Time.In(units.Minute), p.First.TimeAtHalfDensity.In(units.Minute), spanBound(p.First.Bound)))
 	default:
 		t.Add("settle", fmt.Sprintf("%.0f min by gravity (%.0f min at half the density excess)", p.First.Time.In(units.Minute), p.First.TimeAtHalfDensity.In(units.Minute)))
 	}
@@ -254,7 +254,7 @@ func (p Procedure) numberTable() table.Table {
 			time = strings.ReplaceAll(span(s.Time), " ", "\u00a0")
 		}
 		if known(s.Longest) {
-			longest = strings.ReplaceAll(span(s.Longest), " ", "\u00a0")
+			longest = strings.ReplaceAll(spanBound(s.Longest), " ", "\u00a0")
 		}
 		if known(s.Adapter) {
 			adapter = number(s.Adapter.In(units.Centimetre), 1)

@@ -917,7 +917,7 @@ func (w *work) limits() {
 		limit units.Pressure
 		holds bool // the load of the adapter
 	}{{"column", c.Column.MaxPressure, true}, {"tube", c.Limits.TubePressure, true}, {"system", c.Limits.SystemPressure, false},
-		{"pump", c.Limits.PumpPressure, false}, {"relief device", c.Limits.ReliefPressure, false}, {"end plate, as typed", w.plate(), true}} {
+		{"pump", c.Limits.PumpPressure, false}, {"relief device", c.Limits.ReliefPressure, false}, {"end plate", w.plate(), true}} {
 		expected, used, what := itself.total, upper.total, "pressure"
 		if load := w.p.Adapter.Load; l.holds && known(load) {
 			if under := load + w.packedPressure(c.AdapterSpeed, w.p.Viscosity); !(under <= used) {
@@ -968,7 +968,7 @@ func (w *work) relief() {
 	for _, part := range []struct {
 		name  string
 		limit units.Pressure
-	}{{"column", c.Column.MaxPressure}, {"tube", c.Limits.TubePressure}, {"system", c.Limits.SystemPressure}, {"end plate, as typed", w.plate()}} {
+	}{{"column", c.Column.MaxPressure}, {"tube", c.Limits.TubePressure}, {"system", c.Limits.SystemPressure}, {"end plate", w.plate()}} {
 		if part.limit > 0 && relief > part.limit {
 			w.refuse(fmt.Sprintf("relief device at %s bar", bar(relief)), fmt.Sprintf("it answers above the limit of the %s, and does not protect it", part.name), fmt.Sprintf("set it at or below the weakest part: %s bar for the %s", atMost(part.limit.In(units.Bar), 4), part.name))
 		}
@@ -1204,6 +1204,14 @@ func bound(x float64, n int, round func(float64) float64) string {
 		return strconv.FormatFloat(near/one, 'f', -1, 64)
 	}
 	return strconv.FormatFloat(round(x*one)/one, 'f', -1, 64)
+}
+
+// spanBound writes a time that is never passed as span does, rounded up.
+func spanBound(t units.Time) string {
+	if t < 100*units.Second {
+		return atLeast(t.In(units.Second), 2) + " s"
+	}
+	return atLeast(t.In(units.Minute), 2) + " min"
 }
 
 // significant writes x with n significant digits, zeros at the end kept, and all
