@@ -41,9 +41,6 @@ func (b *builder) build(f source.File) error {
 		b.unitsToo = b.unitsToo || fact.Guessed && field == "Units"
 		b.report.Facts = append(b.report.Facts, fact)
 	}
-	for _, d := range f.Doubts {
-		b.report.Doubts = append(b.report.Doubts, Doubt(d))
-	}
 	if err := b.choose(f); err != nil {
 		return err
 	}
@@ -52,6 +49,9 @@ func (b *builder) build(f source.File) error {
 	}
 	for _, e := range b.table.Notes {
 		b.record.Notes = append(b.record.Notes, Entry(e))
+	}
+	for _, d := range b.table.Doubts {
+		b.report.Doubts = append(b.report.Doubts, Doubt(d))
 	}
 	for _, d := range b.table.Dropped {
 		b.report.Dropped = append(b.report.Dropped, Drop(d))
@@ -74,7 +74,9 @@ func (b *builder) build(f source.File) error {
 	if err := b.rows(); err != nil {
 		return err
 	}
+	b.stated()
 	b.columns()
+	b.thinned()
 	return nil
 }
 
@@ -191,6 +193,7 @@ func join(tables []source.Table, which []int) source.Table {
 		out.Meta = append(out.Meta, t.Meta...)
 		out.Notes = append(out.Notes, t.Notes...)
 		out.Dropped = append(out.Dropped, t.Dropped...)
+		out.Doubts = append(out.Doubts, t.Doubts...)
 	}
 	return out
 }
@@ -423,6 +426,9 @@ func (b *builder) rows() error {
 			b.report.remark("column %q changes between %d words from row to row (%s): if it names signals, say so: record.Options{SignalColumn: %q}",
 				name, len(list), quoted(list[:min(len(list), 4)]), name)
 		}
+		if b.options.Clock != AcrossSummerTime {
+			b.doubtSummerTime(g)
+		}
 		did, err := b.options.follow(b.name, b.table, g)
 		if e, ok := err.(Error); ok {
 			if other := b.steady(j); other != "" {
@@ -594,6 +600,32 @@ func (b *builder) columns() {
 		}
 		b.record.Columns = append(b.record.Columns, out)
 		b.tell(out, c)
+	}
+}
+
+// mostLooked is the number of rows up to which a signal is looked at for what a
+// historian has done to it.
+const mostLooked = 500_000
+
+// thinned doubts detectors' signals that read like those of a dead band. Others, as a
+// flow that was set, may well stand still and step.
+func (b *builder) thinned() {
+	for _, c := range b.record.Columns {
+		switch unit.KindOf(c.Unit) {
+		case unit.Absorbance, unit.Conductivity, unit.Turbidity:
+		default:
+			continue
+		}
+		if c.Axis == "" || c.len() > mostLooked {
+			continue
+		}
+		t, err := b.record.Signal(c.Name)
+		if err != nil {
+			continue // who asks for it is told why
+		}
+		if th, yes := t.Thinned(); yes {
+			b.report.doubt(c.Name, "%q %s.", shortened(c.Name), th)
+		}
 	}
 }
 

@@ -39,10 +39,15 @@ const (
 	// it falls by more than twelve hours. Rows that run backwards by less stay an
 	// error. Duplicates stay.
 	AcrossMidnight
+	// AcrossSummerTime counts on in the time of the first row where a clock was put an
+	// hour back or forth: where it goes back by an hour less a step, and where an hour
+	// between midnight and four is left out. Rows that run backwards otherwise stay an
+	// error. Duplicates stay.
+	AcrossSummerTime
 )
 
 // clockNames are the policies as written in Go.
-var clockNames = [...]string{"RefuseRows", "KeepRows", "SortRows", "MeanOfDuplicates", "LastOfDuplicates", "CutAtReset", "AcrossMidnight"}
+var clockNames = [...]string{"RefuseRows", "KeepRows", "SortRows", "MeanOfDuplicates", "LastOfDuplicates", "CutAtReset", "AcrossMidnight", "AcrossSummerTime"}
 
 // String returns the policy's name.
 func (c Clock) String() string {
@@ -95,10 +100,16 @@ func (o Options) follow(file string, t source.Table, g group) (did string, err e
 	}
 	x := positionsOf(g.axis)
 	found := look(x)
+	if o.Clock == AcrossSummerTime {
+		if jumps := summerTimes(x, g.axis); jumps != nil && found.explainedBy(jumps) {
+			g.countOn(x, jumps)
+			return "an hour put right at " + g.places(t, jumps), nil
+		}
+	}
 	if len(found.same)+len(found.back) == 0 {
 		return "", nil
 	}
-	if name, words := g.stacked(append(slices.Clone(found.same), found.back...)); name != "" && !slices.Contains([]Clock{KeepRows, CutAtReset, AcrossMidnight}, o.Clock) {
+	if name, words := g.stacked(append(slices.Clone(found.same), found.back...)); name != "" && !slices.Contains([]Clock{KeepRows, CutAtReset, AcrossMidnight, AcrossSummerTime}, o.Clock) {
 		return "", found.stackedRefusal(file, t, g, name, words)
 	}
 	switch o.Clock {
@@ -181,7 +192,12 @@ func lastBefore(x []float64, i int) float64 {
 
 // rowsText names a stretch of rows by their lines, if they have some.
 func (g group) rowsText(t source.Table, from, to int) string {
-	if t.FirstLine > 0 {
+	switch {
+	case t.FirstLine > 0 && from == to:
+		return fmt.Sprintf("line %d", g.line(t, from))
+	case from == to:
+		return fmt.Sprintf("row %d", from+1)
+	case t.FirstLine > 0:
 		return fmt.Sprintf("lines %d to %d", g.line(t, from), g.line(t, to))
 	}
 	return fmt.Sprintf("rows %d to %d", from+1, to+1)
@@ -235,6 +251,10 @@ func (f troubles) refusal(name string, t source.Table, g group, x []float64, clo
 	e := Error{File: name, Line: g.line(t, rows[0]),
 		Problem: fmt.Sprintf("column %q %s (%s)", Column{Name: g.axis.Name, Unit: g.axis.Unit}.title(), what, strings.Join(shown, "; "))}
 	switch {
+	case clock != AcrossSummerTime && len(f.back) > 0 && f.explainedBy(summerTimes(x, g.axis)):
+		e.Remedy = "a clock does so that is put back at the end of summer time: record.Options{Clock: record.AcrossSummerTime} counts on; if it is another run, CutAtReset keeps one"
+	case len(f.back) > 0 && clock == AcrossSummerTime:
+		e.Remedy = "AcrossSummerTime is for clocks that go back by an hour; use record.SortRows or record.CutAtReset"
 	case f.midnights(x, g.axis) > 0:
 		e.Remedy = "a clock of the day does so at midnight: record.Options{Clock: record.AcrossMidnight} adds a day there; if it is another run, CutAtReset keeps one"
 	case len(f.back) > 0 && clock == AcrossMidnight:

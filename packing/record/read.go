@@ -130,8 +130,8 @@ func one(name string, options []Options) (Options, error) {
 	switch {
 	case o.MaxBytes < 0:
 		return wrong(fmt.Sprintf("a limit of %d bytes", o.MaxBytes), "give a positive one, or none for 2 GiB")
-	case o.Clock < RefuseRows || o.Clock > AcrossMidnight:
-		return wrong("an unknown policy "+o.Clock.String(), "use one of record.KeepRows, SortRows, MeanOfDuplicates, LastOfDuplicates, CutAtReset, AcrossMidnight")
+	case o.Clock < RefuseRows || o.Clock > AcrossSummerTime:
+		return wrong("an unknown policy "+o.Clock.String(), "use one of record.KeepRows, SortRows, MeanOfDuplicates, LastOfDuplicates, CutAtReset, AcrossMidnight, AcrossSummerTime")
 	case o.Run < 0:
 		return wrong(fmt.Sprintf("run %d", o.Run), "count runs from 1")
 	case o.Run > 0 && o.Clock != CutAtReset:

@@ -154,7 +154,7 @@ func (r Report) Page() page.Page {
 	var p page.Page
 	var doubts []string
 	for _, d := range r.Doubts {
-		doubts = append(doubts, shortValue(d.Text))
+		doubts = append(doubts, cutText(d.Text, 600))
 	}
 	p.List("Doubts", atMost(doubts, shownRows))
 	p.Table(r.Table())
@@ -302,9 +302,12 @@ func entries(caption string, list []Entry) table.Table {
 }
 
 // shortValue keeps text of a file readable in a table.
-func shortValue(s string) string {
-	if c := []rune(s); len(c) > 200 {
-		return string(c[:200]) + "…"
+func shortValue(s string) string { return cutText(s, 200) }
+
+// cutText cuts a text off behind so many characters.
+func cutText(s string, most int) string {
+	if c := []rune(s); len(c) > most {
+		return string(c[:most]) + "…"
 	}
 	return s
 }

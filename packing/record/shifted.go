@@ -50,7 +50,7 @@ func (b *builder) shifted() error {
 				low[k], high[k] = math.Min(low[k], v), math.Max(high[k], v)
 			}
 		}
-		margin := 0.05 * (high[k] - low[k])
+		margin := 0.5 * (high[k] - low[k])
 		low[k], high[k] = low[k]-margin, high[k]+margin
 	}
 	fits := func(k, i int, v float64) bool { return k >= 0 && k < len(of) && v >= low[k] && v <= high[k] }

@@ -46,7 +46,9 @@ const (
 // With d the distance of each point from the line through its neighbours and q the
 // rounding of the values, lines are told by many points with d below q, hardly any
 // just above and some far above, each counted by how far the signal moves there. A
-// signal that is rounded coarsely or free of noise has no such gap.
+// signal that is rounded coarsely or free of noise has no such gap. A signal that
+// was recorded at a slower rate than it is written, with each value a fixed number of
+// times or on lines of a fixed length, is not one of these.
 //
 // Of 77,760 seeded plain traces none was told, with noise white or pink, rounded or
 // averaged; of those with a dead band of 5 or 10 % of the height at least 87 %, of 2 %
@@ -93,7 +95,7 @@ func smallestMove(y []float64, span float64) float64 {
 // values are rounded to q.
 func (t Trace) onChords(q float64) (Thinning, bool) {
 	var on, near, far float64
-	kept := 0
+	var kept []int
 	for i := 1; i < len(t.y)-1; i++ {
 		step := t.x[i+1] - t.x[i-1]
 		if !(step > 0) {
@@ -107,16 +109,18 @@ func (t Trace) onChords(q float64) (Thinning, bool) {
 			near += way
 		default:
 			far += way
-			kept++
+			kept = append(kept, i)
 		}
 	}
 	all := on + near + far
-	return Thinning{Kept: kept, Between: on / all}, on >= thinnedShare*all && near <= thinnedClear*(on+near) && kept >= thinnedKept
+	return Thinning{Kept: len(kept), Between: on / all},
+		on >= thinnedShare*all && near <= thinnedClear*(on+near) && len(kept) >= thinnedKept && !even(kept)
 }
 
 // held looks for points on the flanks that repeat the one before.
 func (t Trace) held(q, low, high float64) (Thinning, bool) {
-	var same, near, far int
+	same, near := 0, 0
+	var far []int
 	for i := 1; i < len(t.y); i++ {
 		if v := (t.y[i] - low) / (high - low); v < 0.1 || v > 0.9 {
 			continue
@@ -127,11 +131,31 @@ func (t Trace) held(q, low, high float64) (Thinning, bool) {
 		case d <= thinnedFar*q:
 			near++
 		default:
-			far++
+			far = append(far, i)
 		}
 	}
-	th := Thinning{Kept: far, Between: float64(same) / float64(same+near+far), Held: true}
-	return th, th.Between >= thinnedShare && float64(near) <= thinnedClear*float64(same+near) && far >= thinnedKept
+	th := Thinning{Kept: len(far), Between: float64(same) / float64(same+near+len(far)), Held: true}
+	return th, th.Between >= thinnedShare && float64(near) <= thinnedClear*float64(same+near) && len(far) >= thinnedKept && !even(far)
+}
+
+// even tells whether nearly all of some points are a fixed number apart, more than
+// one: those of a signal that was recorded at a slower rate than it is written.
+func even(points []int) bool {
+	apart := map[int]int{}
+	most := 0
+	for i := 1; i < len(points); i++ {
+		d := points[i] - points[i-1]
+		if apart[d]++; apart[d] > apart[most] {
+			most = d
+		}
+	}
+	whole := 0
+	for d, n := range apart {
+		if most > 1 && d%most == 0 {
+			whole += n
+		}
+	}
+	return 10*whole > 9*(len(points)-1)
 }
 
 // keptOnly looks for points that stand only where the value had moved.

@@ -210,6 +210,35 @@ func TestUnevenTracesAreNotThinned(t *testing.T) {
 	}
 }
 
+// Nor do those that were recorded at a slower rate than they are written.
+func TestSlowTracesAreNotThinned(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(16, 2026))
+	for _, times := range []int{2, 5, 10} {
+		for _, lines := range []bool{false, true} {
+			for _, round := range []float64{0, 0.01} {
+				told := 0
+				for range 40 {
+					slow := recorded{n: 300, sigma: 12, tau: 8, noise: 0.3}.values(rnd)
+					var x, y []float64
+					for i := range times * (len(slow) - 1) {
+						a, b := slow[i/times], slow[i/times+1]
+						if !lines {
+							b = a
+						}
+						x, y = append(x, float64(i)), append(y, a+(b-a)*float64(i%times)/float64(times))
+					}
+					if tellsThinned(t, x, rounded(y, round)) {
+						told++
+					}
+				}
+				if told > 0 {
+					t.Errorf("%d times, lines %v, rounded to %v: %d of 40 told", times, lines, round, told)
+				}
+			}
+		}
+	}
+}
+
 // Thinned traces are told, but where nearly every point was kept: a band of 2 on steep
 // flanks. Coarse rounding hides the ends of lines that hardly bend.
 func TestThinnedTracesAreTold(t *testing.T) {

@@ -63,9 +63,10 @@ const (
 	plainNumber style = iota
 	date              // a day, perhaps with a time
 	clock             // a time without a day
+	percent           // a share, shown a hundred times as large with a sign behind
 )
 
-// readStyles reads which cell formats show a date or a time.
+// readStyles reads which cell formats show a date, a time or a percentage.
 func (b *book) readStyles(part string) error {
 	custom := map[string]style{}
 	inside := false
@@ -100,12 +101,15 @@ func builtIn(id string) style {
 		return date
 	case n >= 18 && n <= 21, n >= 32 && n <= 35, n >= 45 && n <= 47, n >= 55 && n <= 56:
 		return clock
+	case n == 9, n == 10:
+		return percent
 	}
 	return plainNumber
 }
 
 // styleOf returns what a format code shows: letters of a date (y, d, or m
-// without h and s) or only of a time, outside quotes and brackets.
+// without h and s) or only of a time, or the sign of a percentage, outside quotes and
+// brackets.
 func styleOf(code string) style {
 	var letters strings.Builder
 	code = strings.ToLower(code)
@@ -138,6 +142,8 @@ func styleOf(code string) style {
 		return date
 	case strings.ContainsAny(s, "hs"):
 		return clock
+	case strings.Contains(s, "%"):
+		return percent
 	}
 	return plainNumber
 }
@@ -297,6 +303,10 @@ func (w *builder) add(c *cell) error {
 			}
 			w.g.Dates++
 			w.put(c, []byte(s))
+		case c.style == percent:
+			w.g.Percents++
+			w.g.Numbers++
+			w.put(c, []byte(hundredfold(x)+"%"))
 		case c.style != plainNumber && x >= 0 && x < 1e6:
 			w.g.Clocks++
 			w.put(c, []byte(span(x)))
@@ -330,6 +340,17 @@ func (b *book) moment(days float64) (string, error) {
 	whole := math.Floor(days)
 	t := first.AddDate(0, 0, int(whole)).Add(time.Duration(math.Round((days-whole)*86400e3)) * time.Millisecond)
 	return t.Format("2006-01-02 15:04:05.000"), nil
+}
+
+// hundredfold writes a number times a hundred with the digits that it has.
+func hundredfold(x float64) string {
+	digits, exponent, _ := strings.Cut(strconv.FormatFloat(x, 'e', -1, 64), "e")
+	n, _ := strconv.Atoi(exponent)
+	v, err := strconv.ParseFloat(digits+"e"+strconv.Itoa(n+2), 64)
+	if err != nil {
+		v = 100 * x
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
 }
 
 // span writes a number of days as hours, minutes and seconds.

@@ -99,6 +99,9 @@ func (g Grid) entries(t *source.Table) {
 // facts tells what was done to the cells.
 func (g Grid) facts(about string) []source.Fact {
 	list := []source.Fact{{What: "cells" + about, Value: fmt.Sprintf("%d rows, %d columns; %d numbers with all stored digits", g.Rows, g.Width, g.Numbers)}}
+	if g.Percents > 0 {
+		list = append(list, source.Fact{What: "percentages" + about, Value: fmt.Sprintf("%d numbers are shown in %%, by the number format of their cells: read as shown", g.Percents)})
+	}
 	if g.Dates+g.Clocks > 0 {
 		list = append(list, source.Fact{What: "dates" + about, Value: fmt.Sprintf("%d dates and %d times, by the number format of their cells", g.Dates, g.Clocks)})
 	}

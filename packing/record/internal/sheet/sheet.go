@@ -40,6 +40,7 @@ type Grid struct {
 	Numbers       int    // cells that hold numbers
 	Dates         int    // cells that hold moments, written 2006-01-02 15:04:05.000
 	Clocks        int    // cells that hold a time without a date, written 15:04:05.000
+	Percents      int    // cells that show a share as a percentage, written as shown: 12.5%
 	NumbersAsText int    // cells that hold text which is a number
 	CommaNumbers  int    // of these, the ones with a decimal comma, turned into a point
 	FirstAsText   string // the name of the first such cell

@@ -12,7 +12,6 @@ import (
 type File struct {
 	Tables []Table // in order; a text file has one, a workbook one per sheet
 	Facts  []Fact  // what was understood: "encoding", "separator", "decimal mark", ...
-	Doubts []Doubt // what may make the numbers wrong
 }
 
 // A Table is a set of columns read together.
@@ -22,6 +21,7 @@ type Table struct {
 	Meta    []Entry // what stands above or beside the columns
 	Notes   []Entry // what stands below them
 	Dropped []Drop  // rows that were left out, and why
+	Doubts  []Doubt // what may make the numbers wrong
 
 	// FirstLine is the line of row 0, from 1; 0 if rows have no lines. Breaks
 	// tell, in order, where a row does not stand on the line after the one

@@ -55,6 +55,7 @@ type chunk struct {
 	missing  []int
 	censored []int
 	suffix   []string
+	suffixed []int         // numbers with a unit behind them
 	spans    []source.Span // of the columns of numbers
 	blanks   int
 	short    int
@@ -502,7 +503,7 @@ func fastNumber(b []byte, i int, decimal byte) (v float64, end int, ok bool) {
 // parse reads the rows of a chunk.
 func (w *worker) parse(b []byte, c *chunk, lastChunk bool) {
 	n := len(w.cols)
-	c.missing, c.censored, c.suffix = make([]int, n), make([]int, n), make([]string, n)
+	c.missing, c.censored, c.suffix, c.suffixed = make([]int, n), make([]int, n), make([]string, n), make([]int, n)
 	c.rows, c.stretch, c.problems, c.strays, c.blanks, c.short = 0, nil, nil, nil, 0, 0
 	sep, decimal, blanks := w.sep, w.decimal, w.sep == ' '
 	line := 0
@@ -736,6 +737,7 @@ func (w *worker) store(col *bodyColumn, row int, c []byte) (class, []byte) {
 
 // sameSuffix keeps the unit behind the numbers of a column.
 func (w *worker) sameSuffix(c *chunk, j int, unit []byte) bool {
+	c.suffixed[j]++
 	if c.suffix[j] == "" {
 		c.suffix[j] = sameMicro(string(unit))
 		return true

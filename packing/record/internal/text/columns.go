@@ -1,6 +1,7 @@
 package text
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"slices"
@@ -8,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/evenbed/evenbed/packing/internal/unit"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
 )
 
@@ -200,12 +202,13 @@ func (r *reader) result() (Result, error) {
 	for j := range cols {
 		c := &cols[j]
 		c.Name, c.Unit, c.Axis, c.Place = t.cols[j].name, t.cols[j].unit, -1, j+1
-		suffix := ""
+		suffix, suffixed := "", 0
 		var span source.Span
 		for k := range b.chunks {
 			ch := &b.chunks[k]
 			c.Missing += ch.missing[j]
 			c.Censored += ch.censored[j]
+			suffixed += ch.suffixed[j]
 			span = span.And(ch.spans[j])
 			switch s := ch.suffix[j]; {
 			case s == "" || s == suffix:
@@ -216,10 +219,16 @@ func (r *reader) result() (Result, error) {
 			}
 		}
 		if suffix != "" {
-			if c.Unit != "" && c.Unit != suffix {
+			if c.Unit != "" && !sameUnit(c.Unit, suffix) {
 				return Result{}, Error{Problem: fmt.Sprintf("column %q has the unit %q in its heading and %q in its cells", c.Name, c.Unit, suffix), Remedy: "correct one of them"}
 			}
-			c.Unit = suffix
+			if numbers := n - c.Missing; c.Unit == "" && suffixed < numbers {
+				r.doubts = append(r.doubts, source.Doubt{Column: c.Name, Text: fmt.Sprintf("Of the %d numbers in %q %d have the unit %s behind them, the others have none and are read in the same: look whether they are.",
+					numbers, shortened(c.Name), suffixed, suffix)})
+			}
+			if c.Unit == "" {
+				c.Unit = suffix
+			}
 			r.guess("unit behind the numbers", fmt.Sprintf("column %q: %s", c.Name, suffix), fmt.Sprintf("record.Options{Units: map[string]string{%q: %q}}", c.Name, suffix))
 		}
 		switch bc := &b.cols[j]; {
@@ -242,6 +251,7 @@ func (r *reader) result() (Result, error) {
 		return Result{}, err
 	}
 	r.summary(cols)
+	r.cutEnd(cols)
 	r.used.Missing, r.used.Units, r.used.Comment, r.used.DropBadRows = r.o.Missing, r.o.Units, r.o.Comment, r.o.DropBadRows
 	r.used.LastLine = r.o.LastLine
 	if r.o.TimeLayout != "" {
@@ -249,11 +259,72 @@ func (r *reader) result() (Result, error) {
 	}
 	return Result{
 		File: source.File{
-			Tables: []source.Table{{Columns: cols, Meta: t.meta, Notes: b.notes, Dropped: b.drops, FirstLine: b.first, Breaks: b.breaks}},
+			Tables: []source.Table{{Columns: cols, Meta: t.meta, Notes: b.notes, Dropped: b.drops, Doubts: r.doubts, FirstLine: b.first, Breaks: b.breaks}},
 			Facts:  r.facts,
 		},
 		Used: r.used,
 	}, nil
+}
+
+// sameUnit tells whether two symbols stand for one unit.
+func sameUnit(a, b string) bool {
+	x, known := unit.Of(a)
+	y, _ := unit.Of(b)
+	return a == b || known && x == y
+}
+
+// cutEnd looks whether the last row was cut while the file was being written: it has
+// no line end, and its last cell has fewer digits behind the decimal mark than every
+// other of its column, or it has fewer cells than every other row.
+func (r *reader) cutEnd(cols []source.Column) {
+	n := r.enc.size()
+	if len(r.raw) < n || r.o.LastLine > 0 || r.body.rows < 3 {
+		return
+	}
+	if u := r.enc.unit(r.raw, len(r.raw)-n); u == '\n' || u == '\r' {
+		return
+	}
+	last := r.enc.decode(r.raw[r.lineStart(len(r.raw)):], nil)
+	cells := cut(nil, last, r.sep)
+	if len(cells) == 0 || len(cells) > r.table.width || !r.grade(cells, r.sep).data() {
+		return
+	}
+	j := len(cells) - 1
+	digits := func(c []byte) int {
+		s := shapeOf(c, r.sep != ' ')
+		at := bytes.LastIndexByte(c, r.format.decimal)
+		if !s.ok || at < 0 {
+			return 0
+		}
+		return len(c) - at - 1
+	}
+	fewest, shortest, looked := 1<<30, r.table.width, 0
+	for _, rec := range r.sample {
+		if bytes.Equal(rec.text, last) {
+			continue
+		}
+		others := cut(nil, rec.text, r.sep)
+		if !r.grade(others, r.sep).data() {
+			continue
+		}
+		shortest = min(shortest, len(others))
+		if j < len(others) && len(others[j]) > 0 && r.table.cols[j].kind == numberKind {
+			fewest = min(fewest, digits(others[j]))
+			looked++
+		}
+	}
+	line := r.lineAt(r.body.rows - 1)
+	what := ""
+	switch {
+	case len(cells) < shortest && looked > 0:
+		what = fmt.Sprintf("the last row, line %d, has %d cells where the others have %d", line, len(cells), shortest)
+	case looked > 0 && digits(cells[j]) < fewest:
+		what = fmt.Sprintf("its last cell, %q on line %d, has fewer digits than the others of its column", shortened(string(cells[j])), line)
+	default:
+		return
+	}
+	r.doubts = append(r.doubts, source.Doubt{Column: r.table.cols[j].name,
+		Text: fmt.Sprintf("The file ends without a line end, and %s: it may have been cut while it was written. If so, leave the row out: record.Options{LastLine: %d}.", what, line-1)})
 }
 
 // placeStrays makes columns of texts out of those that looked empty and hold

@@ -98,6 +98,7 @@ type reader struct {
 	o, used Options
 	monitor Monitor
 	facts   []source.Fact
+	doubts  []source.Doubt
 
 	raw  []byte // without byte order mark, Ctrl-Z and zero bytes at the end
 	enc  encoding
