@@ -12,6 +12,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing/internal/unit"
 	"github.com/evenbed/evenbed/packing/record/internal/source"
+	"github.com/evenbed/evenbed/packing/record/internal/text"
 )
 
 // A builder makes a record of what a reader found.
@@ -200,6 +201,7 @@ func join(tables []source.Table, which []int) source.Table {
 
 // names gives every column a name of its own and the units of the options.
 func (b *builder) names() error {
+	b.unitsInNames()
 	taken := map[string]bool{}
 	for j := range b.table.Columns {
 		c := &b.table.Columns[j]
@@ -249,6 +251,28 @@ func (b *builder) names() error {
 		}
 	}
 	return nil
+}
+
+// unitsInNames takes units out of the names of a table whose format could tell units
+// and tells none: data frames are often written so, as "UV_mAU" and "Time (min)".
+func (b *builder) unitsInNames() {
+	cols := b.table.Columns
+	if b.table.FirstLine > 0 || slices.ContainsFunc(cols, func(c source.Column) bool { return c.Unit != "" }) {
+		return
+	}
+	var told []string
+	for j := range cols {
+		name, symbol := text.NameAndUnit(cols[j].Name)
+		if _, known := unit.Of(symbol); known && cols[j].Values != nil {
+			cols[j].Name, cols[j].Unit = name, symbol
+			told = append(told, fmt.Sprintf("%q: %q", name, symbol))
+		}
+	}
+	if len(told) > 0 {
+		b.unitsToo = b.unitsToo || b.options.Units == nil
+		b.report.Facts = append(b.report.Facts, Fact{What: "units", Value: "in the names, since the file tells none", Guessed: b.options.Units == nil,
+			Override: "record.Options{Units: map[string]string{" + strings.Join(told[:min(len(told), 10)], ", ") + "}}"})
+	}
 }
 
 // isAxisKind tells whether a signal can run against a column.

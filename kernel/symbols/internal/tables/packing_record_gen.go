@@ -17,6 +17,7 @@ func init() {
 		Name: "record",
 		Binds: map[string]reflect.Value{
 			"AcrossMidnight":   reflect.ValueOf(record_.AcrossMidnight),
+			"AcrossSummerTime": reflect.ValueOf(record_.AcrossSummerTime),
 			"CutAtReset":       reflect.ValueOf(record_.CutAtReset),
 			"KeepRows":         reflect.ValueOf(record_.KeepRows),
 			"LastOfDuplicates": reflect.ValueOf(record_.LastOfDuplicates),

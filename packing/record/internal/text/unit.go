@@ -133,6 +133,17 @@ func bareUnit(heading string) (name, symbol string, ok bool) {
 	return "", "", false
 }
 
+// NameAndUnit cuts a heading into name and unit, by brackets or without; the unit is
+// empty if there is none.
+func NameAndUnit(heading string) (name, symbol string) {
+	if name, symbol = splitUnit(heading); name == heading && symbol == "" {
+		if n, u, ok := bareUnit(heading); ok {
+			return n, u
+		}
+	}
+	return name, symbol
+}
+
 // Heading writes a name and its unit so that they are read back as they are.
 func Heading(name, symbol string) string {
 	switch {

@@ -44,10 +44,7 @@ func TestHeadings(t *testing.T) {
 		"Absorbance_280nm_(mAU)":          {"Absorbance_280nm_", "mAU"},
 		"Conductivity, compensated mS/cm": {"Conductivity, compensated", "mS/cm"},
 	} {
-		name, unit := splitUnit(heading)
-		if n, u, ok := bareUnit(heading); ok && name == heading && unit == "" {
-			name, unit = n, u
-		}
+		name, unit := NameAndUnit(heading)
 		if name != want[0] || unit != want[1] {
 			t.Errorf("%q: name %q, unit %q; want %q, %q", heading, name, unit, want[0], want[1])
 		}
