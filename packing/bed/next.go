@@ -14,6 +14,7 @@ type NextReading struct {
 	Velocity  units.Velocity
 	Critical  string         // the curve whose critical velocity it is for
 	Low, High units.Velocity // expected confidence interval of that critical velocity
+	Enough    bool           // the critical velocity would then be determined
 }
 
 // String says where to measure.
@@ -21,8 +22,18 @@ func (n NextReading) String() string {
 	if n.Curve == "" {
 		return "no reading was found that helps"
 	}
-	return fmt.Sprintf("measure next in %s at about %.2g cm/h, if every limit allows it; the critical velocity of %s would then be known to about %.2g to %.2g cm/h",
-		n.Curve, n.Velocity.In(units.CentimetrePerHour), n.Critical, n.Low.In(units.CentimetrePerHour), n.High.In(units.CentimetrePerHour))
+	text := fmt.Sprintf("measure next in %s at about %s cm/h, if every limit allows it", n.Curve, twoDigits(n.Velocity))
+	if !n.Enough {
+		return text + "; more readings will be needed after that to determine the critical velocity of " + n.Critical
+	}
+	return text + fmt.Sprintf("; the critical velocity of %s would then be known to about %s to %s cm/h", n.Critical, twoDigits(n.Low), twoDigits(n.High))
+}
+
+// twoDigits writes a velocity in cm/h, rounded to two digits.
+func twoDigits(u units.Velocity) string {
+	v := u.In(units.CentimetrePerHour)
+	one := math.Pow(10, math.Floor(math.Log10(v))-1)
+	return fmt.Sprintf("%.0f", math.Round(v/one)*one)
 }
 
 // Beyond what was measured a next reading goes up to this part of the lower end of
@@ -116,7 +127,7 @@ func (r EstimationResult) next() NextReading {
 			if far := high / (e.reach() * reached * u); far < nearest {
 				nearest = far
 				found = NextReading{c.name(), try, e.Curves[target].name(),
-					units.Velocity(u * math.Pow(float64(critical.Low)/u, narrower)), units.Velocity(high)}
+					units.Velocity(u * math.Pow(float64(critical.Low)/u, narrower)), units.Velocity(high), far <= 1}
 			}
 		}
 	}

@@ -28,6 +28,7 @@ func Files() []File {
 		{"column04-pulse.csv", Pulse()},
 		{"column04-season.csv", Season()},
 		{"column11-pressure-flow.csv", NarrowRun()},
+		{"columns-by-hand.csv", ByHand()},
 		{"export-decimal-comma.csv", DecimalComma()},
 		{"export-paired.csv", Paired()},
 		{"export-remarks.csv", Remarks()},
