@@ -317,16 +317,18 @@ func (f LawFit) widest(parts []part, limit units.Velocity) string {
 }
 
 // errorAt returns the standard errors of compression factor and pressure of a bed
-// at a velocity: those of the parameters and of a friction that was held, and the
-// distance of the laws from the fit's own,
+// at a velocity: that of the readings, those of the parameters and of a friction
+// that was held, and the distance of the laws from the fit's own,
 //
-//	s² = Σ w·(gᵀCg + (y - y_best)²)
+//	s² = r² + Σ w·(gᵀCg + (y - y_best)²)
 //
-// over the laws with their weights w. Where one of them has no steady state it
-// returns that law's bed, too.
+// over the laws with their weights w. The error r of a reading is there since gauge,
+// ruler and viscosity may be off in all readings alike, which no fit can see. Where
+// one of the laws has no steady state it returns that law's bed, too.
 func (f LawFit) errorAt(b Compressible, u units.Velocity) (PointError, *Compressible) {
 	own, _ := stateAt(u)(b)
-	var v [2]float64
+	e := f.problem.e
+	v := [2]float64{math.Pow(own[0]*own[0]*e.heightError()/float64(b.SettledHeight), 2), math.Pow(own[1]*e.pressureError(), 2)}
 	for _, m := range f.members() {
 		at, by, ok := m.slopes(Size{b.InnerDiameter, b.SettledHeight}, b.Viscosity, stateAt(u))
 		if !ok {

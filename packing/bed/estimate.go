@@ -50,7 +50,8 @@ type Estimation struct {
 	FrictionError units.Fraction
 
 	// How well a reading is known, beside the standard errors of the curves;
-	// what is zero is common practice, no source. Only their proportions count.
+	// what is zero is common practice, no source. In the search only their proportions
+	// count. A prediction carries them as well.
 	PressureError units.Fraction // zero: 1 %
 	HeightError   units.Length   // zero: 0.5 mm
 

@@ -15,7 +15,8 @@ import (
 
 // A Prediction asks for the curve of a bed of another size, from parameters that
 // were estimated. Its curve says that it is predicted and carries the standard
-// errors of the parameters and of a friction that was guessed; a plan takes it with a caution.
+// errors of the readings, of the parameters, of a friction that was guessed and of the
+// choice of the law; a plan takes it with a caution.
 //
 //	wide, err := bed.Prediction{Fit: estimates.Best,
 //		Size: bed.Size{InnerDiameter: 100 * Centimetre, SettledHeight: 22.4 * Centimetre}}.Evaluate()
@@ -180,7 +181,7 @@ func (r PredictionResult) Page() page.Page {
 	}
 	p.Table(r.Curve.table())
 	p.Figure(r.Figure())
-	p.List("Cautions", []string{caution, "± is one standard error of the parameters, and of friction where it was held, alone: from pack to pack beds differ by more. Measure the curve at this size as soon as there is a bed."})
+	p.List("Cautions", []string{caution, "± is one standard error of readings, parameters and friction alone: from pack to pack beds differ by more. Measure the curve at this size as soon as there is a bed."})
 	return p
 }
 

@@ -128,7 +128,7 @@ func (w *work) predicted() {
 	w.caution("The %s was not measured on a bed of this size: it is predicted %s. Raise the flow slowly, watch pressure and height at every step, and stop if they leave the prediction.",
 		curveName(w.curve), w.curve.Predicted)
 	if e, err := w.curve.ErrorAt(s.Velocity); err == nil && e.Pressure > 0 {
-		w.caution("At %.4g cm/h the prediction is good to ± %.2g in the compression factor and ± %.2g bar, one standard error of its parameters alone; from pack to pack beds differ by more.",
+		w.caution("At %.4g cm/h the prediction is good to ± %.2g in the compression factor and ± %.2g bar, one standard error of the readings and parameters it comes from; from pack to pack beds differ by more.",
 			s.Velocity.In(units.CentimetrePerHour), e.CompressionFactor, e.Pressure.In(units.Bar))
 	}
 }

@@ -46,7 +46,7 @@ func TestPredictedCurve(t *testing.T) {
 		t.Errorf("second velocity %v in %v, %v; solved directly %v in 1 mPa·s", p.Second.Velocity, p.Viscosity, err, u)
 	}
 	text := p.String()
-	for _, want := range []string{"was not measured on a bed of this size: it is predicted from", "one standard error of its parameters alone"} {
+	for _, want := range []string{"was not measured on a bed of this size: it is predicted from", "one standard error of the readings and parameters it comes from"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the plan does not say %q", want)
 		}

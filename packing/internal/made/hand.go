@@ -43,6 +43,9 @@ func (m handBed) at(u, settled float64) (height, drop float64) {
 	return height, drop
 }
 
+// tussock is the bed of ByHand.
+var tussock = handBed{void: 0.39, slope: 0.034, stress: 4e3, tortuous: 0.6, bead: 72e-6, viscosity: 1.01e-3, friction: 0.08, adhesion: 25}
+
 // ByHand returns pressure-flow readings of two columns as a person writes them down.
 func ByHand() []byte {
 	const seed = 2122
@@ -57,12 +60,11 @@ Readings: ruler to 0.5 mm, gauge to 5 mbar, that of hoses and nets taken off
 
 `, program, seed)
 	b.WriteString("Velocity (cm/h),Pressure 21 (mbar),Height 21 (cm),Pressure 22 (mbar),Height 22 (cm)\n")
-	m := handBed{void: 0.39, slope: 0.034, stress: 4e3, tortuous: 0.6, bead: 72e-6, viscosity: 1.01e-3, friction: 0.08, adhesion: 25}
 	round := func(x, to float64) float64 { return math.Round(x/to) * to }
 	for i, u := range []float64{30, 60, 100, 140, 180, 220, 260, 300, 330} {
 		fmt.Fprintf(&b, "%.0f", u)
 		for column, size := range [2][2]float64{{0.10, 0.184}, {0.026, 0.196}} {
-			m := m
+			m := tussock
 			m.diameter = size[0]
 			m.viscosity *= 1 - 0.003*float64(i) // the liquid warms up
 			flow := u * (1 + 0.008*random.NormFloat64())
@@ -77,4 +79,13 @@ Readings: ruler to 0.5 mm, gauge to 5 mbar, that of hoses and nets taken off
 		b.WriteString("\n")
 	}
 	return b.Bytes()
+}
+
+// ByHandAt returns bed height [m] and pressure drop [Pa] of the bed of ByHand in a
+// column of a diameter [m], for a settled height [m] and a velocity [m/s], in cold
+// liquid and without the mistakes of reading.
+func ByHandAt(u, settled, diameter float64) (height, drop float64) {
+	m := tussock
+	m.diameter = diameter
+	return m.at(u, settled)
 }
