@@ -63,7 +63,7 @@ func TestByHand(t *testing.T) {
 		if r.Next.Curve == "" || r.Next.Velocity <= some[0].Last().Velocity || r.Next.Enough {
 			t.Errorf("%d columns: measure next: %+v", len(some), r.Next)
 		}
-		contains(t, strings.Join(r.Doubts, "\n"), "is not determined", "Measure next in curve column", "more readings will be needed after that")
+		contains(t, strings.Join(r.Doubts, "\n"), "is not determined", "Measure next in column", "more readings will be needed after that")
 		for _, d := range []float64{0.05, 0.3, 1} {
 			p := predicted(t, bed.Prediction{Fit: r.Best, Size: bed.Size{InnerDiameter: Length(d), SettledHeight: 20 * Centimetre}, Extrapolate: true})
 			for i, x := range p.Curve.Points {

@@ -97,11 +97,11 @@ type CeilingError struct {
 
 func (e *CeilingError) Error() string {
 	if e.ByLoad {
-		return fmt.Sprintf("%s: compression factor %.4g is out of reach: with %v flowing, load and flow together leave no void at the bottom from about %.4g on; ask for less, or flow less",
-			e.Bed, e.Asked, e.Velocity, e.Ceiling)
+		return fmt.Sprintf("%s: compression factor %.4g is out of reach: with %v flowing, load and flow together leave no void at the bottom from about %s on; ask for less, or flow less",
+			e.Bed, e.Asked, e.Velocity, down(e.Ceiling))
 	}
-	return fmt.Sprintf("%s: compression factor %.4g is out of reach: flow gives at most %.4g, at the critical velocity; the adapter must give the rest, a factor of %.4g",
-		e.Bed, e.Asked, e.Ceiling, e.Asked/e.Ceiling)
+	return fmt.Sprintf("%s: compression factor %.4g is out of reach: flow gives less than %s, which it has at the critical velocity; the adapter must give the rest, a factor above %.4g",
+		e.Bed, e.Asked, up(e.Ceiling), e.Asked/e.Ceiling)
 }
 
 // name is how messages call the bed.
@@ -133,7 +133,7 @@ func (b Compressible) Check() error {
 	case !within(float64(b.MeanBead), 1e-6, 2e-3):
 		return bad(fmt.Sprintf("mean bead %v", b.MeanBead), "it must be between 1 µm and 2 mm", "write for example 90 * Micrometre")
 	case !within(b.SettledVoid, 1e-3, 1-1e-3):
-		return bad(fmt.Sprintf("settled void %v", b.SettledVoid), "it must be between 0 and 1", "0.40 is usual for beads settled by gravity")
+		return bad(fmt.Sprintf("settled void %v", b.SettledVoid), "it must be between 0.001 and 0.999", "0.40 is usual for beads settled by gravity")
 	case !within(float64(b.SettledHeight), 1e-3, 5):
 		return bad(fmt.Sprintf("settled height %v", b.SettledHeight), "it must be between 1 mm and 5 m", "write for example 20 * Centimetre")
 	case !within(float64(b.Viscosity), 1e-4, 1):
@@ -347,7 +347,7 @@ func (b Compressible) VelocityFor(cf float64) (units.Velocity, error) {
 		return nan, err
 	}
 	if still.CompressionFactor > cf {
-		return bad(fmt.Sprintf("load and weight alone give %.4g", still.CompressionFactor), "take a smaller load")
+		return bad(fmt.Sprintf("load and weight alone give %s", up(still.CompressionFactor)), "ask for that or more, or take a smaller load")
 	}
 	if still.CompressionFactor == cf {
 		return 0, nil
@@ -385,7 +385,7 @@ func (b Compressible) LoadFor(cf float64, u units.Velocity) (units.Pressure, err
 	}
 	if !(cf >= free.CompressionFactor) {
 		return nan, &packing.InputError{Where: b.name(), What: fmt.Sprintf("compression factor %v", cf),
-			Problem: fmt.Sprintf("without a load the bed has %.6g at %v", free.CompressionFactor, u), Remedy: "give a factor above that"}
+			Problem: fmt.Sprintf("without a load the bed has %s at %v", up(free.CompressionFactor), u), Remedy: "give that or more"}
 	}
 	lost := float64(b.SettledHeight) * (1 - 1/cf)
 	reached := free.CompressionFactor // by the largest load with a steady state so far

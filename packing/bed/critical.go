@@ -160,7 +160,7 @@ func (f CriticalFit) at(size Size, mu units.Viscosity) (CriticalEstimate, error)
 		return bad(fmt.Sprintf("viscosity %v", mu), "it must be between 0.1 and 1000 mPa·s", "write for example 1 * MillipascalSecond")
 	}
 	ratio := size.Ratio()
-	outside := ratio < f.Line.LeastRatio*(1-1e-9) || ratio > f.Line.MostRatio*(1+1e-9)
+	outside := f.Line.outside(ratio)
 	if outside && !f.Line.Extrapolate {
 		return bad(fmt.Sprintf("height over diameter %.3g", ratio), fmt.Sprintf("it was measured from %.3g to %.3g", f.Line.LeastRatio, f.Line.MostRatio),
 			"measure there, or set Extrapolate and keep a margin")

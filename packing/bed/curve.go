@@ -3,6 +3,7 @@ package bed
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"gonum.org/v1/gonum/interp"
 
@@ -162,6 +163,21 @@ func (c Curve) checkBed() error {
 	return nil
 }
 
+// down writes a number to four digits, rounded so that who takes it at its word does
+// not exceed it; up, so that he does not fall short of it.
+func down(v float64) string {
+	return rounded(v, func(x float64) float64 { return math.Floor(x + 1e-8) })
+}
+func up(v float64) string { return rounded(v, func(x float64) float64 { return math.Ceil(x - 1e-8) }) }
+
+func rounded(v float64, to func(float64) float64) string {
+	if !finite(v) || v == 0 {
+		return fmt.Sprint(v)
+	}
+	place := math.Pow(10, 3-math.Floor(math.Log10(math.Abs(v))))
+	return fmt.Sprintf("%.4g", to(v*place)/place)
+}
+
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 func (c Curve) name() string {
@@ -170,6 +186,9 @@ func (c Curve) name() string {
 	}
 	return "curve " + c.Label
 }
+
+// bed is how sentences call the bed of the curve.
+func (c Curve) bed() string { return strings.TrimPrefix(c.name(), "curve ") }
 
 // Last returns the point at the highest velocity; of a curve without points, the
 // bed at rest.
@@ -189,8 +208,8 @@ type RangeError struct {
 }
 
 func (e *RangeError) Error() string {
-	return fmt.Sprintf("%s: does not reach %s: it ends at %v with compression factor %.4g and %v; measure on, it is not extrapolated",
-		e.Curve, e.Asked, e.Last.Velocity, e.Last.CompressionFactor, e.Last.Pressure)
+	return fmt.Sprintf("%s: does not reach %s: it ends at %s cm/h with compression factor %s and %v; measure on, it is not extrapolated",
+		e.Curve, e.Asked, down(e.Last.Velocity.In(units.CentimetrePerHour)), down(e.Last.CompressionFactor), e.Last.Pressure)
 }
 
 // At returns compression factor and pressure at a velocity, between the points

@@ -282,7 +282,7 @@ func checkScattered(c Curve) error {
 		case p.Velocity > 20000*units.CentimetrePerHour:
 			return bad(i, "no bed sees that velocity", "was the unit forgotten? Write for example 20 * CentimetrePerHour")
 		case !(p.CompressionFactor > 0.95 && p.CompressionFactor < 2):
-			return bad(i, fmt.Sprintf("the compression factor is %.4g", p.CompressionFactor), "it is settled over packed height, from 1 on; leave the reading out")
+			return bad(i, fmt.Sprintf("the compression factor is %.4g", p.CompressionFactor), "settled over packed height is between 0.95 and 2 for all that a reading can be off; leave it out")
 		case !(p.Pressure > 0):
 			return bad(i, "there is no pressure", "subtract the zero of the gauge; leave out readings of which nothing is left")
 		}
@@ -734,7 +734,7 @@ func (r *EstimationResult) notes() {
 	taken := func(format string, a ...any) { r.Taken = append(r.Taken, fmt.Sprintf(format, a...)) }
 	for _, c := range e.Curves {
 		for _, s := range c.Doubts {
-			doubt("Of %s: %s", c.name(), s)
+			doubt("Of %s: %s", c.bed(), s)
 		}
 		for _, s := range []string{e.doubtedBead(c), e.doubtedHeight(c)} {
 			if s != "" {
@@ -772,7 +772,7 @@ func (r *EstimationResult) notes() {
 		}
 		for i, c := range r.Best.Critical {
 			if !c.Determined {
-				doubt("The critical velocity of %s is not determined: %s.", e.Curves[i].name(), c.Reason)
+				doubt("The critical velocity of %s is not determined: %s.", e.Curves[i].bed(), c.Reason)
 			}
 		}
 		if r.Next = r.next(); r.Next.Curve != "" {

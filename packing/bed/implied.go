@@ -72,7 +72,7 @@ func (e Estimation) doubtedBead(c Curve) string {
 		return ""
 	}
 	pressure := off * off
-	text := fmt.Sprintf("The pressures of %s ask for a bead of %s, %s was given; they are %.2g times as high as that lets expect", c.name(), bead, e.MeanBead, pressure)
+	text := fmt.Sprintf("The pressures of %s ask for a bead of %s, %s was given; they are %.2g times as high as that lets expect", c.bed(), bead, e.MeanBead, pressure)
 	if size <= wrongUnit {
 		return text + ": look at bead, void, hardware and unit."
 	}
@@ -123,5 +123,5 @@ func (e Estimation) doubtedHeight(c Curve) string {
 		return ""
 	}
 	return fmt.Sprintf("The heights of %s lead to %.4g cm without flow, %.4g cm was given as its settled height (%+.2g %%): measure the settled height again.",
-		c.name(), c.SettledHeight.Times(rest).In(units.Centimetre), c.SettledHeight.In(units.Centimetre), 100*(1/rest-1))
+		c.bed(), c.SettledHeight.Times(rest).In(units.Centimetre), c.SettledHeight.In(units.Centimetre), 100*(1/rest-1))
 }

@@ -126,7 +126,7 @@ func (r EstimationResult) next() NextReading {
 			reached := math.Max(best.reached, try.In(best.Critical[i].Velocity))
 			if far := high / (e.reach() * reached * u); far < nearest {
 				nearest = far
-				found = NextReading{c.name(), try, e.Curves[target].name(),
+				found = NextReading{c.bed(), try, e.Curves[target].bed(),
 					units.Velocity(u * math.Pow(float64(critical.Low)/u, narrower)), units.Velocity(high), far <= 1}
 			}
 		}

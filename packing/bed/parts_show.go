@@ -2,6 +2,7 @@ package bed
 
 import (
 	"fmt"
+	"math"
 
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
@@ -50,7 +51,13 @@ func (x Parameter) cells() []string {
 	if x.Held {
 		return []string{fmt.Sprintf("%.4g", x.Value/x.one), "held", "", x.unit}
 	}
-	return []string{fmt.Sprintf("%.4g", x.Value/x.one), fmt.Sprintf("%.2g", x.StdErr/x.one), fmt.Sprintf("%.4g to %.4g", x.Low/x.one, x.High/x.one), x.unit}
+	low, high := x.Low/x.one, x.High/x.one
+	// Value and both ends to the same place, to two or three digits of the width.
+	places := 4
+	if width := high - low; width > 0 && finite(width) {
+		places = min(max(0, 1-int(math.Floor(math.Log10(width)))), 8)
+	}
+	return []string{fmt.Sprintf("%.*f", places, x.Value/x.one), fmt.Sprintf("%.2g", x.StdErr/x.one), fmt.Sprintf("%.*f to %.*f", places, low, places, high), x.unit}
 }
 
 // String says the value with its standard error.

@@ -81,9 +81,9 @@ func (p Prediction) evaluate() (PredictionResult, error) {
 	r := PredictionResult{Prediction: p, Critical: critical, Doubts: slices.Clone(p.Fit.doubts)}
 	least, most := s.e.ratios()
 	ratio := p.Size.Ratio()
-	if ratio < least*0.99 || ratio > most*1.01 {
+	if ratio < least*(1-sameRatio) || ratio > most*(1+sameRatio) {
 		span := fmt.Sprintf("from %.3g to %.3g", least, most)
-		if most < least*1.01 {
+		if most < least*(1+sameRatio) {
 			span = fmt.Sprintf("at %.3g only", least)
 		}
 		if !p.Extrapolate {
@@ -91,7 +91,7 @@ func (p Prediction) evaluate() (PredictionResult, error) {
 		}
 		r.Doubts = append(r.Doubts, fmt.Sprintf("Settled height over diameter is %.3g, it was measured %s: the support of the wall is extrapolated.", ratio, span))
 	}
-	if x := p.Fit.Parameters[friction]; x.Held && math.Abs(p.Size.Ratio()/least-1) > 0.01 {
+	if x := p.Fit.Parameters[friction]; x.Held && math.Abs(p.Size.Ratio()/least-1) > sameRatio {
 		its := "its error is in none of the errors here"
 		if p.Fit.drift != nil {
 			its = fmt.Sprintf("an error of ± %.2g of it is in the errors here", s.e.frictionError())
@@ -155,7 +155,7 @@ func (f LawFit) lawNames() string {
 func (e Estimation) names() string {
 	var s []string
 	for _, c := range e.Curves {
-		s = append(s, strings.TrimPrefix(c.name(), "curve "))
+		s = append(s, c.bed())
 	}
 	return strings.Join(s, " and ")
 }
@@ -229,7 +229,7 @@ func (r PredictionResult) Figure() figure.Stack {
 			for _, p := range c.Points {
 				measured.X, measured.Y = append(measured.X, float64(p.Velocity)), append(measured.Y, value(p))
 			}
-			f.Lines = append(f.Lines, figure.Line{Name: name(strings.TrimPrefix(c.name(), "curve ")), Points: measured, Dots: true, Bare: true})
+			f.Lines = append(f.Lines, figure.Line{Name: name(c.bed()), Points: measured, Dots: true, Bare: true})
 		}
 		f.Lines = append(f.Lines, figure.Line{Points: low, Faint: true}, figure.Line{Points: high, Faint: true})
 		s.Panels = append(s.Panels, f)

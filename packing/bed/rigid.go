@@ -240,7 +240,7 @@ func (h Hardware) At(u units.Velocity) (units.Pressure, error) {
 	last := h.Velocity[len(h.Velocity)-1]
 	if !(u >= 0 && u <= last.Times(1+readOff)) {
 		return nan, &packing.InputError{Where: "empty column", What: fmt.Sprintf("velocity %v", u),
-			Problem: fmt.Sprintf("it was measured from 0 to %v", last), Remedy: "measure on, it is not extrapolated"}
+			Problem: fmt.Sprintf("it was measured from 0 to %s cm/h", down(last.In(units.CentimetrePerHour))), Remedy: "measure on, it is not extrapolated"}
 	}
 	x, y := []float64{0}, []float64{0}
 	for i := range h.Velocity {

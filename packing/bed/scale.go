@@ -341,6 +341,16 @@ func (l CriticalLine) Check() error {
 	return nil
 }
 
+// sameRatio is by how much settled heights over diameter may differ and still be the
+// same.
+const sameRatio = 0.01
+
+// outside reports whether a settled height over diameter lies outside of the measured
+// ones.
+func (l CriticalLine) outside(ratio float64) bool {
+	return ratio < l.LeastRatio*(1-sameRatio) || ratio > l.MostRatio*(1+sameRatio)
+}
+
 // At returns the bed of a size at a velocity u in a liquid of viscosity mu,
 //
 //	λ = λc·u/u_crit,  ε = (ε0-λ)/(1-λ),  Δp = 150 µu(1-ε)²·L0(1-λ)/(d²ε³)
@@ -372,7 +382,7 @@ func (l CriticalLine) state(size Size, mu units.Viscosity, u units.Velocity) (Li
 		return bad(fmt.Sprintf("velocity %v", u), "it must not be negative", "")
 	}
 	ratio := size.Ratio()
-	outside := ratio < l.LeastRatio || ratio > l.MostRatio
+	outside := l.outside(ratio)
 	if outside && !l.Extrapolate {
 		return bad(fmt.Sprintf("height over diameter %.3g", ratio), fmt.Sprintf("it was measured from %.3g to %.3g", l.LeastRatio, l.MostRatio),
 			"measure there, or set Extrapolate and keep a margin")

@@ -173,8 +173,8 @@ func (w Window) evaluate() (WindowResult, error) {
 		}
 		if err != nil || u > largest.Velocity {
 			return bad(fmt.Sprintf("compression factor %.4g", w.CompressionFactor),
-				fmt.Sprintf("flow gives at most %.4g, at %.4g cm/h (%s)", largest.CompressionFactor, largest.Velocity.In(units.CentimetrePerHour), r.Bounds[0].Name),
-				fmt.Sprintf("ask for less, or let the adapter give the rest, a factor of %.4g", w.CompressionFactor/largest.CompressionFactor))
+				fmt.Sprintf("flow gives at most %s, at %s cm/h (%s)", down(largest.CompressionFactor), down(largest.Velocity.In(units.CentimetrePerHour)), r.Bounds[0].Name),
+				fmt.Sprintf("ask for that or less, or let the adapter give the rest, a factor of %s", up(w.CompressionFactor/largest.CompressionFactor)))
 		}
 		if r.Packing, err = r.Curve.At(u); err != nil {
 			return WindowResult{}, err

@@ -15,7 +15,7 @@ import (
 // per cent by mass. Perry's Chemical Engineers' Handbook, table "densities of
 // mixtures of ethanol and water at atmospheric pressure" (values of the Bureau of
 // Standards), from memory. Its ethanol was a little denser than that of the formula,
-// by 0.00010 g/cm³ when pure; what temperature does agrees to 0.00003 g/cm³.
+// by 0.00010 g/cm³ when pure; what temperature does agrees to 0.00006 g/cm³.
 func TestEthanolDensityTable(t *testing.T) {
 	celsius := []float64{10, 15, 20, 25, 30, 35, 40}
 	for _, row := range []struct {
@@ -38,7 +38,7 @@ func TestEthanolDensityTable(t *testing.T) {
 			got, err := l.Density(Celsius(c))
 			at20, err20 := l.Density(Celsius(20))
 			g, g20 := got.In(KilogramPerCubicMetre)/1000, at20.In(KilogramPerCubicMetre)/1000
-			if err != nil || err20 != nil || math.Abs(g-row.want[i]) > 11e-5 || math.Abs(g-g20-(row.want[i]-row.want[2])) > 3e-5 {
+			if err != nil || err20 != nil || math.Abs(g-row.want[i]) > 12e-5 || math.Abs(g-g20-(row.want[i]-row.want[2])) > 6e-5 {
 				t.Errorf("%v %% at %v °C: %.5f, %v, at 20 °C %.5f; the handbook has %.5f and %.5f", row.mass, c, g, err, g20, row.want[i], row.want[2])
 			}
 		}
