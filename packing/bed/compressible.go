@@ -100,8 +100,8 @@ func (e *CeilingError) Error() string {
 		return fmt.Sprintf("%s: compression factor %.4g is out of reach: with %v flowing, load and flow together leave no void at the bottom from about %s on; ask for less, or flow less",
 			e.Bed, e.Asked, e.Velocity, down(e.Ceiling))
 	}
-	return fmt.Sprintf("%s: compression factor %.4g is out of reach: flow gives less than %s, which it has at the critical velocity; the adapter must give the rest, a factor above %.4g",
-		e.Bed, e.Asked, up(e.Ceiling), e.Asked/e.Ceiling)
+	return fmt.Sprintf("%s: compression factor %.4g is out of reach: flow gives at most %s, at the critical velocity; the adapter must give the rest, a factor of %s",
+		e.Bed, e.Asked, down(e.Ceiling), up(e.Asked/e.Ceiling))
 }
 
 // name is how messages call the bed.

@@ -488,7 +488,7 @@ func ExampleCompressible() {
 	fmt.Println(err)
 	// Output:
 	// 692.3 cm/h 19.42 cm 24.86 kPa
-	// Marram: compression factor 1.12 is out of reach: flow gives at most 1.1, at the critical velocity; the adapter must give the rest, a factor of 1.019
+	// Marram: compression factor 1.12 is out of reach: flow gives at most 1.099, at the critical velocity; the adapter must give the rest, a factor of 1.019
 }
 
 // TestCompressibleWide: over a wide range of beds there is an answer up to the

@@ -166,7 +166,7 @@ func doubtsUnits(t *testing.T, name string, e bed.Estimation) {
 // unit are doubted.
 func TestLawsCoverage(t *testing.T) {
 	full := coverageRuns(t) >= 1000
-	runs := 6
+	runs := 4
 	if full {
 		runs = 200
 	}

@@ -225,7 +225,7 @@ func ExampleReadings() {
 	fmt.Println(err)
 	// Output:
 	// 1.081 at 40 kPa
-	// curve: does not reach compression factor 1.2: it ends at 400 cm/h with compression factor 1.163 and 80 kPa; measure on, it is not extrapolated
+	// curve: does not reach compression factor 1.2: it ends at 400 cm/h with compression factor 1.162 and 80 kPa; measure on, it is not extrapolated
 }
 
 // TestUpper: by hand, half way between ± 0.02 and ± 0.04 bar the error is 0.03 bar;

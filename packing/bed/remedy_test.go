@@ -150,7 +150,7 @@ func TestFollowTheRemedy(t *testing.T) {
 			}
 			_, err = b.VelocityFor(ceiling * (1 + 0.1*random.Float64()))
 			err = refused("ceiling", err)
-			_, then := b.VelocityFor(number(t, err, "flow gives less than ") - 0.001)
+			_, then := b.VelocityFor(number(t, err, "flow gives at most "))
 			passes("ceiling", err, then)
 		case 3: // less than the load gives
 			b.Load = Kilopascal.Times(1 + 5*random.Float64())
