@@ -207,3 +207,25 @@ func TestShifted(t *testing.T) {
 		}
 	}
 }
+
+// Data frames often have the units in their names, in formats that could tell them.
+func TestUnitsInNamesOfDataFrames(t *testing.T) {
+	frame := Record{File: "frame", Columns: []Column{
+		{Name: "Time_min", Values: []float64{0, 1, 2}}, {Name: "UV_mAU", Values: []float64{1, 3, 2}}, {Name: "Flow_mL/min", Values: []float64{5, 5, 5}},
+		{Name: "P_min", Values: []float64{1, 1, 2}},
+	}}
+	path := filepath.Join(t.TempDir(), "frame.parquet")
+	if err := frame.Write(path); err != nil {
+		t.Fatal(err)
+	}
+	r := read(t, path)
+	if got, want := columnsOf(r), "Time (min) | UV (mAU) against Time | Flow (mL/min) against Time | P_min against Time"; got != want {
+		t.Errorf("columns %s\nwant    %s", got, want)
+	}
+	if left := r.report.left(); len(left) > 0 || !strings.Contains(r.report.Code, `"UV": "mAU"`) {
+		t.Errorf("left %q by %s", left, r.report.Code)
+	}
+	if again := read(t, path, r.report.again); columnsOf(again) != columnsOf(r) {
+		t.Errorf("again %s", columnsOf(again))
+	}
+}
