@@ -147,6 +147,9 @@ func (b Breakthrough) evaluate(tr trace.Trace) (BreakthroughResult, error) {
 	span := tr.Span()
 	r.flows = flows(tr, r.ZeroAt, span.To, b.Flow)
 	r.doubts()
+	for _, what := range recordDoubts(tr) {
+		r.warn(what, readAgain)
+	}
 	return r, nil
 }
 

@@ -18,6 +18,21 @@ func (r *PulseResult) doubts(tr trace.Trace) {
 	r.doubtSmoothing()
 	r.doubtTest()
 	r.doubtLimits()
+	for _, what := range recordDoubts(tr) {
+		r.warn(kindRecord, what, readAgain)
+	}
+}
+
+// readAgain is what to do about a doubt of the record.
+const readAgain = "Look at the report of the record"
+
+// recordDoubts returns what reading the record left in doubt of a signal.
+func recordDoubts(tr trace.Trace) []string {
+	var all []string
+	for _, d := range tr.Doubts {
+		all = append(all, "The record is in doubt: "+strings.TrimRight(d, "."))
+	}
+	return all
 }
 
 // doubtShape looks at the peak itself.

@@ -250,6 +250,9 @@ func (t Transition) evaluate(tr trace.Trace) (TransitionResult, error) {
 	r.errors()
 	r.flows = flows(tr, r.ZeroAt, r.onAxis(tr.Axis(), float64(r.End)), t.Flow)
 	r.doubts()
+	for _, what := range recordDoubts(tr) {
+		r.warn(what, readAgain)
+	}
 	return r, nil
 }
 

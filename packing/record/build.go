@@ -52,7 +52,7 @@ func (b *builder) build(f source.File) error {
 		b.record.Notes = append(b.record.Notes, Entry(e))
 	}
 	for _, d := range b.table.Doubts {
-		b.report.Doubts = append(b.report.Doubts, Doubt(d))
+		b.report.doubt(d.Column, "%s", d.Text)
 	}
 	for _, d := range b.table.Dropped {
 		b.report.Dropped = append(b.report.Dropped, Drop(d))
@@ -648,7 +648,7 @@ func (b *builder) thinned() {
 			continue // who asks for it is told why
 		}
 		if th, yes := t.Thinned(); yes {
-			b.report.doubt(c.Name, "%q %s.", shortened(c.Name), th)
+			b.report.Doubts = append(b.report.Doubts, Doubt{c.Name, fmt.Sprintf("%q %s.", shortened(c.Name), th), true})
 		}
 	}
 }

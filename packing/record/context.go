@@ -13,7 +13,7 @@ import (
 func (r Record) doubtsOf(columns ...Column) []string {
 	var texts []string
 	for _, d := range r.report.Doubts {
-		if d.Column == "" || slices.ContainsFunc(columns, func(c Column) bool { return c.Name == d.Column }) {
+		if !d.seen && (d.Column == "" || slices.ContainsFunc(columns, func(c Column) bool { return c.Name == d.Column })) {
 			texts = append(texts, d.Text)
 		}
 	}

@@ -33,6 +33,8 @@ type Report struct {
 type Doubt struct {
 	Column string // that it concerns; empty if it is all of them
 	Text   string // what was seen, and what to do
+
+	seen bool // by who looks at the signal itself: it goes along with none
 }
 
 // String writes the doubt.
@@ -84,7 +86,7 @@ func (r *Report) remark(format string, args ...any) {
 // doubt notes what may make numbers of a column wrong; of all columns if it has no
 // name.
 func (r *Report) doubt(column, format string, args ...any) {
-	r.Doubts = append(r.Doubts, Doubt{column, fmt.Sprintf(format, args...)})
+	r.Doubts = append(r.Doubts, Doubt{Column: column, Text: fmt.Sprintf(format, args...)})
 }
 
 // left returns what the line of Code leaves to be found out again.
