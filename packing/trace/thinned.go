@@ -91,63 +91,85 @@ func smallestMove(y []float64, span float64) float64 {
 	return q
 }
 
+// offChord returns how far point i lies from the line through its neighbours, and how
+// far the signal moves there; false where positions do not move.
+func (t Trace) offChord(i int) (d, way float64, ok bool) {
+	step := t.x[i+1] - t.x[i-1]
+	if !(step > 0) {
+		return 0, 0, false
+	}
+	way = t.y[i+1] - t.y[i-1]
+	return math.Abs(t.y[i] - t.y[i-1] - way*(t.x[i]-t.x[i-1])/step), math.Abs(way), true
+}
+
 // onChords looks for points on the straight line between their neighbours, where
 // values are rounded to q.
 func (t Trace) onChords(q float64) (Thinning, bool) {
+	q *= 1.05
 	var on, near, far float64
-	var kept []int
+	kept := 0
 	for i := 1; i < len(t.y)-1; i++ {
-		step := t.x[i+1] - t.x[i-1]
-		if !(step > 0) {
-			continue
-		}
-		d := math.Abs(t.y[i] - t.y[i-1] - (t.y[i+1]-t.y[i-1])*(t.x[i]-t.x[i-1])/step)
-		switch way := math.Abs(t.y[i+1] - t.y[i-1]); {
-		case d <= 1.05*q:
+		switch d, way, ok := t.offChord(i); {
+		case !ok:
+		case d <= q:
 			on += way
-		case d <= 1.05*q*thinnedFar:
+		case d <= thinnedFar*q:
 			near += way
 		default:
 			far += way
-			kept = append(kept, i)
+			kept++
 		}
 	}
 	all := on + near + far
-	return Thinning{Kept: len(kept), Between: on / all},
-		on >= thinnedShare*all && near <= thinnedClear*(on+near) && len(kept) >= thinnedKept && !even(kept)
+	th := Thinning{Kept: kept, Between: on / all}
+	return th, on >= thinnedShare*all && near <= thinnedClear*(on+near) && kept >= thinnedKept && !t.even(func(i int) bool {
+		d, _, ok := t.offChord(i)
+		return ok && d > thinnedFar*q
+	})
 }
 
 // held looks for points on the flanks that repeat the one before.
 func (t Trace) held(q, low, high float64) (Thinning, bool) {
-	same, near := 0, 0
-	var far []int
+	flank := func(i int) bool {
+		v := (t.y[i] - low) / (high - low)
+		return v >= 0.1 && v <= 0.9
+	}
+	var same, near, far int
 	for i := 1; i < len(t.y); i++ {
-		if v := (t.y[i] - low) / (high - low); v < 0.1 || v > 0.9 {
-			continue
-		}
 		switch d := math.Abs(t.y[i] - t.y[i-1]); {
+		case !flank(i):
 		case d == 0:
 			same++
 		case d <= thinnedFar*q:
 			near++
 		default:
-			far = append(far, i)
+			far++
 		}
 	}
-	th := Thinning{Kept: len(far), Between: float64(same) / float64(same+near+len(far)), Held: true}
-	return th, th.Between >= thinnedShare && float64(near) <= thinnedClear*float64(same+near) && len(far) >= thinnedKept && !even(far)
+	th := Thinning{Kept: far, Between: float64(same) / float64(same+near+far), Held: true}
+	return th, th.Between >= thinnedShare && float64(near) <= thinnedClear*float64(same+near) && far >= thinnedKept && !t.even(func(i int) bool {
+		return flank(i) && math.Abs(t.y[i]-t.y[i-1]) > thinnedFar*q
+	})
 }
 
-// even tells whether nearly all of some points are a fixed number apart, more than
-// one: those of a signal that was recorded at a slower rate than it is written.
-func even(points []int) bool {
+// even tells whether nearly all of the points that were kept are a fixed number
+// apart, more than one: those of a signal that was recorded at a slower rate than it
+// is written.
+func (t Trace) even(kept func(i int) bool) bool {
 	apart := map[int]int{}
-	most := 0
-	for i := 1; i < len(points); i++ {
-		d := points[i] - points[i-1]
-		if apart[d]++; apart[d] > apart[most] {
-			most = d
+	most, all, last := 0, 0, 0
+	for i := 1; i < len(t.y)-1; i++ {
+		if !kept(i) {
+			continue
 		}
+		if last > 0 {
+			all++
+			d := i - last
+			if apart[d]++; apart[d] > apart[most] {
+				most = d
+			}
+		}
+		last = i
 	}
 	whole := 0
 	for d, n := range apart {
@@ -155,7 +177,7 @@ func even(points []int) bool {
 			whole += n
 		}
 	}
-	return 10*whole > 9*(len(points)-1)
+	return 10*whole > 9*all
 }
 
 // keptOnly looks for points that stand only where the value had moved.
