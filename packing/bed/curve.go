@@ -188,7 +188,12 @@ func (c Curve) name() string {
 }
 
 // bed is how sentences call the bed of the curve.
-func (c Curve) bed() string { return strings.TrimPrefix(c.name(), "curve ") }
+func (c Curve) bed() string {
+	if c.Label == "" || strings.HasPrefix(c.Label, "of ") {
+		return "the " + c.name()
+	}
+	return c.Label
+}
 
 // Last returns the point at the highest velocity; of a curve without points, the
 // bed at rest.

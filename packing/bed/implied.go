@@ -1,6 +1,7 @@
 package bed
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -76,16 +77,17 @@ func (e Estimation) doubtedBead(c Curve) string {
 	if size <= wrongUnit {
 		return text + ": look at bead, void, hardware and unit."
 	}
-	var fits []string
-	distance := func(factor float64) float64 { return math.Abs(math.Log(pressure / factor)) }
-	nearest := math.Inf(1)
-	for _, m := range mistaken {
-		nearest = math.Min(nearest, distance(m.factor))
+	distance := func(i int) float64 { return math.Abs(math.Log(pressure / mistaken[i].factor)) }
+	var order []int
+	for i := range mistaken {
+		order = append(order, i)
 	}
-	for _, m := range mistaken {
-		// Beads twice as large or small are possible, but not together with a wrong unit.
-		if d := distance(m.factor); d < math.Log(2) && d < nearest+math.Log(1.5) {
-			fits = append(fits, fmt.Sprintf("%s (%.3g times)", m.text, m.factor))
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(distance(a), distance(b)) })
+	var fits []string
+	for _, i := range order {
+		// The bead may be a little off besides.
+		if d := distance(i); d < math.Log(1.8) && d < distance(order[0])+math.Log(1.5) {
+			fits = append(fits, fmt.Sprintf("%s (%.3g times)", mistaken[i].text, mistaken[i].factor))
 		}
 	}
 	if len(fits) == 0 {
