@@ -38,6 +38,9 @@ type Scope interface {
 	// TypeName returns where the type of the expression's value, or the type it
 	// points to, is declared; "" if it has no name or does not compile.
 	TypeName(expr string) (path, name string)
+	// Declarations returns the functions, methods and types that the cells have
+	// declared, as [Declarations] does.
+	Declarations() map[string]Declaration
 	// Keys lists the texts by which a variable's value is asked for its parts:
 	// columns of a data frame or a record, keys of a map. It is nil
 	// while a cell runs.
@@ -55,11 +58,13 @@ type asker struct {
 	imports []Import // those of the cell come first
 	locals  []local
 	methods []local // of types, by functions of the cell
+
+	declared map[string]Declaration // by the cell
 }
 
 func ask(code string, scope Scope) *asker {
 	lex := scan(code).lex
-	a := &asker{scope: scope, session: map[string]host.Match{}, imports: importsIn(lex)}
+	a := &asker{scope: scope, session: map[string]host.Match{}, imports: importsIn(lex), declared: Declarations(code)}
 	for _, l := range localsIn(code, lex) {
 		if l.receiver != "" {
 			a.methods = append(a.methods, l)
@@ -119,8 +124,12 @@ func propose(code string, before source, at int, scope Scope) (start int, found 
 		}
 		return start, matching(a.members(code[lex[i].from:lex[n-2].to]), prefix)
 	}
-	if found := matching(a.literalFields(code, lex), prefix); len(found) > 0 {
-		return start, found
+	if fields := a.literalFields(code, lex); len(fields) > 0 { // as they are declared
+		found := matching(fields, prefix)
+		slices.SortFunc(found, func(a, b host.Match) int { return slices.Index(fields, a) - slices.Index(fields, b) })
+		if len(found) > 0 {
+			return start, found
+		}
 	}
 	return start, matching(a.names(), prefix)
 }

@@ -235,7 +235,8 @@ func TestComplete(t *testing.T) {
 		for _, m := range c.Matches {
 			all = append(all, m.Text+" "+m.Kind)
 		}
-		if got := texts(c); !slices.IsSorted(got) || len(slices.Compact(slices.Clone(got))) != len(got) {
+		fields := !slices.ContainsFunc(c.Matches, func(m host.Match) bool { return m.Kind != "field" }) // as declared
+		if got := texts(c); !fields && !slices.IsSorted(got) || len(slices.Compact(slices.Sorted(slices.Values(got)))) != len(got) {
 			t.Errorf("%q: not sorted or not unique: %v", tc.cell, got)
 		}
 		var want []string

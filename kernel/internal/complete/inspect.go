@@ -40,6 +40,9 @@ func Inspect(code string, cursor, detail int, scope Scope) (display.Bundle, bool
 			}
 			return a.describePackage(path, detail)
 		case l.tok == token.IDENT:
+			if b, ok := a.describeField(code, s.lex[:i+1]); ok {
+				return b, true
+			}
 			if start := operandStart(s.lex, i+1); start >= 0 {
 				if b, ok := a.describe(code[s.lex[start].from:l.to], detail); ok {
 					return b, true
@@ -49,8 +52,13 @@ func Inspect(code string, cursor, detail int, scope Scope) (display.Bundle, bool
 	}
 	before := scan(code[:at]).lex
 	for open := enclosing(before); open > 0; open = enclosing(before[:open]) {
-		if before[open].tok == token.LBRACK {
+		switch before[open].tok {
+		case token.LBRACK:
 			continue
+		case token.LBRACE:
+			if b, ok := a.describeField(code, toField(before, open)); ok {
+				return b, true
+			}
 		}
 		if start := operandStart(before, open); start >= 0 {
 			if b, ok := a.describe(code[before[start].from:before[open-1].to], detail); ok {
@@ -59,6 +67,47 @@ func Inspect(code string, cursor, detail int, scope Scope) (display.Bundle, bool
 		}
 	}
 	return display.Bundle{}, false
+}
+
+// toField returns the tokens up to the name of the field in whose value they end,
+// in a literal that opens at a brace.
+func toField(lex []lexeme, open int) []lexeme {
+	at := open
+	for i := open + 1; i+1 < len(lex); i++ {
+		if lex[i].tok == token.IDENT && lex[i+1].tok == token.COLON && enclosing(lex[:i]) == open {
+			at = i
+		} else if lex[i].tok == token.COMMA && enclosing(lex[:i]) == open {
+			at = open
+		}
+	}
+	return lex[:at+1]
+}
+
+// describeField describes the field whose name in a literal the tokens end with:
+// it first, and then its type's declaration.
+func (a *asker) describeField(code string, lex []lexeme) (display.Bundle, bool) {
+	last := len(lex) - 1
+	if last < 0 || lex[last].tok != token.IDENT {
+		return display.Bundle{}, false
+	}
+	typ, _ := literalType(code, lex[:last])
+	e, err := parser.ParseExpr(typ)
+	if err != nil {
+		return display.Bundle{}, false
+	}
+	field := lex[last].lit
+	if path, name := a.typeNamed(e); name != "" {
+		d, _ := symbols.Lookup(path, name)
+		for _, m := range symbols.Members(path, name) {
+			if m.Kind == "field" && m.Name == field {
+				return render(m.Signature+"\n\n"+d.Signature, path, m.Text, nil), true
+			}
+		}
+		return display.Bundle{}, false
+	}
+	d, _ := a.declaration(typ)
+	text, comment := d.field(field)
+	return render(text+"\n\n"+d.Text, "", comment, nil), text != ""
 }
 
 // Explain describes the name that a cell asks about, see [Question], or the
@@ -106,10 +155,14 @@ func (a *asker) describe(expr string, detail int) (display.Bundle, bool) {
 		if path, name := a.resolve(s); name != "" {
 			return describeSymbol(path, name+"."+e.Sel.Name, detail)
 		}
-		for _, m := range a.methodsOf(typeName(s.typ)) {
-			if m.name == e.Sel.Name {
-				return render(m.signature, "", "", nil), true
+		typ := typeName(s.typ)
+		if a.scope != nil && (s.typ == nil || a.local(typ) == nil) {
+			if path, name := a.scope.TypeName(strings.TrimSuffix(expr, "."+e.Sel.Name)); path == sessionPath {
+				typ = name
 			}
+		}
+		if d, _ := a.declaration(typ + "." + e.Sel.Name); d.Text != "" {
+			return render(d.Text, "", d.Comment, nil), true
 		}
 	}
 	return a.describeValue(expr, e, detail)
@@ -143,6 +196,21 @@ func (a *asker) describeValue(expr string, e ast.Expr, detail int) (display.Bund
 	}
 	if !ok {
 		return display.Bundle{}, false
+	}
+	if l == nil || l.at >= 0 {
+		if d, methods := a.declaration(expr); d.Text != "" && strings.HasPrefix(text, d.kind()+" ") {
+			return render(d.Text, "", d.Comment, methods), true
+		}
+	}
+	own := name
+	if path != sessionPath {
+		own = ""
+	}
+	if l != nil && name == "" {
+		own = typeName(a.infer(e, 0, maxChain).typ)
+	}
+	if d, methods := a.declaration(own); own != "" && d.Text != "" {
+		return render(text+"\n\n"+d.Text, "", d.Comment, methods), true
 	}
 	d, found := symbols.Lookup(path, name)
 	if !found || name == "" || d.Kind != "type" {

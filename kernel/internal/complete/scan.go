@@ -292,6 +292,7 @@ type local struct {
 	value      string // the expression it is declared with, or ""
 	index      int    // which of the values, if the expression has several
 	ranged     bool   // the value is what a loop goes over
+	at         int    // the token with which a function or a type begins; -1 for others
 }
 
 // localsIn lists what a cell declares, in scopes of any depth, the last
@@ -318,12 +319,34 @@ func localsIn(code string, lex []lexeme) (found []local) {
 		case token.CONST:
 			found = append(found, group(code, lex[i+1:], "constant")...)
 		case token.TYPE:
-			found = append(found, group(code, lex[i+1:], "type")...)
+			found = append(found, typesAt(code, lex, i)...)
 		case token.FUNC:
-			found = append(found, function(code, lex[i:])...)
+			own := function(code, lex[i:])
+			for j := range own {
+				own[j].at = -1
+				if own[j].signature != "" {
+					own[j].at = i
+				}
+			}
+			found = append(found, own...)
 		}
 	}
 	slices.Reverse(found)
+	return found
+}
+
+// typesAt lists the types that the type at i declares, and where each begins: at
+// that token, or at its name in parentheses.
+func typesAt(code string, lex []lexeme, i int) []local {
+	found := group(code, lex[i+1:], "type")
+	at := i
+	for j := range found {
+		if i+1 < len(lex) && lex[i+1].tok == token.LPAREN {
+			for at++; at < len(lex) && !(lex[at].lit == found[j].name && lex[at-1].tok != token.PERIOD && enclosing(lex[:at]) == i+1); at++ {
+			}
+		}
+		found[j].at = min(at, len(lex)-1)
+	}
 	return found
 }
 
@@ -334,7 +357,7 @@ func declared(names []string, kind, typ string, values []string) (found []local)
 		if name == "_" {
 			continue
 		}
-		l := local{name: name, kind: kind, typ: typ}
+		l := local{name: name, kind: kind, typ: typ, at: -1}
 		switch {
 		case len(values) == len(names):
 			l.value = values[i]

@@ -278,6 +278,9 @@ func short(text string) string {
 // maxKeys bounds how many keys of a map are listed.
 const maxKeys = 500
 
+// Declarations is known to those who keep the text of cells.
+func (s session) Declarations() map[string]Declaration { return nil }
+
 func (s session) Keys(variable string) (found []string) {
 	b := s.ir.Comp.Binds[variable]
 	if !s.idle || b == nil || b.Desc.Class() != fast.VarBind {

@@ -156,6 +156,8 @@ func own(places []place, name string) []place {
 func runtimeWords(s string) string {
 	rest, ok := strings.CutPrefix(s, "reflect: ")
 	switch {
+	case strings.HasPrefix(s, "reflect.Value.Slice") && strings.Contains(s, "out of bounds"):
+		return "slice bounds out of range"
 	case !ok:
 		return s
 	case strings.Contains(rest, "index out of range"), strings.Contains(rest, "out of bounds"):

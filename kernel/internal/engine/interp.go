@@ -8,6 +8,7 @@ import (
 	"go/build"
 	"go/token"
 	"io"
+	"maps"
 	"reflect"
 	"slices"
 	"strconv"
@@ -48,7 +49,8 @@ type interp struct {
 	types typesOfCells
 	known atomic.Pointer[knownTypes]
 
-	checker *check.Checker
+	checker  *check.Checker
+	declared map[string]complete.Declaration // functions, methods and types of cells
 
 	sources *sources
 	parses  int // how often something was parsed
@@ -59,7 +61,7 @@ type interp struct {
 
 // newInterp starts an interpreter.
 func newInterp(e *engine) (in *interp, err error) {
-	in = &interp{e: e, sources: newSources(), gos: map[*target]*running{}}
+	in = &interp{e: e, declared: map[string]complete.Declaration{}, sources: newSources(), gos: map[*target]*running{}}
 	in.known.Store(new(knownTypes))
 	defer func() {
 		if rec := recover(); rec != nil {
@@ -77,6 +79,7 @@ func newInterp(e *engine) (in *interp, err error) {
 
 	c := in.ir.Comp
 	c.Options &^= base.OptShowPrompt | base.OptTrapPanic
+	c.Options |= base.OptDebugger               // functions know their variables' names, which messages of panics need
 	c.Stdout, c.Stderr = io.Discard, io.Discard // the interpreter's own remarks; print and println go another way
 
 	in.checker = check.New(in.sources.files)
@@ -305,6 +308,17 @@ func (a *attempt) tell(name string, detail int) *failure {
 	return nil
 }
 
+// remember keeps the declarations of a cell. A type that is declared anew loses
+// its methods.
+func (in *interp) remember(declared map[string]complete.Declaration) {
+	maps.DeleteFunc(in.declared, func(name string, _ complete.Declaration) bool {
+		typ, _, method := strings.Cut(name, ".")
+		_, anew := declared[typ]
+		return method && anew
+	})
+	maps.Copy(in.declared, declared)
+}
+
 // variables lists the variables of the notebook.
 func (in *interp) variables() display.Bundle {
 	list := in.checker.Variables()
@@ -342,6 +356,9 @@ func (a *attempt) body() (f *failure) {
 				places = []place{in.sources.place(a.parsed.Nodes[a.cell.step].Pos())}
 			}
 			f = in.panicked(rec, a.name, places)
+			if f.name == "panic" && strings.Contains(f.message, "out of range") && !strings.Contains(f.message, "[") && run.CurrEnv != nil {
+				f.message = cmp.Or(in.outOfRange(run.CurrEnv, places[0]), f.message)
+			}
 			if notes := a.cell.notes(); len(notes) > 0 && f.name == "panic" {
 				f.message += "; before that, " + notes[0].failure().message
 				f.places = append(f.places, notes[0].place)
@@ -473,6 +490,9 @@ func (a *attempt) compile(source string) *failure {
 		}
 	}
 	a.checked.Keep()
+	if a.parsed.Lasts() {
+		in.remember(complete.Declarations(source))
+	}
 	if a.parsed.Functions() > 0 {
 		in.known.Store(new(knownTypes)) // types may have methods now
 	}

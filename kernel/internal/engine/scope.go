@@ -18,15 +18,18 @@ func (e *engine) scope() complete.Scope {
 	e.in.goMu.Lock()
 	alone := len(e.in.gos) == 0 // no goroutine of an earlier cell writes them
 	e.in.goMu.Unlock()
-	return scope{complete.Session(e.in.ir, alone && e.current() == nil), e.in.checker}
+	return scope{complete.Session(e.in.ir, alone && e.current() == nil), e.in.checker, e.in.declared}
 }
 
-// A scope also knows the types of boxed fields, which are interfaces to the
-// interpreter.
+// A scope also knows how cells have declared their functions and types, and the
+// types of boxed fields, which are interfaces to the interpreter.
 type scope struct {
 	complete.Scope
-	checker *check.Checker
+	checker  *check.Checker
+	declared map[string]complete.Declaration
 }
+
+func (s scope) Declarations() map[string]complete.Declaration { return s.declared }
 
 func (s scope) Members(expr string) []host.Match {
 	found := s.Scope.Members(expr)
