@@ -147,6 +147,7 @@ func (c *Checker) Cell(nodes []ast.Node, source map[string]string) *Cell {
 		}
 		cell.counted(n)
 		cell.bareNumbers(n)
+		cell.powers(n)
 		for i, e := range cell.Errors {
 			if advice := cell.advice(n, e.Pos); advice != "" {
 				cell.Errors[i].Message += "; " + advice

@@ -91,6 +91,8 @@ var fromPython = []struct{ line, says, then string }{
 	{"!pip install numpy", "nothing is installed from a cell: what can be imported is linked in, and Tab between the quotes of import \"\" lists it", ""},
 	{"%matplotlib inline", "cells hold Go alone, no commands of the notebook", ""},
 	{"half(2)^2", "operator ^ not defined on half(2) (value of type float64); ^ is the exclusive or of integers; a power is math.Pow(half(2), 2)", "math.Pow(half(2), 2)"},
+	{"x^2", "^ is the exclusive or of integers, and no power; write math.Pow(float64(x), 2), or x ^ 0x2 if the exclusive or is meant", "math.Pow(float64(x), 2), x ^ 0x2"},
+	{"10^12", "^ is the exclusive or of integers, and no power; write math.Pow(10, 12), or 10 ^ 0xc if the exclusive or is meant", "math.Pow(10, 12), 10 ^ 0xc"},
 	{"x ** 2", "cannot indirect 2 (untyped int constant); a power is math.Pow(x, 2)", "math.Pow(half(4), 2)"},
 	{"x = x++", "x++ is a statement, not a value; write it in a line of its own", "x++"},
 	{"fmt.Println(“text”)", "text stands in straight quotes: \"text\"", "fmt.Println(\"text\")"},
