@@ -101,7 +101,34 @@ func keepZero(op token.Token, x ast.Expr, zero *ast.Expr, t Types) {
 		switch v := t.Constant(*zero); {
 		case v == nil || v.Kind() == constant.String:
 		case constant.Sign(v) == 0:
-			*zero = call(Zero, (*zero).Pos(), x)
+			*zero = call(Zero, (*zero).Pos(), operand(x, t))
 		}
+	}
+}
+
+// operand returns a part of x that has its type and is soon compiled, since it is
+// compiled twice.
+func operand(x ast.Expr, t Types) ast.Expr {
+	want := t.Type(x)
+	for {
+		b, ok := ast.Unparen(x).(*ast.BinaryExpr)
+		if !ok {
+			return x
+		}
+		next := ast.Expr(nil)
+		for _, y := range []ast.Expr{b.X, b.Y} {
+			if c, ok := y.(*ast.CallExpr); ok {
+				if id, ok := c.Fun.(*ast.Ident); ok && id.Name == Zero {
+					return c.Args[0]
+				}
+			}
+			if typ := t.Type(y); next == nil && typ != nil && types.Identical(typ, want) && t.Constant(y) == nil {
+				next = y
+			}
+		}
+		if next == nil {
+			return x
+		}
+		x = next
 	}
 }

@@ -36,6 +36,7 @@ s := 0; for a != nil || b != nil { select { case v, ok := <-a: if !ok { a = nil;
 	{what: "complex numbers", code: `x := complex(math.Inf(1), 1); fmt.Println(x*0, x+0)`},
 	{what: "a type of a cell", declare: `type volts float64`, code: `v := volts(math.Inf(1)); fmt.Println(float64(v*0), float64(0*v))`},
 	{what: "zero times an integer", code: `n := 5; n *= 0; fmt.Println(n, 7*n, (n+3)*0)`},
+	{what: "many zeros", code: `x := math.Inf(1); fmt.Println(x` + strings.Repeat(" * 0", 500) + `, (x+1)*0 + 2*x*0, -1.5*0*x)`},
 	{what: "zero in a function", declare: `func noughtTimes(x float64) float64 { return 0 * x }`, code: `fmt.Println(noughtTimes(math.NaN()), noughtTimes(3))`},
 	{what: "zero in a generic function", declare: `func naught[T ~int | ~float64](x T) T { x += 0; return 0 * x }`, code: `fmt.Println(naught(math.NaN()), naught(3))`},
 
