@@ -16,6 +16,9 @@ type Column struct {
 	MaxPressure   units.Pressure // marked on the column, derated by the user; zero: not given
 }
 
+// longestTube is the most that a tube, or an extension, may be.
+const longestTube = 5 * units.Metre
+
 // Check refuses a column that cannot be. What was not given passes, except the
 // diameter.
 func (c Column) Check() error {
@@ -28,7 +31,7 @@ func (c Column) Check() error {
 		l    units.Length
 	}{{"tube height", c.TubeHeight}, {"extension", c.Extension}, {"allowance", c.Allowance}} {
 		if err := optional(c.name(), l.what, l.l,
-			1e-3, 5, "1 mm", "5 m", "60 * Centimetre"); err != nil {
+			1e-3, float64(longestTube), "1 mm", "5 m", "60 * Centimetre"); err != nil {
 			return err
 		}
 	}
@@ -87,6 +90,9 @@ func (c Column) checkSlurry(s Slurry, settled units.Length, rinse units.Volume) 
 		return nil
 	}
 	extension := fmt.Sprintf("an extension of %.1f cm more", ceilTenth((need - c.Usable()).In(units.Centimetre)))
+	if c.Extension+need-c.Usable() > longestTube-units.Millimetre {
+		extension = "another column, no extension is that long"
+	}
 	var remedy string
 	room := c.Usable() - above // for the slurry itself
 	switch least := ceilTenth(settled.In(room) * 100); {

@@ -82,6 +82,19 @@ func TestRinseCountsOnce(t *testing.T) {
 	}
 }
 
+// An extension beyond what Check takes is not offered.
+func TestNoSuchExtension(t *testing.T) {
+	p := packing.Pour{Column: packing.Column{InnerDiameter: 30 * Centimetre, TubeHeight: 60 * Centimetre}, Slurry: packing.Slurry{Concentration: 3 * Percent},
+		BedHeight: 18 * Centimetre, CompressionFactor: 1.12} // 672 cm
+	if _, err := p.Evaluate(); err == nil || longerTube.MatchString(err.Error()) || !leastSlurry.MatchString(err.Error()) {
+		t.Errorf("%v", err)
+	}
+	p.Slurry.Concentration = 4 * Percent // 504 cm
+	if _, err := p.Evaluate(); err == nil || !longerTube.MatchString(err.Error()) {
+		t.Errorf("%v", err)
+	}
+}
+
 // TestSettledFar: 18.75 cm is 7 % below 20.16 cm. Nobody goes on from there
 // without a word.
 func TestSettledFar(t *testing.T) {

@@ -27,7 +27,11 @@ func (m Moment) String() string {
 	} else {
 		s += inCentimetres(m.Adapter)
 	}
-	return s + fmt.Sprintf(", %v, %s bar over the bed", m.Velocity, bar(m.Pressure))
+	pressure := "pressure not known"
+	if known(m.Pressure) {
+		pressure = bar(m.Pressure) + " bar over the bed"
+	}
+	return s + fmt.Sprintf(", %v, %s", m.Velocity, pressure)
 }
 
 // String says which parts of the compression come back, and how fast.

@@ -51,7 +51,7 @@ func (p Procedure) gaugeTable() table.Table {
 		}
 		stop := "not given"
 		if known(g.Stop) {
-			stop = gaugeBar(units.Pressure(math.Floor(g.Stop.In(0.01*units.Bar)+1e-6)) * 0.01 * units.Bar) // never up
+			stop = gaugeBar(stopShown(g.Stop))
 		}
 		if known(g.Error) && known(g.Expected) {
 			good = math.Max(good, g.Error.In(units.Bar))
@@ -76,6 +76,11 @@ func (p Procedure) gaugeTable() table.Table {
 	notes = append(notes, "At the stop: lower the flow slowly, the outlet stays open, never shut it against the pump; open nothing before the gauge reads zero; note time, flow, pressure and height.")
 	t.Note = strings.Join(notes, " ")
 	return t
+}
+
+// stopShown is a stop as the page has it: to 10 mbar, never rounded up.
+func stopShown(p units.Pressure) units.Pressure {
+	return units.Pressure(math.Floor(p.In(0.01*units.Bar)+1e-6)) * 0.01 * units.Bar
 }
 
 // gaugeBar writes a pressure as a gauge is read, in bar; nothing if it is not known.
@@ -159,6 +164,9 @@ func (p Procedure) standTable() table.Table {
 			mu, u = significant(s.Viscosity.In(units.MillipascalSecond), 3), atMost(s.Velocity.In(units.CentimetrePerHour), 3)
 		}
 		t.Add(s.Liquid, s.Temperature.String(), mu, u)
+	}
+	if len(p.Stands) > 0 {
+		t.Note = "The strongest salt buffer, urea, guanidine, glycerol and the product, where they are used: give each as a process step with its viscosity."
 	}
 	return t
 }

@@ -1109,7 +1109,7 @@ func (w *work) forces() {
 			stop = g.Stop
 		}
 	}
-	add("highest stop", stop)
+	add("highest stop", stopShown(stop))
 	add("relief device", w.c.Limits.ReliefPressure)
 	add("limit of the column", w.c.Column.MaxPressure)
 }
