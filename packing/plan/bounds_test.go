@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/evenbed/evenbed/packing/bed"
 	"github.com/evenbed/evenbed/packing/internal/made"
 	"github.com/evenbed/evenbed/packing/plan"
 	. "github.com/evenbed/evenbed/packing/units"
@@ -48,6 +49,13 @@ func TestBounds(t *testing.T) {
 			if refused := err != nil && strings.Contains(err.Error(), x.name+" "); refused == tc.ok {
 				t.Errorf("%s = %g: refused %v, %v", x.name, tc.v, refused, err)
 			}
+		}
+	}
+	for mu, ok := range map[Viscosity]bool{0.1e-3: true, 0.099e-3: false, 1: true, 1.01: false} {
+		c := own(t)
+		c.Viscosity, c.Curve, c.Duties = mu, bed.Curve{}, nil
+		if _, err := c.Plan(); (err == nil) != ok {
+			t.Errorf("viscosity %v: %v", mu, err)
 		}
 	}
 	// Drag margins from 1 on.

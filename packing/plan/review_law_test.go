@@ -177,6 +177,11 @@ func TestReviewRise(t *testing.T) {
 	// Of 2.17 cm compressed 0.7 come back.
 	compressed := p.Settle - p.Settle/1.1202
 	about(t, "lasting part", r.Lasting, 1-0.7/compressed, 0.03)
+	// By hand: the relative errors of what rises and of what was compressed, of which
+	// two heights of 0.5 mm are the error.
+	of := r.Whole.In(Centimetre) / (f.SettledHeight - f.Steps[3].Height).In(Centimetre)
+	want := of * math.Hypot(r.WholeStdErr.In(r.Whole), math.Hypot(f.SettledHeightStdErr.In(Centimetre), 0.05)/(f.SettledHeight-f.Steps[3].Height).In(Centimetre))
+	about(t, "error of the lasting part", r.LastingStdErr, want, 0.06*want) // the rise starts from a fitted height
 	if s := f.Closeup().String(); !strings.Contains(s, "time constant") {
 		t.Errorf("closeup: %s", s)
 	}

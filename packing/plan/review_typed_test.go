@@ -60,6 +60,9 @@ func TestTypedRecord(t *testing.T) {
 	if all := strings.Join(f.NotJudged, "\n"); !strings.Contains(all, "pressures between the rows") || strings.Contains(all, "which gauge") {
 		t.Error(all)
 	}
+	if len(f.Doubts) != 0 {
+		t.Errorf("doubts of a whole record: %q", f.Doubts)
+	}
 	golden(t, "review-typed.txt", f.String())
 }
 
