@@ -258,7 +258,11 @@ func (r PulseResult) Measured() table.Table {
 		t.Add("baseline", "none taken away")
 	} else {
 		t.Add("baseline", fmt.Sprintf("%s through %s and %s", baselineKind(r.Baseline), r.Baseline.Before, r.Baseline.After))
-		t.Add("noise about it", strings.TrimSpace(fmt.Sprintf("%.2g %s, the peak is %.0f times as high", r.Baseline.Noise, r.Unit, r.Height/r.Baseline.Noise)))
+		noise := "none to be seen"
+		if r.Baseline.Noise > 0 {
+			noise = strings.TrimSpace(fmt.Sprintf("%.2g %s, the peak is %.0f times as high", r.Baseline.Noise, r.Unit, r.Height/r.Baseline.Noise))
+		}
+		t.Add("noise about it", noise)
 	}
 	if r.SmoothingWindow > 1 {
 		t.Add("smoothing", fmt.Sprintf("moving quadratic (Savitzky, Golay) over %d points", r.SmoothingWindow))

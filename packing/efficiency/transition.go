@@ -613,7 +613,11 @@ func (r *TransitionResult) measure() error {
 	}
 	r.V16, r.V50, r.V84 = between(gaussianLow), between(0.5), between(1-gaussianLow)
 	r.Start, r.End = cross(float64(r.Transition.From)), cross(float64(r.Transition.To))
-	r.PointsInFront = int((r.V84 - r.V16) / r.SamplingStep)
+	within := float64((r.V84 - r.V16) / r.SamplingStep)
+	if !(within >= 0) || math.IsInf(within, 0) {
+		return fmt.Errorf("trace %q does not pass 15.87 and 84.13 %% of the step between its plateaus; look at the plateaus, or give others", r.Signal)
+	}
+	r.PointsInFront = int(within)
 	if r.PointsInFront < tooFewInFront {
 		return fmt.Errorf("trace %q has %d steps between 15.87 and 84.13 %% of the step; %d are the very least, record more often", r.Signal, r.PointsInFront, tooFewInFront)
 	}

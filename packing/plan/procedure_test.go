@@ -497,3 +497,11 @@ func golden(t *testing.T, name, got string) {
 		t.Errorf("%s differs; UPDATE_GOLDEN=1 writes it anew. Got\n%s", name, got)
 	}
 }
+
+// TestStrengthByCurve: where the adapter gave the rest and there is no law, the bed
+// stands the flow at which the curve has its factor, 332.124 cm/h.
+func TestStrengthByCurve(t *testing.T) {
+	m := plan.FlowThenAdapter{PackingVelocity: 240 * CentimetrePerHour, Duties: []plan.Duty{{Name: "load", Velocity: 150 * CentimetrePerHour}}}
+	p := planned(t, "hybrid", bare(t, m))
+	near(t, "margin", p.Duties[0].Margin, 332.124/150, 2e-3, "SciPy, the same water")
+}
