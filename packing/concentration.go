@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -194,10 +195,7 @@ func (r SlurryConcentration) Page() page.Page {
 	t := table.Table{Caption: "Slurry concentration", RowHeaders: true,
 		Columns: []table.Column{{Name: "what"}, {Name: "value", Right: true}, {Name: "unit"}}}
 	percent := func(f units.Fraction) string {
-		if math.IsNaN(float64(f)) {
-			return "not known"
-		}
-		return fmt.Sprintf("%.2f", f.In(units.Percent))
+		return number.Fixed(f.In(units.Percent), 2)
 	}
 	t.Add("concentration, mean", percent(r.Slurry.Concentration), "%")
 	t.Add("standard error of the mean", percent(r.StdErr), "% absolute")
@@ -355,7 +353,7 @@ func (r PackedResult) Page() page.Page {
 		if x == 0 {
 			return "not given"
 		}
-		return fmt.Sprintf("%.2g", 100*x)
+		return number.Compact(100*x, 2)
 	}
 	t.Add("slurry concentration", r.Packed.Slurry.Concentration.String(), relative(r.FromConcentration))
 	t.Add("poured volume", r.Packed.Poured.String(), relative(r.FromVolume))

@@ -3,6 +3,8 @@ package packing
 import (
 	"fmt"
 	"strings"
+
+	"github.com/evenbed/evenbed/packing/internal/number"
 )
 
 // A description lists what was given of something, and names what was not.
@@ -55,9 +57,9 @@ func (m Medium) String() string {
 	var d description
 	d.add("class", m.Class, m.Class != UnknownClass)
 	d.add("mean bead", m.MeanBead, m.MeanBead != 0)
-	d.add("settled void", number(m.SettledVoid), m.SettledVoid != 0)
+	d.add("settled void", ratio(m.SettledVoid), m.SettledVoid != 0)
 	d.add("density excess", m.DensityExcess, m.DensityExcess != 0)
-	d.add("settling exponent", number(m.Exponent()), true)
+	d.add("settling exponent", ratio(m.Exponent()), true)
 	d.add("maximum bed pressure", m.MaxBedPressure, m.MaxBedPressure != 0)
 	d.add("maximum velocity", m.MaxVelocity, m.MaxVelocity != 0)
 	return d.line(m.Label(), m.Check())
@@ -83,7 +85,7 @@ func (l Limits) String() string {
 	return d.line("limits", l.Check())
 }
 
-// A number is described as it is.
-type number float64
+// A ratio is described as it is.
+type ratio float64
 
-func (n number) String() string { return fmt.Sprintf("%.4g", float64(n)) }
+func (r ratio) String() string { return number.Compact(float64(r), 4) }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -216,11 +217,11 @@ func (d Decision) Page() page.Page {
 	}
 	t := table.Table{Caption: "Two ways on", RowHeaders: true, Columns: []table.Column{{Name: "way"}, {Name: "packed height", Right: true},
 		{Name: "compression factor", Right: true}, {Name: "compression", Unit: "%", Right: true}, {Name: "column volume", Right: true}}}
-	percent := func(cf float64) string { return fmt.Sprintf("%.1f", 100*CompressionOfSettled(cf)) }
-	t.Add("as planned", cm(d.Found.BedHeight), fmt.Sprintf("%.3f", d.Found.CompressionFactor), percent(d.Found.CompressionFactor), volume(d.Found.BedHeight))
-	t.Add("keep the factor", cm(d.KeepFactor), fmt.Sprintf("%.3f", d.Found.CompressionFactor), percent(d.Found.CompressionFactor), volume(d.KeepFactor))
+	percent := func(cf float64) string { return number.Fixed(100*CompressionOfSettled(cf), 1) }
+	t.Add("as planned", cm(d.Found.BedHeight), number.Fixed(d.Found.CompressionFactor, 3), percent(d.Found.CompressionFactor), volume(d.Found.BedHeight))
+	t.Add("keep the factor", cm(d.KeepFactor), number.Fixed(d.Found.CompressionFactor, 3), percent(d.Found.CompressionFactor), volume(d.KeepFactor))
 	if d.CannotKeep == "" {
-		t.Add("keep the height", cm(d.Found.BedHeight), fmt.Sprintf("%.3f", d.KeepHeight), percent(d.KeepHeight), volume(d.Found.BedHeight))
+		t.Add("keep the height", cm(d.Found.BedHeight), number.Fixed(d.KeepHeight, 3), percent(d.KeepHeight), volume(d.Found.BedHeight))
 	}
 	p.Table(t)
 	p.List("Cautions", []string{

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -85,9 +86,9 @@ func (b Compressible) Table() table.Table {
 		if err != nil {
 			return table.Table{Caption: t.Caption, Note: "No result: " + err.Error()}
 		}
-		t.Add(fmt.Sprintf("%.1f", s.Velocity.In(units.CentimetrePerHour)), fmt.Sprintf("%.0f", 100*part),
-			fmt.Sprintf("%.2f", s.Height.In(units.Centimetre)), fmt.Sprintf("%.4f", s.CompressionFactor),
-			fmt.Sprintf("%.3f", s.Pressure.In(units.Bar)), fmt.Sprintf("%.3f", s.RigidPressure.In(units.Bar)), fmt.Sprintf("%.3f", s.BottomVoid))
+		t.Add(number.Fixed(s.Velocity.In(units.CentimetrePerHour), 1), number.Fixed(100*part, 0),
+			number.Fixed(s.Height.In(units.Centimetre), 2), number.Fixed(s.CompressionFactor, 4),
+			number.Fixed(s.Pressure.In(units.Bar), 3), number.Fixed(s.RigidPressure.In(units.Bar), 3), number.Fixed(s.BottomVoid, 3))
 	}
 	return t
 }
@@ -141,14 +142,14 @@ func (b Compressible) Figure() figure.Stack {
 func (s State) table() table.Table {
 	t := table.Table{Caption: fmt.Sprintf("%s at %v", s.Bed.title(), s.Velocity), RowHeaders: true, Columns: []table.Column{
 		{Name: "what"}, {Name: "value", Right: true}, {Name: "unit"}}}
-	t.Add("height", fmt.Sprintf("%.2f", s.Height.In(units.Centimetre)), "cm")
-	t.Add("compression factor", fmt.Sprintf("%.4f", s.CompressionFactor), "")
-	t.Add("pressure drop", fmt.Sprintf("%.4g", s.Pressure.In(units.Bar)), "bar")
-	t.Add("pressure drop if the bed did not give way", fmt.Sprintf("%.4g", s.RigidPressure.In(units.Bar)), "bar")
-	t.Add("stress between the beads, top", fmt.Sprintf("%.4g", s.Bed.Load.In(units.Bar)), "bar")
-	t.Add("stress between the beads, bottom", fmt.Sprintf("%.4g", s.BottomStress.In(units.Bar)), "bar")
-	t.Add("void, mean", fmt.Sprintf("%.4f", s.MeanVoid), "")
-	t.Add("void, bottom", fmt.Sprintf("%.4f", s.BottomVoid), "")
+	t.Add("height", number.Fixed(s.Height.In(units.Centimetre), 2), "cm")
+	t.Add("compression factor", number.Fixed(s.CompressionFactor, 4), "")
+	t.Add("pressure drop", number.Compact(s.Pressure.In(units.Bar), 4), "bar")
+	t.Add("pressure drop if the bed did not give way", number.Compact(s.RigidPressure.In(units.Bar), 4), "bar")
+	t.Add("stress between the beads, top", number.Compact(s.Bed.Load.In(units.Bar), 4), "bar")
+	t.Add("stress between the beads, bottom", number.Compact(s.BottomStress.In(units.Bar), 4), "bar")
+	t.Add("void, mean", number.Fixed(s.MeanVoid, 4), "")
+	t.Add("void, bottom", number.Fixed(s.BottomVoid, 4), "")
 	return t
 }
 

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -141,7 +142,7 @@ func (c Consolidation) Page() page.Page {
 			p.NoResult(err, "")
 			return p
 		}
-		t.Add(fmt.Sprintf("%.0f", 100*part), fmt.Sprintf("%.3g", at.In(units.Second)), fmt.Sprintf("%.4f", at.In(scale)))
+		t.Add(number.Fixed(100*part, 0), number.Compact(at.In(units.Second), 3), number.Fixed(at.In(scale), 4))
 	}
 	p.Table(t)
 	p.List("Cautions", []string{"End a step when height and pressure are steady, not by this time: beads creep on, and a compressed bed lets less liquid through."})
@@ -240,7 +241,7 @@ func (r Rise) Page() page.Page {
 			p.NoResult(err, "")
 			return p
 		}
-		t.Add(fmt.Sprint(s), fmt.Sprintf("%.1f", d.In(units.Millimetre)))
+		t.Add(fmt.Sprint(s), number.Fixed(d.In(units.Millimetre), 1))
 	}
 	p.Table(t)
 	p.List("Cautions", []string{"An upper bound: the surface starts at the velocity that was flowing. No hand catches it to the millimetre; the adapter compresses the last part again, with a liquid path open."})

@@ -7,6 +7,7 @@ import (
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/fit"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -192,11 +193,11 @@ func (f CriticalFit) Page() page.Page {
 		return p
 	}
 	p.Heading(f.title())
-	cm := func(v HeightVelocity) string { return fmt.Sprintf("%.5g", v.In(SquareCentimetrePerHour)) }
+	cm := func(v HeightVelocity) string { return number.Compact(v.In(SquareCentimetrePerHour), 5) }
 	t := table.Table{Caption: fmt.Sprintf("u·L0 = m·(L0/D) + b at %v", f.Line.Viscosity), RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "value", Unit: "cm²/h", Right: true},
 		{Name: "standard error", Unit: "cm²/h", Right: true}}}
-	t.Add("slope m", cm(f.Line.Slope), fmt.Sprintf("%.2g", f.SlopeErr.In(SquareCentimetrePerHour)))
-	t.Add("intercept b", cm(f.Line.Intercept), fmt.Sprintf("%.2g", f.InterceptErr.In(SquareCentimetrePerHour)))
+	t.Add("slope m", cm(f.Line.Slope), number.Compact(f.SlopeErr.In(SquareCentimetrePerHour), 2))
+	t.Add("intercept b", cm(f.Line.Intercept), number.Compact(f.InterceptErr.In(SquareCentimetrePerHour), 2))
 	t.Add("residual standard deviation", cm(f.ResidualSD), "")
 	p.Table(t)
 	p.Text(fmt.Sprintf("%d tests, settled height over diameter from %.3g to %.3g.", len(f.x), f.Line.LeastRatio, f.Line.MostRatio))

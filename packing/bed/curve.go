@@ -9,6 +9,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/fit"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -175,7 +176,7 @@ func rounded(v float64, to func(float64) float64) string {
 		return fmt.Sprint(v)
 	}
 	place := math.Pow(10, 3-math.Floor(math.Log10(math.Abs(v))))
-	return fmt.Sprintf("%.4g", to(v*place)/place)
+	return number.Compact(to(v*place)/place, 4)
 }
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
@@ -365,10 +366,10 @@ func (s *smoothed) at(u units.Velocity) Point {
 
 // oneDigit writes an error to its first digit; nothing for one that is not known.
 func oneDigit(v float64) string {
-	if !(v > 0) || !finite(v) {
+	if !(v > 0) {
 		return ""
 	}
-	return fmt.Sprintf("%.*f", max(0, -int(math.Floor(math.Log10(v)))), v)
+	return number.Cell(number.Significant(v, 1))
 }
 
 // table lists the points, with their errors if they are known.
@@ -381,11 +382,11 @@ func (c Curve) table() table.Table {
 		t.Columns = []table.Column{column[0], column[1], {Name: "±", Right: true}, column[2], {Name: "±", Unit: "bar", Right: true}}
 	}
 	for i, p := range c.Points {
-		row := []string{fmt.Sprintf("%.1f", p.Velocity.In(units.CentimetrePerHour)), fmt.Sprintf("%.4f", p.CompressionFactor)}
+		row := []string{number.Fixed(p.Velocity.In(units.CentimetrePerHour), 1), number.Fixed(p.CompressionFactor, 4)}
 		if known {
-			row = append(row, oneDigit(c.StdErr[i].CompressionFactor), fmt.Sprintf("%.4f", p.Pressure.In(units.Bar)), oneDigit(c.StdErr[i].Pressure.In(units.Bar)))
+			row = append(row, oneDigit(c.StdErr[i].CompressionFactor), number.Fixed(p.Pressure.In(units.Bar), 4), oneDigit(c.StdErr[i].Pressure.In(units.Bar)))
 		} else {
-			row = append(row, fmt.Sprintf("%.3f", p.Pressure.In(units.Bar)))
+			row = append(row, number.Fixed(p.Pressure.In(units.Bar), 3))
 		}
 		t.Add(row...)
 	}

@@ -6,6 +6,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/fit"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -45,9 +46,9 @@ func (r EstimationResult) Table() table.Table {
 	for _, f := range r.Fits {
 		above := "no comparison"
 		if f.Fit.Converged() {
-			above = fmt.Sprintf("%.1f", f.AICc-r.Best.AICc)
+			above = number.Fixed(f.AICc-r.Best.AICc, 1)
 		}
-		t.Add(lawName(f.Bed.Law), f.Fit.Status.String(), fmt.Sprintf("%.2f", f.PressureSD.In(units.Percent)), fmt.Sprintf("%.2f", f.HeightSD.In(units.Millimetre)),
+		t.Add(lawName(f.Bed.Law), f.Fit.Status.String(), number.Fixed(f.PressureSD.In(units.Percent), 2), number.Fixed(f.HeightSD.In(units.Millimetre), 2),
 			above, r.critical(f))
 	}
 	return t
@@ -87,10 +88,10 @@ func (c CriticalEstimate) Page() page.Page {
 		p.Notice("Doubt:", c.Reason+".")
 	}
 	t := table.Table{RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "value", Right: true}, {Name: "unit"}}}
-	t.Add("critical velocity", number(c.Velocity.In(units.CentimetrePerHour), "%.0f"), "cm/h")
-	t.Add("standard error", number(c.StdErr.In(units.CentimetrePerHour), "%.2g"), "cm/h")
+	t.Add("critical velocity", number.Cell(number.Fixed(c.Velocity.In(units.CentimetrePerHour), 0)), "cm/h")
+	t.Add("standard error", number.Cell(number.Compact(c.StdErr.In(units.CentimetrePerHour), 2)), "cm/h")
 	t.Add("confidence interval", fmt.Sprintf("%.0f to %.0f", c.Low.In(units.CentimetrePerHour), c.High.In(units.CentimetrePerHour)), "cm/h")
-	t.Add("viscosity", fmt.Sprintf("%.4g", c.Viscosity.In(units.MillipascalSecond)), "mPa·s")
+	t.Add("viscosity", number.Compact(c.Viscosity.In(units.MillipascalSecond), 4), "mPa·s")
 	p.Table(t)
 	return p
 }
@@ -115,8 +116,8 @@ func (f LawFit) CriticalTable() table.Table {
 		if !c.Determined {
 			yes = "no"
 		}
-		t.Add(f.problem.e.Curves[i].name(), fmt.Sprintf("%.4g", c.Size.InnerDiameter.In(units.Centimetre)), fmt.Sprintf("%.4g", c.Size.SettledHeight.In(units.Centimetre)),
-			number(c.Velocity.In(units.CentimetrePerHour), "%.0f"), fmt.Sprintf("%.0f to %.0f", c.Low.In(units.CentimetrePerHour), c.High.In(units.CentimetrePerHour)), yes)
+		t.Add(f.problem.e.Curves[i].name(), number.Compact(c.Size.InnerDiameter.In(units.Centimetre), 4), number.Compact(c.Size.SettledHeight.In(units.Centimetre), 4),
+			number.Cell(number.Fixed(c.Velocity.In(units.CentimetrePerHour), 0)), fmt.Sprintf("%.0f to %.0f", c.Low.In(units.CentimetrePerHour), c.High.In(units.CentimetrePerHour)), yes)
 	}
 	return t
 }
@@ -152,7 +153,7 @@ func (f LawFit) CorrelationTable() table.Table {
 	for _, i := range which {
 		row := []string{f.Parameters[i].Name}
 		for _, j := range which {
-			row = append(row, fmt.Sprintf("%.3f", f.Fit.Correlation[i][j]))
+			row = append(row, number.Fixed(f.Fit.Correlation[i][j], 3))
 		}
 		t.Add(row...)
 	}

@@ -2,9 +2,9 @@ package bed
 
 import (
 	"fmt"
-	"math"
 
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -50,10 +50,10 @@ func (r ExperimentResult) Table() table.Table {
 			{Name: "height", Unit: "cm", Right: true}, {Name: "change", Unit: "mm", Right: true},
 			{Name: "factor", Right: true}, {Name: "verdict"}}}
 	for i, s := range r.Steps {
-		t.Add(fmt.Sprint(i+1), s.Direction.String(), fmt.Sprintf("%.1f", s.Velocity.In(units.CentimetrePerHour)),
-			number(s.Pressure.In(units.Bar), "%.4f"), number(s.PressureChange.In(units.Millibar), "%+.1f"),
-			number(s.Height.In(units.Centimetre), "%.3f"), number(s.HeightChange.In(units.Millimetre), "%+.2f"),
-			number(s.CompressionFactor, "%.4f"), s.verdict())
+		t.Add(fmt.Sprint(i+1), s.Direction.String(), number.Fixed(s.Velocity.In(units.CentimetrePerHour), 1),
+			number.Cell(number.Fixed(s.Pressure.In(units.Bar), 4)), number.Cell(number.Signed(s.PressureChange.In(units.Millibar), 1)),
+			number.Cell(number.Fixed(s.Height.In(units.Centimetre), 3)), number.Cell(number.Signed(s.HeightChange.In(units.Millimetre), 2)),
+			number.Cell(number.Fixed(s.CompressionFactor, 4)), s.verdict())
 	}
 	return t
 }
@@ -72,22 +72,14 @@ func (s Step) verdict() string {
 	return "pressure " + p.String() + ", height " + h.String()
 }
 
-// number writes a number, or nothing for one that is none.
-func number(v float64, format string) string {
-	if math.IsNaN(v) {
-		return ""
-	}
-	return fmt.Sprintf(format, v)
-}
-
 // HysteresisTable returns the way down beside the way up.
 func (r ExperimentResult) HysteresisTable() table.Table {
 	t := table.Table{Caption: "Going down beside going up", Columns: []table.Column{{Name: "velocity", Unit: "cm/h", Right: true},
 		{Name: "factor up", Right: true}, {Name: "factor down", Right: true}, {Name: "pressure up", Unit: "bar", Right: true},
 		{Name: "pressure down", Unit: "bar", Right: true}, {Name: "more pressure", Unit: "%", Right: true}}}
 	for _, l := range r.Hysteresis {
-		t.Add(fmt.Sprintf("%.1f", l.Down.Velocity.In(units.CentimetrePerHour)), fmt.Sprintf("%.4f", l.Up.CompressionFactor), fmt.Sprintf("%.4f", l.Down.CompressionFactor),
-			fmt.Sprintf("%.4f", l.Up.Pressure.In(units.Bar)), fmt.Sprintf("%.4f", l.Down.Pressure.In(units.Bar)), fmt.Sprintf("%+.1f", 100*(l.Down.Pressure.In(l.Up.Pressure)-1)))
+		t.Add(number.Fixed(l.Down.Velocity.In(units.CentimetrePerHour), 1), number.Fixed(l.Up.CompressionFactor, 4), number.Fixed(l.Down.CompressionFactor, 4),
+			number.Fixed(l.Up.Pressure.In(units.Bar), 4), number.Fixed(l.Down.Pressure.In(units.Bar), 4), number.Signed(100*(l.Down.Pressure.In(l.Up.Pressure)-1), 1))
 	}
 	return t
 }

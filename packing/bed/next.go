@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -33,7 +34,7 @@ func (n NextReading) String() string {
 func twoDigits(u units.Velocity) string {
 	v := u.In(units.CentimetrePerHour)
 	one := math.Pow(10, math.Floor(math.Log10(v))-1)
-	return fmt.Sprintf("%.0f", math.Round(v/one)*one)
+	return number.Fixed(math.Round(v/one)*one, 0)
 }
 
 // Beyond what was measured a next reading goes up to this part of the lower end of

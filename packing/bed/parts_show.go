@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -16,15 +17,15 @@ func (p Point) String() string {
 
 // String says both errors.
 func (e PointError) String() string {
-	return fmt.Sprintf("compression factor %s, pressure %s", orUnknown(e.CompressionFactor, "± %.2g"), orUnknown(e.Pressure.In(units.Bar), "± %.2g bar"))
+	return "compression factor " + withUnit("± ", number.Compact(e.CompressionFactor, 2), "") + ", pressure " + withUnit("± ", number.Compact(e.Pressure.In(units.Bar), 2), " bar")
 }
 
-// orUnknown writes a number, or that it is not known.
-func orUnknown(v float64, format string) string {
-	if s := number(v, format); s != "" {
-		return s
+// withUnit puts a sign before a number and its unit behind, unless it is missing.
+func withUnit(sign, written, unit string) string {
+	if written == number.Missing {
+		return written
 	}
-	return "unknown"
+	return sign + written + unit
 }
 
 // String says where bed and suspension end.
@@ -43,13 +44,13 @@ func (l Lag) String() string { return fmt.Sprintf("up %v; down %v", l.Up, l.Down
 // String says what was read, and whether it was steady.
 func (s Step) String() string {
 	return fmt.Sprintf("%v to %v, %v, %v: pressure over the bed %s, height %s, %s", s.From, s.To, s.Direction, s.Velocity,
-		orUnknown(s.Pressure.In(units.Bar), "%.4f bar"), orUnknown(s.Height.In(units.Centimetre), "%.3f cm"), s.verdict())
+		withUnit("", number.Fixed(s.Pressure.In(units.Bar), 4), " bar"), withUnit("", number.Fixed(s.Height.In(units.Centimetre), 3), " cm"), s.verdict())
 }
 
 // cells are value, standard error, interval and unit of the parameter.
 func (x Parameter) cells() []string {
 	if x.Held {
-		return []string{fmt.Sprintf("%.4g", x.Value/x.one), "held", "", x.unit}
+		return []string{number.Compact(x.Value/x.one, 4), "held", "", x.unit}
 	}
 	low, high := x.Low/x.one, x.High/x.one
 	// Value and both ends to the same place, to two or three digits of the width.
@@ -57,7 +58,7 @@ func (x Parameter) cells() []string {
 	if width := high - low; width > 0 && finite(width) {
 		places = min(max(0, 1-int(math.Floor(math.Log10(width)))), 8)
 	}
-	return []string{fmt.Sprintf("%.*f", places, x.Value/x.one), fmt.Sprintf("%.2g", x.StdErr/x.one), fmt.Sprintf("%.*f to %.*f", places, low, places, high), x.unit}
+	return []string{number.Fixed(x.Value/x.one, places), number.Compact(x.StdErr/x.one, 2), number.Fixed(low, places) + " to " + number.Fixed(high, places), x.unit}
 }
 
 // String says the value with its standard error.
@@ -93,13 +94,13 @@ func (s LineState) Page() page.Page {
 	}
 	t := table.Table{Caption: fmt.Sprintf("Bed at %v after the critical line", s.Velocity), RowHeaders: true, Columns: []table.Column{
 		{Name: "what"}, {Name: "value", Right: true}, {Name: "unit"}}}
-	t.Add("critical velocity", fmt.Sprintf("%.1f", s.Critical.In(units.CentimetrePerHour)), "cm/h")
-	t.Add("part of the critical velocity", fmt.Sprintf("%.1f", 100*s.Velocity.In(s.Critical)), "%")
-	t.Add("height lost, of the settled height", fmt.Sprintf("%.4f", s.Loss), "")
-	t.Add("height", fmt.Sprintf("%.2f", s.Height.In(units.Centimetre)), "cm")
-	t.Add("compression factor", fmt.Sprintf("%.4f", s.CompressionFactor), "")
-	t.Add("void", fmt.Sprintf("%.4f", s.Void), "")
-	t.Add("pressure drop", fmt.Sprintf("%.4g", s.Pressure.In(units.Bar)), "bar")
+	t.Add("critical velocity", number.Fixed(s.Critical.In(units.CentimetrePerHour), 1), "cm/h")
+	t.Add("part of the critical velocity", number.Fixed(100*s.Velocity.In(s.Critical), 1), "%")
+	t.Add("height lost, of the settled height", number.Fixed(s.Loss, 4), "")
+	t.Add("height", number.Fixed(s.Height.In(units.Centimetre), 2), "cm")
+	t.Add("compression factor", number.Fixed(s.CompressionFactor, 4), "")
+	t.Add("void", number.Fixed(s.Void, 4), "")
+	t.Add("pressure drop", number.Compact(s.Pressure.In(units.Bar), 4), "bar")
 	p.Table(t)
 	p.List("Cautions", []string{caution})
 	return p

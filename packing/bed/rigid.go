@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/interp"
 
 	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -137,17 +138,17 @@ func (p PressureDrops) Page() page.Page {
 func (p PressureDrops) table() table.Table {
 	t := table.Table{Caption: fmt.Sprintf("Pressure drop of a rigid bed at %v", p.Velocity), RowHeaders: true,
 		Columns: []table.Column{{Name: "law"}, {Name: "value", Right: true}, {Name: "unit"}}}
-	bar := func(p units.Pressure) string { return fmt.Sprintf("%.4g", p.In(units.Bar)) }
+	bar := func(p units.Pressure) string { return number.Compact(p.In(units.Bar), 4) }
 	t.Add("Kozeny and Carman, 180", bar(p.KozenyCarman), "bar")
 	t.Add("Blake and Kozeny, 150", bar(p.BlakeKozeny), "bar")
 	if math.IsNaN(p.Reynolds) {
 		t.Add("Ergun", "density not given", "")
 	} else {
 		t.Add("Ergun", bar(p.Ergun), "bar")
-		t.Add("Reynolds number", fmt.Sprintf("%.3g", p.Reynolds), "")
+		t.Add("Reynolds number", number.Compact(p.Reynolds, 3), "")
 	}
-	t.Add("permeability, Kozeny and Carman", fmt.Sprintf("%.4g", p.Permeability.In(units.SquareMetre)), "m²")
-	t.Add("change for 0.01 more void", fmt.Sprintf("%.1f", p.VoidSensitivity), "%")
+	t.Add("permeability, Kozeny and Carman", number.Compact(p.Permeability.In(units.SquareMetre), 4), "m²")
+	t.Add("change for 0.01 more void", number.Fixed(p.VoidSensitivity, 1), "%")
 	return t
 }
 

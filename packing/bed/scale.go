@@ -7,6 +7,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -236,14 +237,14 @@ func (b ScaledBed) row() []string {
 		}
 		return text
 	}
-	row := []string{fmt.Sprintf("%.4g", b.Size.InnerDiameter.In(units.Centimetre)), fmt.Sprintf("%.4g", b.Size.SettledHeight.In(units.Centimetre)),
-		pm(fmt.Sprintf("%.0f", b.Critical.In(units.CentimetrePerHour)), "%.0f", b.CriticalStdErr.In(units.CentimetrePerHour)), fmt.Sprintf("%.3f", b.Ceiling)}
+	row := []string{number.Compact(b.Size.InnerDiameter.In(units.Centimetre), 4), number.Compact(b.Size.SettledHeight.In(units.Centimetre), 4),
+		pm(number.Fixed(b.Critical.In(units.CentimetrePerHour), 0), "%.0f", b.CriticalStdErr.In(units.CentimetrePerHour)), number.Fixed(b.Ceiling, 3)}
 	if b.By == "" {
 		return append(row, "", "no limit below critical")
 	}
-	return append(row, fmt.Sprintf("%.0f", b.Allowed.Velocity.In(units.CentimetrePerHour)), b.By,
-		pm(fmt.Sprintf("%.3f", b.Allowed.CompressionFactor), "%.3f", b.AllowedStdErr.CompressionFactor),
-		pm(fmt.Sprintf("%.3f", b.Allowed.Pressure.In(units.Bar)), "%.3f", b.AllowedStdErr.Pressure.In(units.Bar)))
+	return append(row, number.Fixed(b.Allowed.Velocity.In(units.CentimetrePerHour), 0), b.By,
+		pm(number.Fixed(b.Allowed.CompressionFactor, 3), "%.3f", b.AllowedStdErr.CompressionFactor),
+		pm(number.Fixed(b.Allowed.Pressure.In(units.Bar), 3), "%.3f", b.AllowedStdErr.Pressure.In(units.Bar)))
 }
 
 // String returns the page as text.

@@ -1,8 +1,7 @@
 package bed
 
 import (
-	"fmt"
-
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -17,11 +16,11 @@ func (s Sediment) Page() page.Page {
 	}
 	t := table.Table{Caption: "How the suspension settles", RowHeaders: true,
 		Columns: []table.Column{{Name: "what"}, {Name: "value", Right: true}, {Name: "unit"}}}
-	t.Add("upper edge of the suspension falls", fmt.Sprintf("%.2f", s.Interface.In(units.CentimetrePerHour)), "cm/h")
-	t.Add("surface of the bed rises", fmt.Sprintf("%.2f", s.Growth.In(units.CentimetrePerHour)), "cm/h")
-	t.Add("volume fraction of beads that arrive on the bed", fmt.Sprintf("%.3f", s.Solids), "")
-	t.Add("height of the bed", fmt.Sprintf("%.2f", s.Height.In(units.Centimetre)), "cm")
-	t.Add("time until then", fmt.Sprintf("%.1f", s.Time.In(units.Minute)), "min")
+	t.Add("upper edge of the suspension falls", number.Fixed(s.Interface.In(units.CentimetrePerHour), 2), "cm/h")
+	t.Add("surface of the bed rises", number.Fixed(s.Growth.In(units.CentimetrePerHour), 2), "cm/h")
+	t.Add("volume fraction of beads that arrive on the bed", number.Fixed(s.Solids, 3), "")
+	t.Add("height of the bed", number.Fixed(s.Height.In(units.Centimetre), 2), "cm")
+	t.Add("time until then", number.Fixed(s.Time.In(units.Minute), 1), "min")
 	p.Table(t)
 	p.List("Cautions", []string{
 		"Beads are taken to be alike: fines take longer. Wait until the height is steady, not for this time.",

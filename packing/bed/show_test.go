@@ -99,12 +99,12 @@ func TestElementsShow(t *testing.T) {
 		want string
 	}{
 		{p, "300 cm/h: compression factor 1.05, 90 kPa"},
-		{bed.PointError{CompressionFactor: 0.0012, Pressure: Pressure(nan)}, "compression factor ± 0.0012, pressure unknown"},
+		{bed.PointError{CompressionFactor: 0.0012, Pressure: Pressure(nan)}, "compression factor ± 0.0012, pressure not known"},
 		{bed.Front{Time: 60 * Second, Bed: 2 * Centimetre, Interface: 30 * Centimetre}, "1 min: bed up to 2 cm, suspension up to 30 cm"},
 		{bed.Layer{Depth: 5 * Centimetre, Stress: 0.2 * Bar, Void: 0.38, Pressure: 0.3 * Bar}, "5 cm deep: stress 20 kPa, void 0.38, pressure lost 30 kPa"},
 		{bed.Lag{Up: p, Down: p}, "up 300 cm/h: compression factor 1.05, 90 kPa; down 300 cm/h: compression factor 1.05, 90 kPa"},
 		{bed.Step{From: 60 * Second, To: 120 * Second, Direction: bed.Up, Velocity: 300 * CentimetrePerHour, Pressure: 0.9 * Bar, PressureSteady: bed.Steady, Height: Length(nan)},
-			"1 min to 2 min, up, 300 cm/h: pressure over the bed 0.9000 bar, height unknown, height not read"},
+			"1 min to 2 min, up, 300 cm/h: pressure over the bed 0.9000 bar, height not known, height not read"},
 		{bed.VelocityBound{Name: "critical", Velocity: 300 * CentimetrePerHour}, "critical: 300 cm/h"},
 		{bed.Parameter{Name: "modulus", Value: 4e5}, "modulus 4e+05 in SI units"},
 	} {

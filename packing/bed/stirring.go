@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -96,8 +97,8 @@ func (r StirringResult) Page() page.Page {
 	t := table.Table{Caption: fmt.Sprintf("Time after stirring until %v is clear, slurry of %v of %s", r.Stirring.layer(), r.Stirring.Slurry.Concentration, r.Stirring.Medium.Label()),
 		Columns: []table.Column{{Name: "density excess", Unit: "kg/m³", Right: true}, {Name: "beads fall", Unit: "cm/h", Right: true}, {Name: "time", Unit: "s", Right: true}}}
 	for _, factor := range []float64{0.5, 1, 2} {
-		t.Add(fmt.Sprintf("%.4g", r.Stirring.Medium.DensityExcess.Times(factor).In(units.KilogramPerCubicMetre)),
-			fmt.Sprintf("%.2f", r.Hindered.Times(factor).In(units.CentimetrePerHour)), fmt.Sprintf("%.0f", r.Time.Times(1/factor).In(units.Second)))
+		t.Add(number.Compact(r.Stirring.Medium.DensityExcess.Times(factor).In(units.KilogramPerCubicMetre), 4),
+			number.Fixed(r.Hindered.Times(factor).In(units.CentimetrePerHour), 2), number.Fixed(r.Time.Times(1/factor).In(units.Second), 0))
 	}
 	p.Table(t)
 	p.List("Cautions", []string{

@@ -8,6 +8,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -275,16 +276,16 @@ func (r WindowResult) Page() page.Page {
 
 // Table returns the velocities.
 func (r WindowResult) Table() table.Table {
-	cmh := func(u units.Velocity) string { return fmt.Sprintf("%.1f", u.In(units.CentimetrePerHour)) }
-	bar := func(p units.Pressure) string { return fmt.Sprintf("%.3f", p.In(units.Bar)) }
+	cmh := func(u units.Velocity) string { return number.Fixed(u.In(units.CentimetrePerHour), 1) }
+	bar := func(p units.Pressure) string { return number.Fixed(p.In(units.Bar), 3) }
 	t := table.Table{Caption: "Velocities", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "velocity", Unit: "cm/h", Right: true},
 		{Name: "compression factor", Right: true}, {Name: "pressure", Unit: "bar", Right: true}, {Name: "upper end", Unit: "bar", Right: true}}}
-	upper := func(p units.Pressure) string { return number(p.In(units.Bar), "%.3f") }
+	upper := func(p units.Pressure) string { return number.Cell(number.Fixed(p.In(units.Bar), 3)) }
 	if r.Packing != r.Largest {
-		t.Add("packing, for the target", cmh(r.Packing.Velocity), fmt.Sprintf("%.3f", r.Packing.CompressionFactor), bar(r.Packing.Pressure), upper(r.PackingUpper))
+		t.Add("packing, for the target", cmh(r.Packing.Velocity), number.Fixed(r.Packing.CompressionFactor, 3), bar(r.Packing.Pressure), upper(r.PackingUpper))
 	}
-	t.Add("packing, at most", cmh(r.Largest.Velocity), fmt.Sprintf("%.3f", r.Largest.CompressionFactor), bar(r.Largest.Pressure), upper(r.LargestUpper))
-	t.Add("operating, at most, of the bed packed so", cmh(r.Operating), fmt.Sprintf("%.3f", r.Packing.CompressionFactor), "about "+bar(r.OperatingPressure), upper(r.PackingUpper.Times(r.OperatingPressure.In(r.Packing.Pressure))))
+	t.Add("packing, at most", cmh(r.Largest.Velocity), number.Fixed(r.Largest.CompressionFactor, 3), bar(r.Largest.Pressure), upper(r.LargestUpper))
+	t.Add("operating, at most, of the bed packed so", cmh(r.Operating), number.Fixed(r.Packing.CompressionFactor, 3), "about "+bar(r.OperatingPressure), upper(r.PackingUpper.Times(r.OperatingPressure.In(r.Packing.Pressure))))
 	return t
 }
 
@@ -292,7 +293,7 @@ func (r WindowResult) Table() table.Table {
 func (r WindowResult) BoundTable() table.Table {
 	t := table.Table{Caption: "What bounds the packing velocity", RowHeaders: true, Columns: []table.Column{{Name: "bound"}, {Name: "velocity", Unit: "cm/h", Right: true}}}
 	for _, b := range r.Bounds {
-		t.Add(b.Name, fmt.Sprintf("%.1f", b.Velocity.In(units.CentimetrePerHour)))
+		t.Add(b.Name, number.Fixed(b.Velocity.In(units.CentimetrePerHour), 1))
 	}
 	if r.Unreached != "" {
 		t.Add(r.Unreached, "beyond the curve")

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -501,5 +502,5 @@ func (e even) integral(from, to float64) float64 {
 
 // concentration writes a concentration or a capacity.
 func concentration(c units.Density) string {
-	return significant(c.In(units.MilligramPerMillilitre), 4) + " mg/mL"
+	return number.Significant(c.In(units.MilligramPerMillilitre), 4) + " mg/mL"
 }

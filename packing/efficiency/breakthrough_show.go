@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -84,13 +85,13 @@ func (r BreakthroughResult) Table() table.Table {
 		{Name: "breakthrough"}, {Name: "feed volume", Unit: unit, Right: true}, {Name: "standard error", Unit: unit, Right: true},
 		{Name: "simple", Unit: "mg/mL", Right: true}, {Name: "integral", Unit: "mg/mL", Right: true},
 		{Name: "bound", Right: true}, {Name: "of equilibrium", Unit: "%", Right: true}}}
-	mg := func(c units.Density) string { return significant(c.In(units.MilligramPerMillilitre), 4) }
+	mg := func(c units.Density) string { return number.Significant(c.In(units.MilligramPerMillilitre), 4) }
 	for _, p := range r.Points {
-		used := "not available"
+		used := number.Missing
 		if !math.IsNaN(p.Utilisation) {
-			used = fixed(100*p.Utilisation, 1)
+			used = number.Fixed(100*p.Utilisation, 1)
 		}
-		t.Add(p.Percent.String(), significant(p.Volume.In(one), 5), twoDigits(p.VolumeStdErr.In(one)), mg(p.Simple), mg(p.Integral), p.Bound.String(), used)
+		t.Add(p.Percent.String(), number.Significant(p.Volume.In(one), 5), number.Significant(p.VolumeStdErr.In(one), 2), mg(p.Simple), mg(p.Integral), p.Bound.String(), used)
 	}
 	return t
 }
@@ -148,12 +149,12 @@ func (r BreakthroughResult) Measured() table.Table {
 		signal += ", from " + r.File
 	}
 	t.Add("signal", signal)
-	t.Add("what does not bind", fmt.Sprintf("%s %s, from %s; it changes by %s of the step", significant(r.NonBinding.Level, 4), r.Unit, r.NonBinding.Range, percentage(math.Abs(r.NonBinding.Drift/(r.FeedLevel-r.NonBinding.Level)))))
+	t.Add("what does not bind", fmt.Sprintf("%s %s, from %s; it changes by %s of the step", number.Significant(r.NonBinding.Level, 4), r.Unit, r.NonBinding.Range, percentage(math.Abs(r.NonBinding.Drift/(r.FeedLevel-r.NonBinding.Level)))))
 	from := "given"
 	if b.FeedSignal == 0 {
 		from = "mean of the last twelfth of the trace"
 	}
-	t.Add("feed signal", fmt.Sprintf("%s %s, %s", significant(r.FeedLevel, 4), r.Unit, from))
+	t.Add("feed signal", fmt.Sprintf("%s %s, %s", number.Significant(r.FeedLevel, 4), r.Unit, from))
 	smoothing := "none"
 	if r.SmoothingWindow > 1 {
 		smoothing = fmt.Sprintf("moving quadratic (Savitzky, Golay) over %d points, before crossings; the integrals do without", r.SmoothingWindow)

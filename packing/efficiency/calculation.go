@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
@@ -140,9 +141,9 @@ func (r PulseResult) calculations() []Calculation {
 	peak := strings.Replace(letter, "_", "", 1) + " position of the maximum, w width at half height, "
 	length := r.Pulse.BedHeight
 	metres := quantity(length.In(units.Metre), 4, "m")
-	h, as, u := fixed(r.ReducedPlateHeight, 1), fixed(r.Asymmetry, 2), r.Velocity
+	h, as, u := number.Fixed(r.ReducedPlateHeight, 1), number.Fixed(r.Asymmetry, 2), r.Velocity
 	with := fmt.Sprintf("reduced plate height %s, asymmetry %s, at %v", h, as, u)
-	m := func(x float64) string { return significant(x/one, 5) }
+	m := func(x float64) string { return number.Significant(x/one, 5) }
 	area := r.Pulse.Column.Area()
 	square := fmt.Sprintf(`\left( \frac{%s}{w} \right)^2`, letter)
 	numbers := fmt.Sprintf(`\left( \frac{%s}{%s} \right)^2`, x, w)
@@ -152,26 +153,26 @@ func (r PulseResult) calculations() []Calculation {
 	}
 	litres := quantity(r.RetentionVolume.In(units.Litre), 4, "L")
 	return []Calculation{
-		{"Plates", "Plates by the width at half height, pharmacopoeia", "N = 5.54 " + square, "5.54 " + numbers + " = " + fixed(r.Plates, 0),
+		{"Plates", "Plates by the width at half height, pharmacopoeia", "N = 5.54 " + square, "5.54 " + numbers + " = " + number.Fixed(r.Plates, 0),
 			peak + "N plates", pharmacopoeia, with},
-		{"PlatesExact", "Plates by the width at half height, exact for a Gaussian", `N = 8 \ln 2 \, ` + square, "5.545177 " + numbers + " = " + fixed(r.PlatesExact, 0),
+		{"PlatesExact", "Plates by the width at half height, exact for a Gaussian", `N = 8 \ln 2 \, ` + square, "5.545177 " + numbers + " = " + number.Fixed(r.PlatesExact, 0),
 			peak + "N plates", iupac, with},
-		{"PlatesMoments", "Plates by moments", `N = \frac{M_1^2}{M_2}`, fmt.Sprintf(`\frac{%s^2}{%s} = %s`, m(r.Moments.Mean), significant(r.Moments.Variance/one/one, 5), fixed(r.PlatesMoments, 0)),
+		{"PlatesMoments", "Plates by moments", `N = \frac{M_1^2}{M_2}`, fmt.Sprintf(`\frac{%s^2}{%s} = %s`, m(r.Moments.Mean), number.Significant(r.Moments.Variance/one/one, 5), number.Fixed(r.PlatesMoments, 0)),
 			"M1 mean, M2 variance of the peak, taken from " + r.Moments.Range.String(), iupac, with},
-		{"PlatesPerMetre", "Plates per metre", `\frac{N}{L} = \frac{5.54}{L} ` + square, fmt.Sprintf(`\frac{5.54}{%s} %s = %s`, metres, numbers, exact(fixed(r.PlatesPerMetre, 0), "m^{-1}")),
+		{"PlatesPerMetre", "Plates per metre", `\frac{N}{L} = \frac{5.54}{L} ` + square, fmt.Sprintf(`\frac{5.54}{%s} %s = %s`, metres, numbers, exact(number.Fixed(r.PlatesPerMetre, 0), "m^{-1}")),
 			peak + "L bed height", pharmacopoeia + "; the bed height divides it", with},
-		{"HETP", "Height equivalent to a theoretical plate", `H = \frac{L}{N}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(length.In(units.Millimetre), 4, "mm"), fixed(r.Plates, 1), exact(fixed(r.HETP.In(units.Millimetre), 3), "mm")),
+		{"HETP", "Height equivalent to a theoretical plate", `H = \frac{L}{N}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(length.In(units.Millimetre), 4, "mm"), number.Fixed(r.Plates, 1), exact(number.Fixed(r.HETP.In(units.Millimetre), 3), "mm")),
 			"L bed height, N plates by half height (5.54)", iupac, with},
 		{"ReducedPlateHeight", "Reduced plate height", `h = \frac{H}{d_p}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(r.HETP.In(units.Micrometre), 4, "µm"), quantity(r.Bead.In(units.Micrometre), 4, "µm"), h),
 			"H plate height, dp mean bead diameter", iupac, fmt.Sprintf("asymmetry %s, at %v", as, u)},
 		{"Asymmetry", "Asymmetry at 10 % of the height", `A_s = \frac{b}{a}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, on(r.Tenth.Back(r.Apex)), on(r.Tenth.Front(r.Apex)), as),
 			"a width in front of the maximum, b width behind it, at a tenth of the height", practice, ""},
-		{"SymmetryFactor", "Symmetry factor at 5 % of the height", `S = \frac{w}{2 a}`, fmt.Sprintf(`\frac{%s}{2 \cdot %s} = %s`, on(r.Fifth.Width()), on(r.Fifth.Front(r.Apex)), fixed(r.SymmetryFactor, 2)),
+		{"SymmetryFactor", "Symmetry factor at 5 % of the height", `S = \frac{w}{2 a}`, fmt.Sprintf(`\frac{%s}{2 \cdot %s} = %s`, on(r.Fifth.Width()), on(r.Fifth.Front(r.Apex)), number.Fixed(r.SymmetryFactor, 2)),
 			"w width, a its part in front of the maximum, at a twentieth of the height", pharmacopoeia, ""},
 		{"RetentionVolume", "Retention volume", volumeFormula, volumeNumbers + " = " + litres,
 			"Q flow, tR time of the maximum", iupac, ""},
 		{"ColumnVolumes", "Retention in column volumes", `\frac{V_R}{V} = \frac{V_R}{\frac{\pi}{4} D^2 L}`,
-			fmt.Sprintf(`\frac{%s}{%s} = %s`, litres, quantity(r.volume.In(units.Litre), 4, "L"), fixed(r.ColumnVolumes, 3)),
+			fmt.Sprintf(`\frac{%s}{%s} = %s`, litres, quantity(r.volume.In(units.Litre), 4, "L"), number.Fixed(r.ColumnVolumes, 3)),
 			"VR retention volume, V column volume, D inner diameter, L bed height", geometry, ""},
 		{"Velocity", "Superficial velocity", `u = \frac{Q}{\frac{\pi}{4} D^2}`,
 			fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(r.Pulse.Flow.In(units.LitrePerHour), 4, "L/h"), quantity(area.In(units.SquareCentimetre), 4, "cm^2"), quantity(u.In(units.CentimetrePerHour), 4, "cm/h")),
@@ -195,7 +196,7 @@ func (r PulseResult) moreCalculations() (list []Calculation, refused []noCalcula
 	on := func(x float64) string { return quantity(x/one, 4, unit) }
 	x := on(r.Apex.X)
 	peak := strings.Replace(letter, "_", "", 1) + " position of the maximum, "
-	with := fmt.Sprintf("reduced plate height %s by half height, asymmetry %s, at %v", fixed(r.ReducedPlateHeight, 1), fixed(r.Asymmetry, 2), r.Velocity)
+	with := fmt.Sprintf("reduced plate height %s by half height, asymmetry %s, at %v", number.Fixed(r.ReducedPlateHeight, 1), number.Fixed(r.Asymmetry, 2), r.Velocity)
 	add := func(err error, c Calculation) {
 		if err != nil {
 			refused = append(refused, noCalculation{c.Name, err})
@@ -205,22 +206,22 @@ func (r PulseResult) moreCalculations() (list []Calculation, refused []noCalcula
 	}
 	square := func(above, below string) string { return `\left( \frac{` + above + `}{` + below + `} \right)^2` }
 	all := r.Methods()
-	number := func(name string) (string, error) {
+	plates := func(name string) (string, error) {
 		m, err := all.Method(name)
 		if err == nil {
 			err = m.Refusal
 		}
-		return fixed(m.Plates, 0), err
+		return number.Fixed(m.Plates, 0), err
 	}
 
 	base, _ := r.tangents()
-	n, err := number("PlatesTangent")
+	n, err := plates("PlatesTangent")
 	add(err, Calculation{"PlatesTangent", "Plates by the tangents at the points of inflection", "N = 16 " + square(letter, "w_b"), "16 " + square(x, on(base.Width())) + " = " + n,
 		peak + "wb width at the base, from " + r.Axis.Show(base.Front.Foot) + " to " + r.Axis.Show(base.Back.Foot), iupac, with})
 
-	n, err = number("PlatesAreaHeight")
+	n, err = plates("PlatesAreaHeight")
 	add(err, Calculation{"PlatesAreaHeight", "Plates by area and height", `N = 2 \pi \left( \frac{` + letter + ` h}{A} \right)^2`,
-		fmt.Sprintf(`2 \pi \left( \frac{%s \cdot %s}{%s} \right)^2 = %s`, x, significant(r.Height, 4), quantity(r.Moments.Area/one, 4, unit), n),
+		fmt.Sprintf(`2 \pi \left( \frac{%s \cdot %s}{%s} \right)^2 = %s`, x, number.Significant(r.Height, 4), quantity(r.Moments.Area/one, 4, unit), n),
 		peak + "h height and A area of the peak, taken from " + r.Moments.Range.String(), gaussianShape, with})
 
 	for _, w := range []struct {
@@ -229,21 +230,21 @@ func (r PulseResult) moreCalculations() (list []Calculation, refused []noCalcula
 		source       string
 	}{{"PlatesTenth", "18.42068", 0.1, gaussianShape}, {"PlatesFiveSigma", "24.98853", fiveSigma, gaussianShape + "; the factor is printed as 25"}} {
 		_, width, _ := r.PlatesAtWidth(w.fraction)
-		percent := fmt.Sprintf("%.4g", 100*w.fraction)
-		n, err = number(w.name)
+		percent := number.Compact(100*w.fraction, 4)
+		n, err = plates(w.name)
 		add(err, Calculation{w.name, "Plates by the width at " + percent + " % of the height", fmt.Sprintf(`N = 8 \ln \frac{1}{%v} \, `, w.fraction) + square(letter, "w"),
 			w.factor + " " + square(x, on(width.Width())) + " = " + n, peak + "w width at " + percent + " % of the height", w.source, with})
 	}
 
 	a, b := on(r.Tenth.Front(r.Apex)), on(r.Tenth.Back(r.Apex))
 	g, _ := r.FoleyDorsey()
-	n, err = number("PlatesFoleyDorsey")
+	n, err = plates("PlatesFoleyDorsey")
 	letters := peak + "w width at a tenth of the height, b its part behind the maximum, a the one in front. N stands for tR²/M2"
 	if g.Mirrored {
 		letters += ". The peak fronts: a and b are taken the other way round"
 	}
 	add(err, Calculation{"PlatesFoleyDorsey", "Plates of an exponentially modified Gaussian, from the width at 10 %", `N = \frac{41.7 ` + square(letter, "w") + `}{b/a + 1.25}`,
-		fmt.Sprintf(`\frac{41.7 %s}{%s + 1.25} = %s`, square(x, on(r.Tenth.Width())), fixed(g.Ratio, 3), n),
+		fmt.Sprintf(`\frac{41.7 %s}{%s + 1.25} = %s`, square(x, on(r.Tenth.Width())), number.Fixed(g.Ratio, 3), n),
 		letters + fmt.Sprintf("; a = %s and b = %s here", plain(a), plain(b)), foleyDorseySource, with})
 
 	e, err := r.EMG()
@@ -265,11 +266,11 @@ func (r PulseResult) moreCalculations() (list []Calculation, refused []noCalcula
 	}
 	litres := func(v units.Volume) string { return quantity(v.In(units.Litre), 4, "L") }
 	add(err, Calculation{"PlatesCorrected", "Plates by moments of the column alone", `N = \frac{(V_1 - V_e)^2}{\sigma^2 - \sigma_e^2}`,
-		fmt.Sprintf(`\frac{(%s - %s)^2}{(%s)^2 - (%s)^2} = %s`, litres(m.Mean), litres(c.Shift), litres(m.Deviation), litres(units.Volume(math.Sqrt(c.Taken)*r.cubicMetresPerUnit())), fixed(m.Plates, 0)),
-		"V1 first moment and σ standard deviation as observed, Ve and σe " + parts, "the variance of a sum of independent steps", with + "; " + fixed(m.Observed, 0) + " as observed"})
+		fmt.Sprintf(`\frac{(%s - %s)^2}{(%s)^2 - (%s)^2} = %s`, litres(m.Mean), litres(c.Shift), litres(m.Deviation), litres(units.Volume(math.Sqrt(c.Taken)*r.cubicMetresPerUnit())), number.Fixed(m.Plates, 0)),
+		"V1 first moment and σ standard deviation as observed, Ve and σe " + parts, "the variance of a sum of independent steps", with + "; " + number.Fixed(m.Observed, 0) + " as observed"})
 
 	s, err := r.SignalToNoise()
-	add(err, Calculation{"SignalToNoise", "Signal-to-noise ratio", `S/N = \frac{2H}{h}`, fmt.Sprintf(`\frac{2 \cdot %s}{%s} = %s`, significant(s.Height, 4), significant(s.Noise, 3), fixed(s.Ratio, 0)),
+	add(err, Calculation{"SignalToNoise", "Signal-to-noise ratio", `S/N = \frac{2H}{h}`, fmt.Sprintf(`\frac{2 \cdot %s}{%s} = %s`, number.Significant(s.Height, 4), number.Significant(s.Noise, 3), number.Fixed(s.Ratio, 0)),
 		fmt.Sprintf("H height of the peak, h range of the noise from %s, %.1f widths at half height", s.Window, s.Widths), pharmacopoeia, ""})
 	return list, refused
 }
@@ -281,7 +282,7 @@ func plain(s string) string {
 
 // quantity writes a number to so many digits with a unit, in LaTeX.
 func quantity(v float64, digits int, unit string) string {
-	return exact(significant(v, digits), unit)
+	return exact(number.Significant(v, digits), unit)
 }
 
 // exact writes a number as it is with a unit, in LaTeX; a power of the unit

@@ -8,6 +8,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/fit"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -38,21 +39,7 @@ type Uncertain struct{ Value, StdErr float64 }
 
 // String shows the number to the second digit of its error.
 func (u Uncertain) String() string {
-	if !(u.StdErr > 0) || math.IsInf(u.StdErr, 0) {
-		return fmt.Sprintf("%.6g", u.Value)
-	}
-	value, errs := u.digits(1)
-	return value + " ± " + errs
-}
-
-// digits writes number and error, both in the unit one.
-func (u Uncertain) digits(one float64) (value, stdErr string) {
-	v, e := u.Value/one, u.StdErr/one
-	if !(e > 0) || math.IsInf(e, 0) {
-		return significant(v, 6), "not available"
-	}
-	decimals := max(0, 1-int(math.Floor(math.Log10(e))))
-	return fixed(v, decimals), significant(e, 2)
+	return number.PlusMinus(u.Value, u.StdErr)
 }
 
 // An EMGResult is a fitted peak. Positions and widths are in seconds or cubic
@@ -355,7 +342,7 @@ func (r *EMGResult) numbers() {
 	byCube := 1 / (3 * c * c) // dc/dq
 	held := r.Fit.Params[pCube].OnBound
 	// The error of v from its derivatives by area, mean, sd and cube.
-	number := func(v float64, g ...float64) Uncertain {
+	uncertain := func(v float64, g ...float64) Uncertain {
 		sum := 0.0
 		for i := range g {
 			for k := range g {
@@ -370,13 +357,13 @@ func (r *EMGResult) numbers() {
 		}
 		return Uncertain{v, math.Sqrt(sum)}
 	}
-	r.Area = number(a, 1)
-	r.Mean = number(m, 0, 1)
-	r.Variance = number(s*s, 0, 0, 2*s)
-	r.Plates = number(m*m/(s*s), 0, 2*m/(s*s), -2*m*m/(s*s*s))
-	r.Mu = number(r.Peak.Mu, 0, 1, -c, -s*byCube)
-	r.Sigma = number(r.Peak.Sigma, 0, 0, sigma, -s*c/sigma*byCube)
-	r.Tau = number(r.Peak.Tau, 0, 0, c, s*byCube)
+	r.Area = uncertain(a, 1)
+	r.Mean = uncertain(m, 0, 1)
+	r.Variance = uncertain(s*s, 0, 0, 2*s)
+	r.Plates = uncertain(m*m/(s*s), 0, 2*m/(s*s), -2*m*m/(s*s*s))
+	r.Mu = uncertain(r.Peak.Mu, 0, 1, -c, -s*byCube)
+	r.Sigma = uncertain(r.Peak.Sigma, 0, 0, sigma, -s*c/sigma*byCube)
+	r.Tau = uncertain(r.Peak.Tau, 0, 0, c, s*byCube)
 
 	at := func(q float64) marks {
 		shape := newShape(cubeRoot(q))
@@ -397,17 +384,17 @@ func (r *EMGResult) numbers() {
 		return m + s*of(here), 1, of(here), s * slope(of)
 	}
 	width := func(of func(m marks) float64) Uncertain {
-		return number(s*of(here), 0, 0, of(here), s*slope(of))
+		return uncertain(s*of(here), 0, 0, of(here), s*slope(of))
 	}
 	v, g1, g2, g3 := position(func(m marks) float64 { return m.top })
-	r.Top = number(v, 0, g1, g2, g3)
+	r.Top = uncertain(v, 0, g1, g2, g3)
 	height := func(m marks) float64 { return m.height }
-	r.Height = number(a/s*here.height, here.height/s, 0, -a/(s*s)*here.height, a/s*slope(height))
+	r.Height = uncertain(a/s*here.height, here.height/s, 0, -a/(s*s)*here.height, a/s*slope(height))
 	r.HalfWidth = width(func(m marks) float64 { return m.halfRight - m.halfLeft })
 	r.TenthFront = width(func(m marks) float64 { return m.top - m.tenthLeft })
 	r.TenthBack = width(func(m marks) float64 { return m.tenthRight - m.top })
 	as := func(m marks) float64 { return (m.tenthRight - m.top) / (m.top - m.tenthLeft) }
-	r.Asymmetry = number(as(here), 0, 0, 0, slope(as))
+	r.Asymmetry = uncertain(as(here), 0, 0, 0, slope(as))
 }
 
 func (r *EMGResult) warn(what, do string) {
@@ -510,15 +497,15 @@ func (r EMGResult) Calculation(name string) (Calculation, error) {
 	}
 	one, unit := r.axisUnit()
 	on := func(v float64) string { return quantity(v/one, 5, unit) }
-	bare := func(v float64) string { return significant(v/one, 5) }
+	bare := func(v float64) string { return number.Significant(v/one, 5) }
 	const grushka = "E. Grushka, Anal. Chem. 44 (1972) 1733-1738"
 	letters := "µ and σ mean and standard deviation of the Gaussian, τ time constant of the exponential, fitted by least squares"
 	all := []Calculation{
 		{"Mean", "Mean of the fitted peak", `M_1 = \mu + \tau`, fmt.Sprintf(`%s + %s = %s`, bare(r.Mu.Value), bare(r.Tau.Value), on(r.Mean.Value)), letters, grushka, ""},
-		{"Variance", "Variance of the fitted peak", `M_2 = \sigma^2 + \tau^2`, fmt.Sprintf(`(%s)^2 + (%s)^2 = %s`, bare(r.Sigma.Value), bare(r.Tau.Value), exact(significant(r.Variance.Value/one/one, 5), unit+"^2")), letters, grushka, ""},
+		{"Variance", "Variance of the fitted peak", `M_2 = \sigma^2 + \tau^2`, fmt.Sprintf(`(%s)^2 + (%s)^2 = %s`, bare(r.Sigma.Value), bare(r.Tau.Value), exact(number.Significant(r.Variance.Value/one/one, 5), unit+"^2")), letters, grushka, ""},
 		{"Plates", "Plates of the fitted peak by its moments", `N = \frac{M_1^2}{M_2} = \frac{(\mu + \tau)^2}{\sigma^2 + \tau^2}`,
-			fmt.Sprintf(`\frac{(%s)^2}{%s} = %s`, bare(r.Mean.Value), significant(r.Variance.Value/one/one, 5), fixed(r.Plates.Value, 0)), letters, grushka, "asymmetry " + r.Asymmetry.String() + ", and the test's velocity"},
-		{"Asymmetry", "Asymmetry of the fitted peak at 10 % of its height", `A_s = \frac{b}{a}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, on(r.TenthBack.Value), on(r.TenthFront.Value), fixed(r.Asymmetry.Value, 2)),
+			fmt.Sprintf(`\frac{(%s)^2}{%s} = %s`, bare(r.Mean.Value), number.Significant(r.Variance.Value/one/one, 5), number.Fixed(r.Plates.Value, 0)), letters, grushka, "asymmetry " + r.Asymmetry.String() + ", and the test's velocity"},
+		{"Asymmetry", "Asymmetry of the fitted peak at 10 % of its height", `A_s = \frac{b}{a}`, fmt.Sprintf(`\frac{%s}{%s} = %s`, on(r.TenthBack.Value), on(r.TenthFront.Value), number.Fixed(r.Asymmetry.Value, 2)),
 			"a width in front of the maximum, b width behind it, at a tenth of the height of the fitted curve", practice, ""},
 	}
 	return calculationNamed(all, name)
@@ -555,7 +542,7 @@ func (r EMGResult) Table() table.Table {
 	one, unit := r.axisUnit()
 	t := table.Table{Caption: "The peak", RowHeaders: true, Columns: []table.Column{{Name: "quantity"}, {Name: "value", Right: true}, {Name: "standard error", Right: true}, {Name: "unit"}}}
 	add := func(name string, u Uncertain, one float64, unit string) {
-		v, e := u.digits(one)
+		v, e := number.WithError(u.Value/one, u.StdErr/one)
 		t.Add(name, v, e, unit)
 	}
 	add("plates, M1²/M2", r.Plates, 1, "")
@@ -581,7 +568,7 @@ func (r EMGResult) Goodness() table.Table {
 	}
 	g := table.Table{Caption: "How well it fits", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "found"}}}
 	g.Add("fitted", fmt.Sprintf("%d points, %s, %s", r.Fit.Points, r.Range, []string{"on a sloped ground", "on a level ground", "without a ground"}[r.Ground]))
-	g.Add("R²", fmt.Sprintf("%.6f", r.R2))
+	g.Add("R²", number.Fixed(r.R2, 6))
 	g.Add("residual standard deviation", fmt.Sprintf("%.3g %s; noise from point to point %.3g %s", r.ResidualSD, r.Unit, r.Noise, r.Unit))
 	chance := "too few points for a test of their runs"
 	switch {

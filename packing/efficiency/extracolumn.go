@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -208,12 +209,12 @@ func (c Correction) Page() page.Page {
 		p.NoResult(c.refused, "nothing has been evaluated.")
 		return p
 	}
-	p.Text(fmt.Sprintf("The column alone, beside what was observed. Asymmetry at 10 %% %s, as observed, at %v.", fixed(c.Asymmetry, 2), c.Velocity))
+	p.Text(fmt.Sprintf("The column alone, beside what was observed. Asymmetry at 10 %% %s, as observed, at %v.", number.Fixed(c.Asymmetry, 2), c.Velocity))
 	t := table.Table{Caption: "Plates of the column alone", RowHeaders: true, Columns: []table.Column{
 		{Name: "method"}, {Name: "observed", Right: true}, {Name: "corrected", Right: true}, {Name: "plates/m", Right: true},
 		{Name: "HETP", Unit: "mm", Right: true}, {Name: "h", Right: true}}}
 	for _, m := range c.List {
-		t.Add(m.Title, fixed(m.Observed, 0), fixed(m.Plates, 0), fixed(m.PlatesPerMetre, 0), fixed(m.HETP.In(units.Millimetre), 3), fixed(m.ReducedPlateHeight, 1))
+		t.Add(m.Title, number.Fixed(m.Observed, 0), number.Fixed(m.Plates, 0), number.Fixed(m.PlatesPerMetre, 0), number.Fixed(m.HETP.In(units.Millimetre), 3), number.Fixed(m.ReducedPlateHeight, 1))
 	}
 	p.Table(t)
 	t = table.Table{Caption: "What was taken off", RowHeaders: true, Columns: []table.Column{

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	. "github.com/evenbed/evenbed/packing/units"
 )
 
@@ -34,7 +35,7 @@ func TestInvalidTest(t *testing.T) {
 			}
 		}
 		page := r.String()
-		for _, want := range []string{"Not decided: test not valid, because the top of the peak is flat", "plates per metre " + fixed(r.PlatesPerMetre, 0), "For a valid test: take less sample"} {
+		for _, want := range []string{"Not decided: test not valid, because the top of the peak is flat", "plates per metre " + number.Fixed(r.PlatesPerMetre, 0), "For a valid test: take less sample"} {
 			if !strings.Contains(page, want) {
 				t.Errorf("%s: no %q in\n%s", limits.Name, want, page)
 			}
@@ -128,7 +129,7 @@ func TestUndecidedReplicate(t *testing.T) {
 // TestNumberThatIsMissing is not decided: no number, no word.
 func TestNumberThatIsMissing(t *testing.T) {
 	l := AtLeast("0.80")
-	if reported, outcome := l.judge(math.NaN()); reported != "not available" || outcome != NotDecided {
+	if reported, outcome := l.judge(math.NaN()); reported != number.Missing || outcome != NotDecided {
 		t.Errorf("%q %v", reported, outcome)
 	}
 	for _, tc := range []struct {

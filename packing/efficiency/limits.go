@@ -5,6 +5,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"github.com/evenbed/evenbed/packing/internal/number"
 )
 
 // A Limit is what a number must keep to, written as the user's procedure has
@@ -91,13 +93,17 @@ func bounded(s string) (v float64, decimals int, ok bool) {
 }
 
 // judge compares a value with the limit. Reported is the value as it was
-// compared, rounded to the digits of the bound.
+// compared, rounded to the digits of the bound; a 5 behind the last of them rounds
+// up.
+//
+// Source: USP General Notices 7.20: limits 1.8 at most, 1.84 meets, 1.85 does
+// not.
 func (l Limit) judge(v float64) (reported string, outcome Outcome) {
 	if l.IsZero() {
 		return "", NotChecked
 	}
 	if math.IsNaN(v) {
-		return "not available", NotDecided
+		return number.Missing, NotDecided
 	}
 	outcome = Meets
 	for _, bound := range []struct {
@@ -108,9 +114,9 @@ func (l Limit) judge(v float64) (reported string, outcome Outcome) {
 			continue
 		}
 		limit, decimals, _ := bounded(bound.text)
-		text := rounded(v, decimals)
+		text := number.Fixed(v, decimals)
 		if l.Figures > 0 {
-			text = roundedFigures(v, l.Figures)
+			text = number.Figures(v, l.Figures)
 		}
 		got, err := strconv.ParseFloat(text, 64)
 		if reported == "" || bound.sign*(got-limit) < 0 {
@@ -121,71 +127,6 @@ func (l Limit) judge(v float64) (reported string, outcome Outcome) {
 		}
 	}
 	return reported, outcome
-}
-
-// rounded writes v with so many decimals; a 5 behind the last of them rounds
-// up. The digits are those of the shortest decimal that stands for v, so that
-// 1.85 rounds to 1.9 although its binary form may lie below.
-//
-// Source: USP General Notices 7.20: limits 1.8 at most, 1.84 meets, 1.85 does
-// not.
-func rounded(v float64, decimals int) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) || v < 0 {
-		return strconv.FormatFloat(v, 'f', decimals, 64)
-	}
-	s := strconv.FormatFloat(v, 'f', -1, 64)
-	whole, part, _ := strings.Cut(s, ".")
-	if len(part) <= decimals {
-		part += strings.Repeat("0", decimals-len(part))
-	} else {
-		up := part[decimals] >= '5'
-		digits := []byte(whole + part[:decimals])
-		for i := len(digits) - 1; up && i >= 0; i-- {
-			if digits[i]++; digits[i] <= '9' {
-				up = false
-			} else {
-				digits[i] = '0'
-			}
-		}
-		if up {
-			digits = append([]byte{'1'}, digits...)
-		}
-		n := len(digits) - decimals
-		whole, part = string(digits[:n]), string(digits[n:])
-	}
-	if decimals == 0 {
-		return whole
-	}
-	return whole + "." + part
-}
-
-// roundedFigures writes v with so many significant figures, a 5 behind the last
-// of them rounding up as in [rounded]; what stands before the point beyond them
-// becomes zeros.
-func roundedFigures(v float64, figures int) string {
-	if !(v > 0) || math.IsInf(v, 0) {
-		return strconv.FormatFloat(v, 'f', -1, 64)
-	}
-	s := strconv.FormatFloat(v, 'e', -1, 64) // d.ddd…e±dd, the shortest
-	digits, power, _ := strings.Cut(s, "e")
-	exponent, err := strconv.Atoi(power)
-	if err != nil {
-		panic("efficiency: a formatted number has no exponent: " + s)
-	}
-	number, err := strconv.ParseFloat(digits, 64)
-	if err != nil {
-		panic("efficiency: a formatted number did not parse: " + s)
-	}
-	kept := rounded(number, figures-1)
-	if strings.HasPrefix(kept, "10") { // 9.96 has become 10.0
-		kept, exponent = rounded(1, figures-1), exponent+1
-	}
-	decimals := max(0, figures-1-exponent)
-	whole, err := strconv.ParseFloat(kept+"e"+strconv.Itoa(exponent), 64)
-	if err != nil {
-		panic("efficiency: a rounded number did not parse: " + kept)
-	}
-	return strconv.FormatFloat(whole, 'f', decimals, 64)
 }
 
 // Limits are what the user's procedure asks of a packed column. None is a

@@ -5,6 +5,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"github.com/evenbed/evenbed/packing/internal/number"
 )
 
 func TestRoundedToTheLimit(t *testing.T) {
@@ -135,7 +137,7 @@ func TestFiguresScale(t *testing.T) {
 			t.Fatal(err)
 		}
 		for figures := 1; figures <= 4; figures++ {
-			want, err := strconv.ParseFloat(roundedFigures(one, figures), 64)
+			want, err := strconv.ParseFloat(number.Figures(one, figures), 64)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -144,7 +146,7 @@ func TestFiguresScale(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				got, err := strconv.ParseFloat(roundedFigures(v, figures), 64)
+				got, err := strconv.ParseFloat(number.Figures(v, figures), 64)
 				if err != nil || math.Abs(got/math.Pow10(power)-want) > 1e-12*want {
 					t.Errorf("%v to %d figures: %v, want %v", v, figures, got, want*math.Pow10(power))
 				}
@@ -152,7 +154,7 @@ func TestFiguresScale(t *testing.T) {
 		}
 	}
 	for _, v := range []float64{math.NaN(), math.Inf(1), 0, -5} {
-		if s := roundedFigures(v, 2); s == "" {
+		if s := number.Figures(v, 2); s == "" {
 			t.Errorf("%v gives nothing", v)
 		}
 	}

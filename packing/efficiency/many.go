@@ -13,6 +13,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -399,8 +400,8 @@ func (s PulseSeries) rowsTable(caption string, rows []PulseRow, most int) table.
 		{Name: "asymmetry", Right: true}, {Name: "symmetry factor", Right: true}, {Name: "retention", Unit: "CV", Right: true},
 		{Name: "velocity", Unit: "cm/h", Right: true}, {Name: "verdict"}, {Name: "doubts", Right: true}}}
 	for _, r := range rows {
-		t.Add(strconv.Itoa(r.Number), r.label(), fixed(r.PlatesPerMetre, 0), fixed(r.ReducedPlateHeight, 1), fixed(r.Asymmetry, 2), fixed(r.SymmetryFactor, 2),
-			fixed(r.ColumnVolumes, 3), fixed(r.Velocity.In(units.CentimetrePerHour), 1), r.Verdict.String(), strconv.Itoa(len(r.Warnings)))
+		t.Add(strconv.Itoa(r.Number), r.label(), number.Fixed(r.PlatesPerMetre, 0), number.Fixed(r.ReducedPlateHeight, 1), number.Fixed(r.Asymmetry, 2), number.Fixed(r.SymmetryFactor, 2),
+			number.Fixed(r.ColumnVolumes, 3), number.Fixed(r.Velocity.In(units.CentimetrePerHour), 1), r.Verdict.String(), strconv.Itoa(len(r.Warnings)))
 	}
 	return t
 }
@@ -464,9 +465,9 @@ func (s PulseSeries) Table() table.Table {
 			continue
 		}
 		mean, sd := stat.MeanStdDev(v, nil)
-		t.Add(q.name, q.unit, strconv.Itoa(len(v)), fixed(mean, q.decimals), twoDigits(sd), fixed(v[0], q.decimals), fixed(median(v), q.decimals), fixed(v[len(v)-1], q.decimals))
+		t.Add(q.name, q.unit, strconv.Itoa(len(v)), number.Fixed(mean, q.decimals), number.Significant(sd, 2), number.Fixed(v[0], q.decimals), number.Fixed(median(v), q.decimals), number.Fixed(v[len(v)-1], q.decimals))
 	}
-	t.Add("velocity", "cm/h", strconv.Itoa(len(s.Rows)-len(s.Failed())), fixed(s.velocity().In(units.CentimetrePerHour), 1), "", "", "", "")
+	t.Add("velocity", "cm/h", strconv.Itoa(len(s.Rows)-len(s.Failed())), number.Fixed(s.velocity().In(units.CentimetrePerHour), 1), "", "", "", "")
 	return t
 }
 
@@ -498,7 +499,7 @@ func (s PulseSeries) Figure() figure.Stack {
 	var found []string
 	for i, q := range s.quantities() {
 		if v := s.sorted(q.value); len(v) > 0 {
-			found = append(found, strings.TrimSpace(fmt.Sprintf("%s from %s to %s %s", q.name, fixed(v[0], q.decimals), fixed(v[len(v)-1], q.decimals), q.unit)))
+			found = append(found, strings.TrimSpace(fmt.Sprintf("%s from %s to %s %s", q.name, number.Fixed(v[0], q.decimals), number.Fixed(v[len(v)-1], q.decimals), q.unit)))
 		}
 		if i > 1 {
 			continue

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -298,7 +299,7 @@ func (m Methods) Method(name string) (Method, error) {
 
 // with names what plates are read with.
 func (m Methods) with() string {
-	return fmt.Sprintf("asymmetry at 10 %% %s, at %v", fixed(m.Asymmetry, 2), m.Velocity)
+	return fmt.Sprintf("asymmetry at 10 %% %s, at %v", number.Fixed(m.Asymmetry, 2), m.Velocity)
 }
 
 // Page shows the methods side by side.
@@ -318,8 +319,8 @@ func (m Methods) Page() page.Page {
 		if one.Refusal != nil {
 			why = "No number: " + one.Refusal.Error()
 		}
-		t.Add(one.Title, one.Formula, fixed(one.Plates, 0), fixed(one.PlatesPerMetre, 0),
-			fixed(one.HETP.In(units.Millimetre), 3), fixed(one.ReducedPlateHeight, 1), why)
+		t.Add(one.Title, one.Formula, number.Fixed(one.Plates, 0), number.Fixed(one.PlatesPerMetre, 0),
+			number.Fixed(one.HETP.In(units.Millimetre), 3), number.Fixed(one.ReducedPlateHeight, 1), why)
 	}
 	p.Table(t)
 	p.Notice("Which to quote:", m.Quote)
@@ -403,7 +404,7 @@ func (l MomentLimits) Page() page.Page {
 		return p
 	}
 	p.Text(fmt.Sprintf("The narrower the limits, the more of the tail is cut off and the more plates there seem to be. To be read with: reduced plate height by half height %s, asymmetry at 10 %% %s, at %v.",
-		fixed(l.ReducedPlateHeight, 1), fixed(l.Asymmetry, 2), l.Velocity))
+		number.Fixed(l.ReducedPlateHeight, 1), number.Fixed(l.Asymmetry, 2), l.Velocity))
 	t := table.Table{Caption: "Plates by moments", RowHeaders: true, Columns: []table.Column{
 		{Name: "limits at"}, {Name: "from"}, {Name: "to"}, {Name: "M1"}, {Name: "standard deviation"}, {Name: "plates", Right: true}}}
 	for _, one := range l.List {
@@ -416,7 +417,7 @@ func (l MomentLimits) Page() page.Page {
 			continue
 		}
 		m := one.Moments
-		t.Add(name, l.axis.Show(m.Range.From), l.axis.Show(m.Range.To), l.axis.Show(m.Mean), l.axis.Show(math.Sqrt(m.Variance)), fixed(one.Plates, 0))
+		t.Add(name, l.axis.Show(m.Range.From), l.axis.Show(m.Range.To), l.axis.Show(m.Mean), l.axis.Show(math.Sqrt(m.Variance)), number.Fixed(one.Plates, 0))
 	}
 	p.Table(t)
 	return p

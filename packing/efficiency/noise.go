@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -116,9 +117,9 @@ func (n NoiseRatio) Page() page.Page {
 		where = "a blank"
 	}
 	t := table.Table{Caption: "Signal-to-noise ratio", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "found"}}}
-	t.Add("S/N = 2H/h", fixed(n.Ratio, 0))
-	t.Add("H, height of the peak", significant(n.Height, 4)+" "+n.unit)
-	t.Add("h, range of the noise", significant(n.Noise, 3)+" "+n.unit)
+	t.Add("S/N = 2H/h", number.Fixed(n.Ratio, 0))
+	t.Add("H, height of the peak", number.Significant(n.Height, 4)+" "+n.unit)
+	t.Add("h, range of the noise", number.Significant(n.Noise, 3)+" "+n.unit)
 	t.Add("window", fmt.Sprintf("%s, %.1f widths at half height, of %s", n.Window, n.Widths, where))
 	t.Add("source", pharmacopoeia)
 	p.Table(t)

@@ -6,6 +6,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing/figure"
 	"github.com/evenbed/evenbed/packing/fit"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -36,7 +37,7 @@ func (r PlateHeightResult) shown() (values [3]Uncertain, names [3]string) {
 
 // millimetres writes a length with its error in mm.
 func millimetres(h, stdErr units.Length) (value, errs string) {
-	return Uncertain{float64(h), float64(stdErr)}.digits(float64(units.Millimetre))
+	return number.WithError(h.In(units.Millimetre), stdErr.In(units.Millimetre))
 }
 
 // Page shows doubts, terms and figure.
@@ -70,32 +71,32 @@ func (r PlateHeightResult) Table() table.Table {
 	t := table.Table{Caption: r.Tests.Law.String() + ": " + law, RowHeaders: true, Columns: []table.Column{{Name: "quantity"}, {Name: "value", Right: true}, {Name: "standard error", Right: true}, {Name: "unit"}}}
 	values, names := r.shown()
 	for i, u := range values {
-		v, e := u.digits(1)
+		v, e := number.WithError(u.Value, u.StdErr)
 		if u.Value == 0 {
 			v, e = "0", "held at zero"
 		}
 		t.Add(string("ABC"[i]), v, e, names[i])
 	}
 	if r.Optimum > 0 {
-		v, e := Uncertain{float64(r.Optimum), float64(r.OptimumStdErr)}.digits(float64(units.CentimetrePerHour))
+		v, e := number.WithError(r.Optimum.In(units.CentimetrePerHour), r.OptimumStdErr.In(units.CentimetrePerHour))
 		t.Add("optimal velocity, superficial", v, e, "cm/h")
 		v, e = millimetres(r.LeastPlateHeight, r.LeastPlateHeightStdErr)
 		t.Add("least plate height", v, e, "mm")
 		if !math.IsNaN(r.LeastReduced) {
-			t.Add("least reduced plate height", fixed(r.LeastReduced, 1), "", "")
+			t.Add("least reduced plate height", number.Fixed(r.LeastReduced, 1), "", "")
 		}
 	} else {
 		t.Add("optimal velocity, superficial", "none in the curve", "", "")
 	}
 	slow, fast := r.tested()
-	t.Add("tested", fmt.Sprintf("%d tests, %s to %s", len(r.heights), fixed(slow.In(units.CentimetrePerHour), 0), fixed(fast.In(units.CentimetrePerHour), 0)), "", "cm/h")
+	t.Add("tested", fmt.Sprintf("%d tests, %s to %s", len(r.heights), number.Fixed(slow.In(units.CentimetrePerHour), 0), number.Fixed(fast.In(units.CentimetrePerHour), 0)), "", "cm/h")
 	if nu := r.ReducedVelocity(slow); !math.IsNaN(nu) {
 		t.Add("reduced velocity, interstitial", fmt.Sprintf("%.3g to %.3g", nu, r.ReducedVelocity(fast)), "", "")
 	}
 	if r.Tests.Tracer.Name != "" {
 		t.Add("tracer", r.Tests.Tracer.String(), "", "")
 	}
-	t.Add("scatter about the curve", significant(r.Fit.ResidualSD*float64(r.length()/units.Millimetre), 2), "", "mm")
+	t.Add("scatter about the curve", number.Significant(r.Fit.ResidualSD*float64(r.length()/units.Millimetre), 2), "", "mm")
 	return t
 }
 
@@ -189,10 +190,10 @@ func (r PlateHeightResult) calculations() []Calculation {
 	values, _ := r.shown()
 	var n [3]string
 	for i, u := range values {
-		if n[i], _ = u.digits(1); u.Value == 0 {
+		if n[i], _ = number.WithError(u.Value, u.StdErr); u.Value == 0 {
 			n[i] = "0"
 		} else {
-			n[i] = significant(u.Value, 5) // a digit or two beyond the error, so that the numbers add up
+			n[i] = number.Significant(u.Value, 5) // a digit or two beyond the error, so that the numbers add up
 		}
 	}
 	with := "the tracer and the tested range; errors are in the table"
@@ -207,10 +208,10 @@ func (r PlateHeightResult) calculations() []Calculation {
 		if r.Optimum > 0 {
 			nu := r.ReducedVelocity(r.Optimum)
 			all = append(all, Calculation{"OptimalVelocity", "Optimal velocity", `u = \frac{\nu \varepsilon D}{d}`,
-				fmt.Sprintf(`\frac{%s \cdot %s \cdot %s}{%s} = %s`, significant(nu, 4), significant(r.Void, 3),
+				fmt.Sprintf(`\frac{%s \cdot %s \cdot %s}{%s} = %s`, number.Significant(nu, 4), number.Significant(r.Void, 3),
 					exact(scientific(float64(r.Tests.Diffusion)), "m^2")+`\,\mathrm{s}^{-1}`, quantity(r.Bead.In(units.Micrometre), 4, "µm"), cmh(r.Optimum)),
 				"ν reduced velocity where the slope of the curve, A/3 ν^(-2/3) - B/ν² + C, is zero; ε void, D diffusion coefficient, d bead diameter", knoxSource, with},
-				Calculation{"LeastPlateHeight", "Least plate height", `H = h d`, fmt.Sprintf(`%s \cdot %s = %s`, significant(r.LeastReduced, 4), quantity(r.Bead.In(units.Micrometre), 4, "µm"), mm(r.LeastPlateHeight)),
+				Calculation{"LeastPlateHeight", "Least plate height", `H = h d`, fmt.Sprintf(`%s \cdot %s = %s`, number.Significant(r.LeastReduced, 4), quantity(r.Bead.In(units.Micrometre), 4, "µm"), mm(r.LeastPlateHeight)),
 					"h least reduced plate height, d bead diameter", knoxSource, with})
 		}
 		return all
@@ -229,13 +230,13 @@ func (r PlateHeightResult) calculations() []Calculation {
 // scientific writes a number as LaTeX with a power of ten.
 func scientific(v float64) string {
 	power := int(math.Floor(math.Log10(v)))
-	return fmt.Sprintf(`%s \cdot 10^{%d}`, significant(v/math.Pow10(power), 3), power)
+	return fmt.Sprintf(`%s \cdot 10^{%d}`, number.Significant(v/math.Pow10(power), 3), power)
 }
 
 // downwards writes a velocity rounded down, so that what is shown meets the need;
 // the millionth is for 108 that comes out as 107.9999999.
 func downwards(u units.Velocity) string {
-	return fixed(math.Floor(u.In(units.CentimetrePerHour)*10+1e-6)/10, 1)
+	return number.Fixed(math.Floor(u.In(units.CentimetrePerHour)*10+1e-6)/10, 1)
 }
 
 // Table returns the largest velocity by each demand.
@@ -251,7 +252,7 @@ func (f FastestRun) Table() table.Table {
 	}
 	asked := "plate height of " + f.PlateHeight.String()
 	if f.Need.Plates > 0 {
-		asked += fmt.Sprintf(" (%s plates in %v)", fixed(f.Need.Plates, 0), f.Need.BedHeight)
+		asked += fmt.Sprintf(" (%s plates in %v)", number.Fixed(f.Need.Plates, 0), f.Need.BedHeight)
 	}
 	t.Add(asked, downwards(f.ByPlates), "upper limit of the band")
 	t.Add("the same without room for error", downwards(f.ByCurve), "the curve itself")
@@ -281,7 +282,7 @@ func (f FastestRun) Page() page.Page {
 	g := table.Table{Caption: "There", RowHeaders: true, Columns: []table.Column{{Name: "quantity"}, {Name: "value", Right: true}}}
 	g.Add("residence time", f.Residence.String())
 	g.Add("plate height of the curve, upper limit", f.Expected.String()+", "+f.High.String())
-	g.Add("plates of the curve, lower limit", fixed(f.Plates, 0)+", "+fixed(f.PlatesLow, 0))
+	g.Add("plates of the curve, lower limit", number.Fixed(f.Plates, 0)+", "+number.Fixed(f.PlatesLow, 0))
 	p.Table(g)
 	p.Figure(f.Figure())
 	p.List("Cautions", []string{"This knows nothing of pressure: check the pressure over the bed at this velocity, liquid and temperature against the limits of column and medium before running.",
@@ -311,7 +312,7 @@ func (f FastestRun) Calculation() CalculationList {
 	}
 	if f.Need.Plates > 0 {
 		all = append(all, Calculation{"PlateHeight", "Plate height that is allowed", `H = \frac{L}{N}`,
-			fmt.Sprintf(`\frac{%s}{%s} = %s`, length, fixed(f.Need.Plates, 0), quantity(f.PlateHeight.In(units.Millimetre), 4, "mm")),
+			fmt.Sprintf(`\frac{%s}{%s} = %s`, length, number.Fixed(f.Need.Plates, 0), quantity(f.PlateHeight.In(units.Millimetre), 4, "mm")),
 			"L bed height, N required plates", iupac, ""})
 	}
 	return append(all, Calculation{"ByPlates", "Velocity by the plate height", `H(u) + t s(u) = H`,

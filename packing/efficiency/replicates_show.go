@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -30,7 +31,7 @@ func (out *ReplicatesResult) doubt() {
 	for _, s := range out.Spreads {
 		if s.MoreThanNoise {
 			more = append(more, fmt.Sprintf("%s (standard deviation %s, noise of one test %s, chi-squared %s with %d degrees of freedom, P %s)",
-				s.Quantity, twoDigits(s.StdDev), twoDigits(s.Noise), significant(s.ChiSquared, 3), s.Tests-1, chance(s.P)))
+				s.Quantity, number.Significant(s.StdDev, 2), number.Significant(s.Noise, 2), number.Significant(s.ChiSquared, 3), s.Tests-1, chance(s.P)))
 		}
 	}
 	if len(more) > 0 {
@@ -44,7 +45,7 @@ func chance(p float64) string {
 	if p < 0.001 {
 		return "below 0.001"
 	}
-	return strconv.FormatFloat(p, 'f', 3, 64)
+	return number.Fixed(p, 3)
 }
 
 // numbers lists the tests of a role: "test 4, test 5".
@@ -103,7 +104,7 @@ func (out ReplicatesResult) verdict() (title, text string) {
 			part = out.Rule.Report.String() + " " + part
 		}
 		if c.Close {
-			part += fmt.Sprintf(" (the limit lies within the 95 %% interval, ± %s)", twoDigits(out.Spreads[i].half(out.Rule.Report)))
+			part += fmt.Sprintf(" (the limit lies within the 95 %% interval, ± %s)", number.Significant(out.Spreads[i].half(out.Rule.Report), 2))
 		}
 		parts = append(parts, part)
 	}
@@ -174,8 +175,8 @@ func (out ReplicatesResult) Table() table.Table {
 		if r.Cause != "" {
 			role += ": " + r.Cause
 		}
-		t.Add(strconv.Itoa(r.Number), r.File, fixed(r.PlatesPerMetre, 0), fixed(r.ReducedPlateHeight, 1), fixed(r.Asymmetry, 2), fixed(r.SymmetryFactor, 2),
-			fixed(r.ColumnVolumes, 3), fixed(r.Velocity.In(units.CentimetrePerHour), 1), role)
+		t.Add(strconv.Itoa(r.Number), r.File, number.Fixed(r.PlatesPerMetre, 0), number.Fixed(r.ReducedPlateHeight, 1), number.Fixed(r.Asymmetry, 2), number.Fixed(r.SymmetryFactor, 2),
+			number.Fixed(r.ColumnVolumes, 3), number.Fixed(r.Velocity.In(units.CentimetrePerHour), 1), role)
 	}
 	return t
 }
@@ -194,15 +195,15 @@ func (out ReplicatesResult) SpreadTable() table.Table {
 		{Name: "standard deviation", Right: true}, {Name: "relative", Unit: "%", Right: true}, {Name: "range", Unit: "% of the mean", Right: true},
 		{Name: "noise of one test", Right: true}, {Name: "more than noise?"}}}
 	for _, s := range out.Spreads {
-		more := "not known"
+		more := number.Missing
 		switch {
 		case s.MoreThanNoise:
 			more = "yes, P " + chance(s.P)
 		case !math.IsNaN(s.P):
 			more = "not shown, P " + chance(s.P)
 		}
-		t.Add(s.Quantity, s.Unit, fixed(s.Mean, s.decimals), fixed(s.Lowest, s.decimals), fixed(s.Highest, s.decimals),
-			twoDigits(s.StdDev), twoDigits(s.Relative.In(units.Percent)), twoDigits(s.RelativeRange.In(units.Percent)), twoDigits(s.Noise), more)
+		t.Add(s.Quantity, s.Unit, number.Fixed(s.Mean, s.decimals), number.Fixed(s.Lowest, s.decimals), number.Fixed(s.Highest, s.decimals),
+			number.Significant(s.StdDev, 2), number.Significant(s.Relative.In(units.Percent), 2), number.Significant(s.RelativeRange.In(units.Percent), 2), number.Significant(s.Noise, 2), more)
 	}
 	return t
 }
@@ -228,7 +229,7 @@ func (out ReplicatesResult) cautions() []string {
 		free := float64(n - 1)
 		chi := distuv.ChiSquared{K: free}
 		list = append(list, fmt.Sprintf("A standard deviation from %d tests is itself uncertain: the true one lies between %s and %s times the value shown, with 95 %% confidence (NIST/SEMATECH e-Handbook of Statistical Methods; chi-squared, for normal values).",
-			n, significant(math.Sqrt(free/chi.Quantile(0.975)), 2), significant(math.Sqrt(free/chi.Quantile(0.025)), 2)),
+			n, number.Significant(math.Sqrt(free/chi.Quantile(0.975)), 2), number.Significant(math.Sqrt(free/chi.Quantile(0.025)), 2)),
 			"Whether the tests differ more than their noise: chi-squared test of a standard deviation against the noise of one test, one-sided at 5 % (NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.8). With few tests it finds large differences only.")
 	}
 	return list
@@ -290,7 +291,7 @@ func (out ReplicatesResult) Figure() figure.Figure {
 	}
 	var parts []string
 	for _, s := range out.Spreads {
-		parts = append(parts, strings.TrimSpace(fmt.Sprintf("%s %s to %s %s", s.Quantity, fixed(s.Lowest, s.decimals), fixed(s.Highest, s.decimals), s.Unit)))
+		parts = append(parts, strings.TrimSpace(fmt.Sprintf("%s %s to %s %s", s.Quantity, number.Fixed(s.Lowest, s.decimals), number.Fixed(s.Highest, s.decimals), s.Unit)))
 	}
 	f.Description = fmt.Sprintf("%d peaks, each with its height as 1, against column volumes, at %v. Of those that count, %d: %s.",
 		len(out.curves), out.velocity, out.Spreads[0].Tests, strings.Join(parts, "; "))

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -94,11 +95,11 @@ func (s Separation) Page() page.Page {
 		return s.Axis.Show(w.Width())
 	}
 	t.Add("apex", s.Axis.Show(s.First.X), s.Axis.Show(s.Second.X))
-	t.Add("height", significant(s.First.Height, 4), significant(s.Second.Height, 4))
+	t.Add("height", number.Significant(s.First.Height, 4), number.Significant(s.Second.Height, 4))
 	t.Add("width at half height", half(s.FirstHalf), half(s.SecondHalf))
 	p.Table(t)
 	p.Text(fmt.Sprintf("Valley %s high at %s. Resolution 1.18 (t2 - t1)/(w1 + w2): %s. Peak-to-valley ratio Hp/Hv: %s.",
-		significant(s.Valley.Height, 3), s.Axis.Show(s.Valley.X), fixed(s.Resolution, 2), fixed(s.PeakToValley, 1)))
+		number.Significant(s.Valley.Height, 3), s.Axis.Show(s.Valley.X), number.Fixed(s.Resolution, 2), number.Fixed(s.PeakToValley, 1)))
 	return p
 }
 

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -97,7 +98,7 @@ func (r PulseResult) Shape() Shape {
 	if s.refused = r.plated(); s.refused != nil {
 		return s
 	}
-	s.with = fmt.Sprintf("reduced plate height %s, asymmetry at 10 %% %s, at %v", fixed(r.ReducedPlateHeight, 1), fixed(r.Asymmetry, 2), r.Velocity)
+	s.with = fmt.Sprintf("reduced plate height %s, asymmetry at 10 %% %s, at %v", number.Fixed(r.ReducedPlateHeight, 1), number.Fixed(r.Asymmetry, 2), r.Velocity)
 	valid := len(r.invalid()) == 0
 	take := func(holds bool, f Finding) {
 		if !valid {
@@ -109,9 +110,9 @@ func (r PulseResult) Shape() Shape {
 		}
 	}
 	const ratio = "asymmetry b/a at 10 % of the height"
-	as := fixed(r.Asymmetry, 2)
+	as := number.Fixed(r.Asymmetry, 2)
 	if e := r.AsymmetryStdErr; e > 0 {
-		as += ", standard error " + twoDigits(e)
+		as += ", standard error " + number.Significant(e, 2)
 	}
 	take(r.Asymmetry < frontingBelow, Finding{"fronting", ratio, as, fmt.Sprintf("below %.2f", frontingBelow),
 		[]string{"bed compressed too far (pressure high and rising faster than flow)", "a gap along the wall, in wide columns (pressure low), after shrinking in salt or solvent", "uneven flow through the bed", "more sample than the detector's linear range or the bed takes"},
@@ -153,7 +154,7 @@ func (r PulseResult) Shape() Shape {
 		[]string{"a channel or a crack through the bed", "flow along the wall", "a leak past the adapter's seal", "a baseline that had not settled"},
 		[]string{firstSteps, "pressure: low for this flow?", reversePulse, "then only: repack if it stays"}})
 
-	take(r.ReducedPlateHeight > broadAbove, Finding{"broad", "reduced plate height", fixed(r.ReducedPlateHeight, 1), fmt.Sprintf("above %v", broadAbove),
+	take(r.ReducedPlateHeight > broadAbove, Finding{"broad", "reduced plate height", number.Fixed(r.ReducedPlateHeight, 1), fmt.Sprintf("above %v", broadAbove),
 		[]string{"slurry that settled while it was filled: a layered bed", "a net partly clogged, or fines", "air in the bed", "mixing outside the column, or too much sample", "a bead size that is not that of the medium"},
 		[]string{firstSteps, "sample volume, velocity and bead size as given here", "pressure of the empty column", "then only: repack with the slurry mixed and moved faster"}})
 	if len(s.Findings) == 0 {

@@ -3,10 +3,10 @@ package efficiency
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -180,19 +180,19 @@ func (r PulseResult) Table() table.Table {
 		return r.Checks[i].Limit.String(), r.Checks[i].Outcome.String()
 	}
 	limit, outcome := checked(0)
-	t.Add("plates per metre", fixed(r.PlatesPerMetre, 0), "1/m", twoDigits(r.PlatesPerMetreStdErr), limit, outcome)
+	t.Add("plates per metre", number.Fixed(r.PlatesPerMetre, 0), "1/m", number.Significant(r.PlatesPerMetreStdErr, 2), limit, outcome)
 	limit, outcome = checked(1)
-	t.Add("reduced plate height", fixed(r.ReducedPlateHeight, 1), "", twoDigits(r.ReducedPlateHeightStdErr), limit, outcome)
+	t.Add("reduced plate height", number.Fixed(r.ReducedPlateHeight, 1), "", number.Significant(r.ReducedPlateHeightStdErr, 2), limit, outcome)
 	limit, outcome = checked(2)
-	t.Add("asymmetry at 10 %, b/a", fixed(r.Asymmetry, 2), "", twoDigits(r.AsymmetryStdErr), limit, outcome)
+	t.Add("asymmetry at 10 %, b/a", number.Fixed(r.Asymmetry, 2), "", number.Significant(r.AsymmetryStdErr, 2), limit, outcome)
 	limit, outcome = checked(3)
-	t.Add("symmetry factor at 5 %, w/2a", fixed(r.SymmetryFactor, 2), "", twoDigits(r.SymmetryFactorStdErr), limit, outcome)
-	t.Add("test velocity", fixed(r.Velocity.In(units.CentimetrePerHour), 1), "cm/h", "", "", "")
-	t.Add("plate height, HETP", fixed(r.HETP.In(units.Millimetre), 3), "mm", "", "", "")
-	t.Add("plates, 5.54 (tR/w)²", fixed(r.Plates, 0), "", "", "", "")
-	t.Add("plates, 8 ln 2 (tR/w)²", fixed(r.PlatesExact, 0), "", "", "", "")
-	t.Add("plates by moments, M1²/M2", fixed(r.PlatesMoments, 0), "", "", "", "")
-	t.Add("retention", fixed(r.ColumnVolumes, 3), "CV", "", "", "")
+	t.Add("symmetry factor at 5 %, w/2a", number.Fixed(r.SymmetryFactor, 2), "", number.Significant(r.SymmetryFactorStdErr, 2), limit, outcome)
+	t.Add("test velocity", number.Fixed(r.Velocity.In(units.CentimetrePerHour), 1), "cm/h", "", "", "")
+	t.Add("plate height, HETP", number.Fixed(r.HETP.In(units.Millimetre), 3), "mm", "", "", "")
+	t.Add("plates, 5.54 (tR/w)²", number.Fixed(r.Plates, 0), "", "", "", "")
+	t.Add("plates, 8 ln 2 (tR/w)²", number.Fixed(r.PlatesExact, 0), "", "", "", "")
+	t.Add("plates by moments, M1²/M2", number.Fixed(r.PlatesMoments, 0), "", "", "", "")
+	t.Add("retention", number.Fixed(r.ColumnVolumes, 3), "CV", "", "", "")
 	volume, unit, _ := strings.Cut(r.RetentionVolume.String(), " ") // of the size's own unit
 	t.Add("retention volume", volume, unit, "", "", "")
 	limit, outcome = r.RetentionCheck.Limit.String(), r.RetentionCheck.Outcome.String()
@@ -206,8 +206,8 @@ func (r PulseResult) Table() table.Table {
 	if r.Pulse.SampleVolume == 0 {
 		net = strings.NewReplacer(", less half the sample", ", nothing taken off", " and half the sample", "").Replace(net)
 	}
-	t.Add(net, fixed(r.NetRetention, 3), "CV", twoDigits(r.NetRetention*r.Pulse.retentionError()), limit, outcome)
-	t.Add("retention time", fixed(r.Retention.In(units.Minute), 3), "min", "", "", "")
+	t.Add(net, number.Fixed(r.NetRetention, 3), "CV", number.Significant(r.NetRetention*r.Pulse.retentionError(), 2), limit, outcome)
+	t.Add("retention time", number.Fixed(r.Retention.In(units.Minute), 3), "min", "", "", "")
 	return t
 }
 
@@ -269,7 +269,7 @@ func (r PulseResult) Measured() table.Table {
 	} else {
 		t.Add("smoothing", "none")
 	}
-	t.Add("apex", fmt.Sprintf("%s, %s %s high", show(r.Apex.X), fixed(r.Height, 2), r.Unit))
+	t.Add("apex", fmt.Sprintf("%s, %s %s high", show(r.Apex.X), number.Fixed(r.Height, 2), r.Unit))
 	t.Add("width at 50 %", fmt.Sprintf("%s, from %s to %s, %d points", show(r.Half.Width()), show(r.Half.Left), show(r.Half.Right), r.PointsAboveHalfHeight))
 	t.Add("width at 10 %", fmt.Sprintf("a %s, b %s", show(r.Tenth.Front(r.Apex)), show(r.Tenth.Back(r.Apex))))
 	if !math.IsNaN(r.Fifth.Width()) {
@@ -308,30 +308,6 @@ func (r PulseResult) beside() []Warning {
 	return pick(r.Warnings, func(w Warning) bool { return !w.Invalidates && !w.OfTheBed })
 }
 
-// fixed writes a number with so many decimals.
-func fixed(v float64, decimals int) string {
-	if math.IsNaN(v) {
-		return "not available"
-	}
-	return rounded(v, decimals)
-}
-
-// twoDigits writes a standard error.
-func twoDigits(v float64) string {
-	if math.IsNaN(v) {
-		return "not available"
-	}
-	return significant(v, 2)
-}
-
-// significant writes a number to so many digits, never with an exponent.
-func significant(v float64, digits int) string {
-	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
-		return strconv.FormatFloat(v, 'f', -1, 64)
-	}
-	return strconv.FormatFloat(v, 'f', max(0, digits-1-int(math.Floor(math.Log10(math.Abs(v))))), 64)
-}
-
 // percentage writes a part as a percentage with two significant digits.
 func percentage(part float64) string {
 	v := 100 * part
@@ -362,13 +338,13 @@ func (r PulseResult) Text() string {
 	} else if n > 1 {
 		doubts = fmt.Sprintf("%d doubts", n)
 	}
-	return fmt.Sprintf("%s: %s, %v after %s CV, %s.\n%s %s", r.name(), r.together(), r.RetentionVolume, fixed(r.ColumnVolumes, 3), doubts, title, text)
+	return fmt.Sprintf("%s: %s, %v after %s CV, %s.\n%s %s", r.name(), r.together(), r.RetentionVolume, number.Fixed(r.ColumnVolumes, 3), doubts, title, text)
 }
 
 // together writes the plate number with what it is read with.
 func (r PulseResult) together() string {
 	return fmt.Sprintf("%s plates per metre, reduced plate height %s, asymmetry %s, at %v",
-		fixed(r.PlatesPerMetre, 0), fixed(r.ReducedPlateHeight, 1), fixed(r.Asymmetry, 2), r.Velocity)
+		number.Fixed(r.PlatesPerMetre, 0), number.Fixed(r.ReducedPlateHeight, 1), number.Fixed(r.Asymmetry, 2), r.Velocity)
 }
 
 // A Drawing says what the picture of a pulse test shows beside the trace, the
@@ -390,8 +366,8 @@ func (r PulseResult) Draw(d Drawing) figure.Figure {
 		return figure.Figure{Title: r.name(), Description: "No result: " + errOf(err)}
 	}
 	one := r.columnVolume()
-	number := func(x float64) string { return strconv.FormatFloat(x/one, 'f', 3, 64) }
-	cv := func(x float64) string { return number(x) + " CV" }
+	volumes := func(x float64) string { return number.Fixed(x/one, 3) }
+	cv := func(x float64) string { return volumes(x) + " CV" }
 	a, half, tenth := r.Apex, r.Half, r.Tenth
 	from, to := r.Moments.Range.From, r.Moments.Range.To
 	if d.Whole {
@@ -417,8 +393,8 @@ func (r PulseResult) Draw(d Drawing) figure.Figure {
 			{X1: at, Y1: half.Level, X2: at, Y2: half.Level, Label: "width at 50 %: " + cv(half.Width()), Place: beside, Colour: 2},
 			{X1: tenth.Left, Y1: tenth.Level, X2: a.X, Y2: tenth.Level, Ends: true, Colour: 3},
 			{X1: a.X, Y1: tenth.Level, X2: tenth.Right, Y2: tenth.Level, Ends: true, Colour: 1},
-			{X1: tenth.Left, Y1: tenth.Level, X2: tenth.Left, Y2: tenth.Level, Label: "a " + number(tenth.Front(a)), Place: figure.LeftOf, Colour: 3},
-			{X1: tenth.Right, Y1: tenth.Level, X2: tenth.Right, Y2: tenth.Level, Label: "b " + number(tenth.Back(a)) + " at 10 %", Place: figure.RightOf, Colour: 1},
+			{X1: tenth.Left, Y1: tenth.Level, X2: tenth.Left, Y2: tenth.Level, Label: "a " + volumes(tenth.Front(a)), Place: figure.LeftOf, Colour: 3},
+			{X1: tenth.Right, Y1: tenth.Level, X2: tenth.Right, Y2: tenth.Level, Label: "b " + volumes(tenth.Back(a)) + " at 10 %", Place: figure.RightOf, Colour: 1},
 		},
 	}
 	if d.Moments {

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -210,7 +211,7 @@ func (r *PulseResult) judgeRetention() {
 	c := Check{Quantity: "net retention", Value: v, Low: v * (1 - off), High: v * (1 + off)}
 	most, least := 1+off, r.Pulse.void()*(1-off)
 	if t.Retention > 0 {
-		c.Limit = Between(fmt.Sprintf("%.3f", t.Retention-t.Margin), fmt.Sprintf("%.3f", t.Retention+t.Margin))
+		c.Limit = Between(number.Fixed(t.Retention-t.Margin, 3), number.Fixed(t.Retention+t.Margin, 3))
 		c.Reported, c.Outcome = c.Limit.judge(v)
 	}
 	what, then := "", ""

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/trace"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -37,15 +38,15 @@ func (r TransitionResult) calculations() CalculationList {
 	}
 	litre := float64(units.Litre)
 	l := func(v units.Volume) string { return quantity(v.In(units.Litre), 5, "L") }
-	bare := func(v float64) string { return significant(v/litre, 5) }
-	squared := func(v float64) string { return significant(v/litre/litre, 5) }
+	bare := func(v float64) string { return number.Significant(v/litre, 5) }
+	squared := func(v float64) string { return number.Significant(v/litre/litre, 5) }
 	moments := func(m FrontMoments, n FrontPlates) string {
-		return fmt.Sprintf(`\frac{%s^2}{%s} = %s`, bare(float64(m.Mean)), squared(m.Variance), fixed(n.Plates, 0))
+		return fmt.Sprintf(`\frac{%s^2}{%s} = %s`, bare(float64(m.Mean)), squared(m.Variance), number.Fixed(n.Plates, 0))
 	}
 	m, a := r.Moments, trace.Apex{X: float64(r.Peak)}
-	h, length, as := fixed(r.ReducedPlateHeight, 1), r.Transition.BedHeight, fixed(r.Asymmetry, 2)
+	h, length, as := number.Fixed(r.ReducedPlateHeight, 1), r.Transition.BedHeight, number.Fixed(r.Asymmetry, 2)
 	beside := func(p FrontPlates) string {
-		with := fmt.Sprintf("reduced plate height %s, asymmetry %s", fixed(p.ReducedPlateHeight, 1), as)
+		with := fmt.Sprintf("reduced plate height %s, asymmetry %s", number.Fixed(p.ReducedPlateHeight, 1), as)
 		if !math.IsNaN(float64(r.Velocity)) {
 			with += fmt.Sprintf(", at %v", r.Velocity)
 		}
@@ -56,7 +57,7 @@ func (r TransitionResult) calculations() CalculationList {
 	sd := math.Sqrt(m.Variance)
 	list := CalculationList{
 		{Name: "HETP", Title: "Height equivalent to a theoretical plate, by moments", Formula: `H = \frac{L}{N}`,
-			Numbers: fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(length.In(units.Millimetre), 4, "mm"), fixed(r.ByMoments.Plates, 1), exact(fixed(r.HETP.In(units.Millimetre), 3), "mm")),
+			Numbers: fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(length.In(units.Millimetre), 4, "mm"), number.Fixed(r.ByMoments.Plates, 1), exact(number.Fixed(r.HETP.In(units.Millimetre), 3), "mm")),
 			Symbols: "L bed height, N plates by the moments of the whole front", Source: larson, Beside: beside(r.ByMoments)},
 		{Name: "ReducedPlateHeight", Title: "Reduced plate height, by moments", Formula: `h = \frac{H}{d_p}`,
 			Numbers: fmt.Sprintf(`\frac{%s}{%s} = %s`, quantity(r.HETP.In(units.Micrometre), 4, "µm"), quantity(r.Bead.In(units.Micrometre), 4, "µm"), h),
@@ -73,31 +74,31 @@ func (r TransitionResult) calculations() CalculationList {
 		{Name: "ByClipped", Title: "Plates by moments clipped to a window", Formula: `N = \frac{M_1^2}{M_2}`, Numbers: moments(r.Clipped, r.ByClipped),
 			Symbols: fmt.Sprintf("%s, of the front between %v and %v of the step only, from %v to %v", letters, r.Transition.From, r.Transition.To, r.Clipped.From, r.Clipped.To), Source: commonFronts, Beside: beside(r.ByClipped)},
 		{Name: "ByHalfHeight", Title: "Plates by the width of the derivative at half height", Formula: `N = 5.54 \left( \frac{V_{max}}{w} \right)^2`,
-			Numbers: fmt.Sprintf(`5.54 \left( \frac{%s}{%s} \right)^2 = %s`, l(r.Peak), l(units.Volume(r.Half.Width())), fixed(r.ByHalfHeight.Plates, 0)),
+			Numbers: fmt.Sprintf(`5.54 \left( \frac{%s}{%s} \right)^2 = %s`, l(r.Peak), l(units.Volume(r.Half.Width())), number.Fixed(r.ByHalfHeight.Plates, 0)),
 			Symbols: "Vmax peak of the derivative, w its width at half height, N plates", Source: monitoring, Beside: beside(r.ByHalfHeight)},
 		{Name: "ByQuantiles", Title: "Plates by quantiles", Formula: `N = \left( \frac{V_{50}}{\sigma} \right)^2,\quad \sigma = \frac{V_{84} - V_{16}}{2}`,
-			Numbers: fmt.Sprintf(`\left( \frac{2 \cdot %s}{%s - %s} \right)^2 = %s`, bare(float64(r.V50)), bare(float64(r.V84)), bare(float64(r.V16)), fixed(r.ByQuantiles.Plates, 0)),
+			Numbers: fmt.Sprintf(`\left( \frac{2 \cdot %s}{%s - %s} \right)^2 = %s`, bare(float64(r.V50)), bare(float64(r.V84)), bare(float64(r.V16)), number.Fixed(r.ByQuantiles.Plates, 0)),
 			Symbols: "V16, V50, V84 volumes at 15.87, 50 and 84.13 % of the step in litres, N plates", Source: commonFronts, Beside: beside(r.ByQuantiles)},
 		{Name: "Asymmetry", Title: "Asymmetry of the derivative at 10 % of its height", Formula: `A_f = \frac{b}{a}`,
 			Numbers: fmt.Sprintf(`\frac{%s}{%s} = %s`, l(units.Volume(r.Tenth.Back(a))), l(units.Volume(r.Tenth.Front(a))), as),
 			Symbols: "a width in front of the peak, b width behind it, at a tenth of the height", Source: monitoring},
 		{Name: "Skewness", Title: "Skewness of the front", Formula: `\gamma_1 = \frac{M_3}{M_2^{3/2}}`,
-			Numbers: fmt.Sprintf(`\frac{%s}{%s^{3/2}} = %s`, significant(m.Skewness*sd*sd*sd/litre/litre/litre, 4), squared(m.Variance), fixed(m.Skewness, 3)),
+			Numbers: fmt.Sprintf(`\frac{%s}{%s^{3/2}} = %s`, number.Significant(m.Skewness*sd*sd*sd/litre/litre/litre, 4), squared(m.Variance), number.Fixed(m.Skewness, 3)),
 			Symbols: "M2 and M3 second and third moment about the mean, in litres" + taken, Source: monitoring},
 		{Name: "Kurtosis", Title: "Kurtosis of the front above that of a Gaussian", Formula: `\gamma_2 = \frac{M_4}{M_2^2} - 3`,
-			Numbers: fmt.Sprintf(`\frac{%s}{%s^2} - 3 = %s`, significant((m.Kurtosis+3)*sd*sd*sd*sd/litre/litre/litre/litre, 4), squared(m.Variance), fixed(m.Kurtosis, 3)),
+			Numbers: fmt.Sprintf(`\frac{%s}{%s^2} - 3 = %s`, number.Significant((m.Kurtosis+3)*sd*sd*sd*sd/litre/litre/litre/litre, 4), squared(m.Variance), number.Fixed(m.Kurtosis, 3)),
 			Symbols: "M2 and M4 second and fourth moment about the mean, in litres" + taken, Source: monitoring},
 		{Name: "FrontVolume", Title: "Mean of the front in column volumes", Formula: `\frac{M_1}{V} = \frac{M_1}{\frac{\pi}{4} D^2 L}`,
-			Numbers: fmt.Sprintf(`\frac{%s}{%s} = %s`, l(m.Mean), l(r.volume), fixed(r.FrontVolume, 4)),
+			Numbers: fmt.Sprintf(`\frac{%s}{%s} = %s`, l(m.Mean), l(r.volume), number.Fixed(r.FrontVolume, 4)),
 			Symbols: "M1 mean of the front, V column volume, D inner diameter, L bed height", Source: geometry},
 	}
 	if !math.IsNaN(r.Recovered) {
 		list = append(list, Calculation{Name: "Recovered", Title: "Mass balance up to the end of the moments", Formula: `R = \frac{(V_b - M_1) + V_x}{V_b}`,
-			Numbers: fmt.Sprintf(`\frac{(%s - %s) + %s}{%s} = %s`, bare(float64(m.To)), bare(float64(m.Mean)), bare(float64(r.Transition.ExpectedVolume)), bare(float64(m.To)), fixed(r.Recovered, 4)),
+			Numbers: fmt.Sprintf(`\frac{(%s - %s) + %s}{%s} = %s`, bare(float64(m.To)), bare(float64(m.Mean)), bare(float64(r.Transition.ExpectedVolume)), bare(float64(m.To)), number.Fixed(r.Recovered, 4)),
 			Symbols: "Vb end of the moments, M1 mean of the front, Vx expected volume, in litres: what came out, ∫F dV = Vb - M1, and what fills the column, over what went in",
 			Source:  "mass balance of the tracer"})
 	}
 	return slices.DeleteFunc(list, func(c Calculation) bool {
-		return strings.Contains(c.Numbers, "NaN") || strings.Contains(c.Numbers, "not available")
+		return strings.Contains(c.Numbers, "NaN") || strings.Contains(c.Numbers, number.Missing)
 	})
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -131,7 +132,7 @@ func (c FrontComparison) Table() table.Table {
 		{Name: "difference", Right: true}, {Name: "its standard error", Right: true}}}
 	a, b := c.Transition, c.Reference
 	row := func(name, unit string, decimals int, x, y, ex, ey float64) {
-		t.Add(name, unit, fixed(x, decimals), fixed(y, decimals), signed(x-y, decimals), twoDigits(math.Hypot(ex, ey)))
+		t.Add(name, unit, number.Fixed(x, decimals), number.Fixed(y, decimals), number.Signed(x-y, decimals), number.Significant(math.Hypot(ex, ey), 2))
 	}
 	mm := func(l units.Length) float64 { return l.In(units.Millimetre) }
 	cv := func(r TransitionResult, v units.Volume) float64 { return v.In(r.volume) }
@@ -143,17 +144,9 @@ func (c FrontComparison) Table() table.Table {
 	row("skewness", "", 2, a.Moments.Skewness, b.Moments.Skewness, a.SkewnessStdErr, b.SkewnessStdErr)
 	row("kurtosis", "", 2, a.Moments.Kurtosis, b.Moments.Kurtosis, a.KurtosisStdErr, b.KurtosisStdErr)
 	row("half of the step at", "CV", 4, cv(a, a.V50), cv(b, b.V50), cv(a, a.V50StdErr), cv(b, b.V50StdErr))
-	t.Add("start of the front at", "CV", fixed(cv(a, a.Start), 3), fixed(cv(b, b.Start), 3), signed(cv(a, a.Start)-cv(b, b.Start), 3))
-	t.Add("end of the front at", "CV", fixed(cv(a, a.End), 3), fixed(cv(b, b.End), 3), signed(cv(a, a.End)-cv(b, b.End), 3))
+	t.Add("start of the front at", "CV", number.Fixed(cv(a, a.Start), 3), number.Fixed(cv(b, b.Start), 3), number.Signed(cv(a, a.Start)-cv(b, b.Start), 3))
+	t.Add("end of the front at", "CV", number.Fixed(cv(a, a.End), 3), number.Fixed(cv(b, b.End), 3), number.Signed(cv(a, a.End)-cv(b, b.End), 3))
 	return t
-}
-
-// signed writes a difference with its sign.
-func signed(v float64, decimals int) string {
-	if math.IsNaN(v) {
-		return "not available"
-	}
-	return fmt.Sprintf("%+.*f", decimals, v)
 }
 
 // Figure returns both fronts over each other, and their difference below.
@@ -182,7 +175,7 @@ func (c FrontComparison) Figure() figure.Stack {
 			{X: figure.Axis{Label: "Volume since the start of the new liquid, less extra-column volume", Unit: "CV", Min: lo, Max: hi}, Y: figure.Axis{Label: "Front, parts of the step"}, Height: 300,
 				Lines: []figure.Line{{Name: a.label("this one"), Points: points(a.part)}, {Name: b.label("reference"), Points: points(b.part)}},
 				Marks: []figure.Mark{{X1: c.At, X2: c.At, Y1: a.part(c.At), Y2: b.part(c.At), Ends: true, Colour: 2},
-					{X1: c.At, X2: c.At, Y1: (a.part(c.At) + b.part(c.At)) / 2, Y2: (a.part(c.At) + b.part(c.At)) / 2, Label: "largest distance " + fixed(c.Distance, 3), Place: figure.RightOf, Colour: 2}}},
+					{X1: c.At, X2: c.At, Y1: (a.part(c.At) + b.part(c.At)) / 2, Y2: (a.part(c.At) + b.part(c.At)) / 2, Label: "largest distance " + number.Fixed(c.Distance, 3), Place: figure.RightOf, Colour: 2}}},
 			{Y: figure.Axis{Label: "Difference"}, Height: 150,
 				Lines:  []figure.Line{{Points: points(func(x float64) float64 { return a.part(x) - b.part(x) })}},
 				Levels: []figure.Level{{Y: 0}}},

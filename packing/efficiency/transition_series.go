@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -214,17 +215,17 @@ func (s TransitionSeries) Table() table.Table {
 			continue
 		}
 		x := r.Result
-		cells := []string{r.Label, fixed(x.HETP.In(units.Millimetre), 3), fixed(x.ReducedPlateHeight, 2),
-			fixed(x.Asymmetry, 2), fixed(float64(x.V50)/float64(x.volume), 4), fixed(100*x.Recovered, 1)}
+		cells := []string{r.Label, number.Fixed(x.HETP.In(units.Millimetre), 3), number.Fixed(x.ReducedPlateHeight, 2),
+			number.Fixed(x.Asymmetry, 2), number.Fixed(float64(x.V50)/float64(x.volume), 4), number.Fixed(100*x.Recovered, 1)}
 		if s.compared() {
-			cells = append(cells, fixed(100*r.Distance, 2), fixed(100*r.ShapeDistance, 2))
+			cells = append(cells, number.Fixed(100*r.Distance, 2), number.Fixed(100*r.ShapeDistance, 2))
 			most = max(most, r.Floor)
 		}
 		t.Add(append(cells, strconv.Itoa(len(x.Warnings)))...)
 	}
 	t.Note = "HETP and h, in bead diameters, by moments; half of the step; mass balance."
 	if s.compared() {
-		t.Note += fmt.Sprintf(" Distance of the fronts in parts of the step, of shape with the halves at one place; noise alone may make up to %s %%.", fixed(100*most, 2))
+		t.Note += fmt.Sprintf(" Distance of the fronts in parts of the step, of shape with the halves at one place; noise alone may make up to %s %%.", number.Fixed(100*most, 2))
 	}
 	return t
 }

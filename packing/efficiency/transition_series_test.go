@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/trace"
 	. "github.com/evenbed/evenbed/packing/units"
 )
@@ -68,7 +69,7 @@ func TestTransitionSeries(t *testing.T) {
 			floor = max(floor, r.Floor)
 		}
 	}
-	if want := "noise alone may make up to " + fixed(100*floor, 2) + " %"; !strings.Contains(shown, want) {
+	if want := "noise alone may make up to " + number.Fixed(100*floor, 2) + " %"; !strings.Contains(shown, want) {
 		t.Errorf("%q is not shown:\n%s", want, shown)
 	}
 

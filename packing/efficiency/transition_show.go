@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -74,8 +75,8 @@ func (r TransitionResult) Table() table.Table {
 		{"half height of the derivative, 5.54 (Vmax/w)²", r.ByHalfHeight},
 		{"quantiles, (V50/σ)²", r.ByQuantiles},
 	} {
-		t.Add(m.name, fixed(m.Plates, 0), twoDigits(m.PlatesStdErr), fixed(m.HETP.In(units.Millimetre), 3),
-			twoDigits(m.HETPStdErr.In(units.Millimetre)), fixed(m.ReducedPlateHeight, 1))
+		t.Add(m.name, number.Fixed(m.Plates, 0), number.Significant(m.PlatesStdErr, 2), number.Fixed(m.HETP.In(units.Millimetre), 3),
+			number.Significant(m.HETPStdErr.In(units.Millimetre), 2), number.Fixed(m.ReducedPlateHeight, 1))
 	}
 	return t
 }
@@ -84,21 +85,21 @@ func (r TransitionResult) Table() table.Table {
 func (r TransitionResult) shapeTable() table.Table {
 	t := table.Table{Caption: "Place and shape of the front", RowHeaders: true, Columns: []table.Column{
 		{Name: "quantity"}, {Name: "value", Right: true}, {Name: "unit"}, {Name: "standard error", Right: true}}}
-	cv := func(v units.Volume, decimals int) string { return fixed(v.In(r.volume), decimals) }
-	velocity := "not known"
+	cv := func(v units.Volume, decimals int) string { return number.Fixed(v.In(r.volume), decimals) }
+	velocity := number.Missing
 	if !math.IsNaN(float64(r.Velocity)) {
-		velocity = fixed(r.Velocity.In(units.CentimetrePerHour), 1)
+		velocity = number.Fixed(r.Velocity.In(units.CentimetrePerHour), 1)
 	}
 	t.Add("velocity", velocity, "cm/h")
-	t.Add("asymmetry of the derivative at 10 %, b/a", fixed(r.Asymmetry, 2), "", twoDigits(r.AsymmetryStdErr))
-	t.Add("skewness", fixed(r.Moments.Skewness, 2), "", twoDigits(r.SkewnessStdErr))
-	t.Add("kurtosis (a Gaussian has 0)", fixed(r.Moments.Kurtosis, 2), "", twoDigits(r.KurtosisStdErr))
-	t.Add("mean of the front, M1", fixed(r.FrontVolume, 4), "CV", twoDigits(r.FrontVolumeStdErr))
-	t.Add("half of the step", cv(r.V50, 4), "CV", twoDigits(r.V50StdErr.In(r.volume)))
+	t.Add("asymmetry of the derivative at 10 %, b/a", number.Fixed(r.Asymmetry, 2), "", number.Significant(r.AsymmetryStdErr, 2))
+	t.Add("skewness", number.Fixed(r.Moments.Skewness, 2), "", number.Significant(r.SkewnessStdErr, 2))
+	t.Add("kurtosis (a Gaussian has 0)", number.Fixed(r.Moments.Kurtosis, 2), "", number.Significant(r.KurtosisStdErr, 2))
+	t.Add("mean of the front, M1", number.Fixed(r.FrontVolume, 4), "CV", number.Significant(r.FrontVolumeStdErr, 2))
+	t.Add("half of the step", cv(r.V50, 4), "CV", number.Significant(r.V50StdErr.In(r.volume), 2))
 	t.Add(fmt.Sprintf("start of the front, %v of the step", r.Transition.From), cv(r.Start, 3), "CV")
 	t.Add(fmt.Sprintf("end of the front, %v of the step", r.Transition.To), cv(r.End, 3), "CV")
 	if !math.IsNaN(r.Recovered) {
-		t.Add(fmt.Sprintf("mass balance up to %s CV", cv(r.Moments.To, 2)), fixed(100*r.Recovered, 1), "%", twoDigits(100*r.RecoveredStdErr))
+		t.Add(fmt.Sprintf("mass balance up to %s CV", cv(r.Moments.To, 2)), number.Fixed(100*r.Recovered, 1), "%", number.Significant(100*r.RecoveredStdErr, 2))
 	}
 	return t
 }
@@ -142,7 +143,7 @@ func (r TransitionResult) Measured() table.Table {
 		name string
 		p    Plateau
 	}{{"plateau before", r.Before}, {"plateau after", r.After}} {
-		text := fmt.Sprintf("%s %s over %d points, %s; it changes by %s of the step", significant(s.p.Level, 5), r.Unit, s.p.Points, s.p.Range, percentage(math.Abs(s.p.Drift/r.Step)))
+		text := fmt.Sprintf("%s %s over %d points, %s; it changes by %s of the step", number.Significant(s.p.Level, 5), r.Unit, s.p.Points, s.p.Range, percentage(math.Abs(s.p.Drift/r.Step)))
 		if s.p.Sloped {
 			text += ", and the step was measured from this straight line"
 		}
@@ -181,7 +182,7 @@ func (r TransitionResult) stepText() string {
 	if r.Rising {
 		direction = "rising"
 	}
-	s := strings.TrimSpace(fmt.Sprintf("%s, %s %s", direction, significant(math.Abs(r.Step), 4), r.Unit))
+	s := strings.TrimSpace(fmt.Sprintf("%s, %s %s", direction, number.Significant(math.Abs(r.Step), 4), r.Unit))
 	if r.Noise > 0 {
 		s += fmt.Sprintf(", %.0f times the noise of %.2g", math.Abs(r.Step)/r.Noise, r.Noise)
 	}
@@ -229,8 +230,8 @@ func (r TransitionResult) Figure() figure.Stack {
 			{X1: end, X2: end, Y1: 0.84, Y2: 1, Colour: 2},
 			{X1: end, X2: end, Y1: 0.84, Y2: 0.84, Label: "end " + cv(end), Place: figure.RightOf, Colour: 2},
 			{X1: half, X2: half, Y1: 0.5, Y2: 0.5, Label: "half " + cv(half), Place: figure.RightOf, Colour: 1},
-			{X1: lo + 0.02*(hi-lo), X2: lo + 0.02*(hi-lo), Y1: 0, Y2: 0, Label: fmt.Sprintf("plateau %s %s", significant(r.Before.Level, 4), r.Unit), Place: figure.Above, Colour: 1},
-			{X1: hi - 0.02*(hi-lo), X2: hi - 0.02*(hi-lo), Y1: 1, Y2: 1, Label: fmt.Sprintf("plateau %s %s", significant(r.After.Level, 4), r.Unit), Place: figure.Above, Colour: 1},
+			{X1: lo + 0.02*(hi-lo), X2: lo + 0.02*(hi-lo), Y1: 0, Y2: 0, Label: fmt.Sprintf("plateau %s %s", number.Significant(r.Before.Level, 4), r.Unit), Place: figure.Above, Colour: 1},
+			{X1: hi - 0.02*(hi-lo), X2: hi - 0.02*(hi-lo), Y1: 1, Y2: 1, Label: fmt.Sprintf("plateau %s %s", number.Significant(r.After.Level, 4), r.Unit), Place: figure.Above, Colour: 1},
 		},
 		Height: 300,
 	}
@@ -249,7 +250,7 @@ func (r TransitionResult) Figure() figure.Stack {
 		},
 		Height: 220,
 	}
-	width := "not available"
+	width := number.Missing
 	if !math.IsNaN(r.Half.Width()) {
 		width = cv(r.Half.Width())
 		slope.Marks = append(slope.Marks,
@@ -266,7 +267,7 @@ func (r TransitionResult) Figure() figure.Stack {
 	return figure.Stack{
 		Title: r.name(),
 		Description: fmt.Sprintf("The front of %s in parts of its step against column volumes, and its derivative below. It starts at %s, has half the step at %s and ends at %s. The derivative has its peak at %s, a width of %s at half height and an asymmetry of %s. HETP by moments %s mm, reduced plate height %s.",
-			r.Signal, cv(start), cv(half), cv(end), cv(peak), width, fixed(r.Asymmetry, 2), fixed(r.HETP.In(units.Millimetre), 3), fixed(r.ReducedPlateHeight, 1)),
+			r.Signal, cv(start), cv(half), cv(end), cv(peak), width, number.Fixed(r.Asymmetry, 2), number.Fixed(r.HETP.In(units.Millimetre), 3), number.Fixed(r.ReducedPlateHeight, 1)),
 		Panels: []figure.Figure{front, slope},
 	}
 }

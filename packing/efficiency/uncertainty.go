@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -48,11 +49,11 @@ func (u Uncertainty) Reliable() bool { return u.Doubt == "" }
 // String writes the number with its interval.
 func (u Uncertainty) String() string {
 	if math.IsNaN(u.StdErr) {
-		return fmt.Sprintf("%s: %s, interval not available: %s", u.Title, withUnit(significant(u.Value, 4), u.Unit), u.Doubt)
+		return fmt.Sprintf("%s: %s, interval not available: %s", u.Title, withUnit(number.Significant(u.Value, 4), u.Unit), u.Doubt)
 	}
 	d := u.decimals()
 	s := fmt.Sprintf("%s: %s, standard error %s, 95 %% interval %s to %s (%s)", u.Title,
-		withUnit(fixed(u.Value, d), u.Unit), twoDigits(u.StdErr), fixed(u.Low, d), fixed(u.High, d), u.How)
+		withUnit(number.Fixed(u.Value, d), u.Unit), number.Significant(u.StdErr, 2), number.Fixed(u.Low, d), number.Fixed(u.High, d), u.How)
 	if u.Doubt != "" {
 		s += "; interval not reliable: " + u.Doubt
 	}
@@ -226,7 +227,7 @@ func (r PulseResult) closeness() string {
 			parts = append(parts, fmt.Sprintf("the interval of %s is not reliable: %s", c.Quantity, c.Doubt))
 		case c.Close:
 			d := Uncertainty{StdErr: (c.High - c.Low) / 4}.decimals()
-			parts = append(parts, fmt.Sprintf("%s lies between %s and %s (95 %%) by the noise alone, and the outcome is not the same there", c.Quantity, fixed(c.Low, d), fixed(c.High, d)))
+			parts = append(parts, fmt.Sprintf("%s lies between %s and %s (95 %%) by the noise alone, and the outcome is not the same there", c.Quantity, number.Fixed(c.Low, d), number.Fixed(c.High, d)))
 		}
 	}
 	if len(parts) == 0 {
@@ -254,7 +255,7 @@ func (l Uncertainties) Page() page.Page {
 			doubts = append(doubts, u.Title+": "+u.Doubt+".")
 		}
 		d := u.decimals()
-		t.Add(u.Title, fixed(u.Value, d), u.Unit, twoDigits(u.StdErr), fixed(u.Low, d), fixed(u.High, d), significant(u.Sampling, 1), reliable, u.How)
+		t.Add(u.Title, number.Fixed(u.Value, d), u.Unit, number.Significant(u.StdErr, 2), number.Fixed(u.Low, d), number.Fixed(u.High, d), number.Significant(u.Sampling, 1), reliable, u.How)
 	}
 	p.Table(t)
 	p.List("Intervals that are not reliable", doubts)

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 )
@@ -37,11 +38,11 @@ func (r Result) Table() table.Table {
 		{Name: "standard error", Right: true}, {Name: "95 % interval", Right: true}, {Name: "remark"}}}
 	for _, e := range r.Params {
 		low, high, err := r.Interval(e.Name, 0.95)
-		interval := "not available"
+		interval := number.Missing
 		if err == nil && !math.IsNaN(low+high) {
 			interval = withError(low, e.StdErr) + " to " + withError(high, e.StdErr)
 		}
-		t.Add(e.Name, withError(e.Value, e.StdErr), stdErr(e.StdErr), interval, e.remark())
+		t.Add(e.Name, withError(e.Value, e.StdErr), e.stdErr(), interval, e.remark())
 	}
 	return t
 }
@@ -49,11 +50,10 @@ func (r Result) Table() table.Table {
 // GoodnessTable returns how well the fit describes the data.
 func (r Result) GoodnessTable() table.Table {
 	g := table.Table{Caption: "How well it fits", RowHeaders: true, Columns: []table.Column{{Name: "quantity"}, {Name: "value", Right: true}}}
-	g.Add("residual standard deviation", number(r.ResidualSD))
-	g.Add("residual sum of squares", number(r.RSS))
+	g.Add("residual standard deviation", plain(r.ResidualSD, 6))
+	g.Add("residual sum of squares", plain(r.RSS, 6))
 	if !math.IsNaN(r.R2) {
-		rounded := math.Round(1e6*r.R2)/1e6 + 0 // and no -0
-		g.Add("R²", strconv.FormatFloat(rounded, 'f', 6, 64))
+		g.Add("R²", number.Fixed(r.R2, 6))
 	}
 	g.Add("points", strconv.Itoa(r.Points))
 	g.Add("degrees of freedom", strconv.Itoa(r.DegreesOfFreedom))
@@ -66,7 +66,7 @@ func (e Estimate) String() string {
 	if why := e.remark(); why != "" {
 		return s + ", " + why
 	}
-	return s + " ± " + stdErr(e.StdErr)
+	return s + " ± " + e.stdErr()
 }
 
 func (e Estimate) remark() string {
@@ -98,7 +98,7 @@ func (r Result) CorrelationTable() table.Table {
 	for _, i := range which {
 		row := []string{r.Params[i].Name}
 		for _, j := range which {
-			row = append(row, strconv.FormatFloat(r.Correlation[i][j], 'f', 3, 64))
+			row = append(row, number.Fixed(r.Correlation[i][j], 3))
 		}
 		t.Add(row...)
 	}
@@ -108,36 +108,36 @@ func (r Result) CorrelationTable() table.Table {
 // withError writes a value to the second digit of its standard error, or to six
 // digits without one.
 func withError(v, e float64) string {
+	size := math.Abs(v)
 	if !(e > 0) || math.IsInf(e, 0) || v == 0 {
-		return number(v)
+		return plain(v, 6)
 	}
-	digits := int(math.Floor(math.Log10(math.Abs(v)))) - int(math.Floor(math.Log10(e))) + 2
-	return plain(v, min(max(digits, 1), 12))
+	if size >= least && size < most {
+		s, _ := number.WithError(v, e)
+		return s
+	}
+	digits := math.Floor(math.Log10(size)) - math.Floor(math.Log10(number.Round(e, 2))) + 2
+	return plain(v, int(min(max(digits, 1), 12)))
 }
 
-func stdErr(e float64) string {
-	if math.IsNaN(e) {
+// stdErr writes a standard error; a fixed parameter has none.
+func (e Estimate) stdErr() string {
+	if e.Fixed {
 		return "none"
 	}
-	return plain(e, 2)
+	return plain(e.StdErr, 2)
 }
 
-// number writes a number to six digits.
-func number(v float64) string { return plain(v, 6) }
+// least and most are the sizes between which numbers have no exponent.
+const least, most = 1e-4, 1e7
 
 // plain writes a number to so many significant digits, with an exponent where it
 // is very large or small.
-func plain(v float64, digits int) string {
-	switch a := math.Abs(v); {
-	case math.IsNaN(v):
-		return "not available"
-	case a != 0 && (a < 1e-4 || a >= 1e7):
-		return strings.Replace(strconv.FormatFloat(v, 'e', digits-1, 64), "e-0", "e-", 1)
-	case a == 0:
-		return "0"
-	default:
-		return strconv.FormatFloat(v, 'f', max(0, digits-1-int(math.Floor(math.Log10(a)))), 64)
+func plain(v float64, n int) string {
+	if a := math.Abs(v); a != 0 && (a < least || a >= most) {
+		return strings.Replace(number.Exponent(v, n), "e-0", "e-", 1)
 	}
+	return number.Significant(v, n)
 }
 
 // String returns the page as text.
@@ -161,7 +161,7 @@ func (b Band) table() table.Table {
 	t := table.Table{Caption: fmt.Sprintf("Fitted curve with its %.4g %% limits", 100*b.Confidence), Columns: []table.Column{
 		{Name: "x", Right: true}, {Name: "curve", Right: true}, {Name: "standard error", Right: true}, {Name: "low", Right: true}, {Name: "high", Right: true}}}
 	for i, x := range b.X {
-		t.Add(number(x), number(b.Y[i]), stdErr(b.StdErr[i]), number(b.Low[i]), number(b.High[i]))
+		t.Add(plain(x, 6), plain(b.Y[i], 6), plain(b.StdErr[i], 2), plain(b.Low[i], 6), plain(b.High[i], 6))
 	}
 	return t
 }

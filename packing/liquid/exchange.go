@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -111,7 +112,7 @@ func (e Exchange) Page() page.Page {
 			p.NoResult(err, "")
 			return p
 		}
-		t.Add(fmt.Sprint(n), fmt.Sprintf("%.3g", left.In(units.Percent)), fmt.Sprintf("%.4g", e.decanted().Times(float64(n)).In(units.Litre)))
+		t.Add(fmt.Sprint(n), number.Compact(left.In(units.Percent), 3), number.Compact(e.decanted().Times(float64(n)).In(units.Litre), 4))
 	}
 	p.Table(t)
 	p.List("Cautions", []string{

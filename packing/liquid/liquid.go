@@ -16,6 +16,7 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -325,10 +326,10 @@ func (l Liquid) table() table.Table {
 		at := units.Celsius(c)
 		density, viscosity, ratio := "out of range", "out of range", ""
 		if ρ, err := l.Density(at); err == nil {
-			density = fmt.Sprintf("%.1f", ρ.In(units.KilogramPerCubicMetre))
+			density = number.Fixed(ρ.In(units.KilogramPerCubicMetre), 1)
 		}
 		if µ, err := l.Viscosity(at); err == nil {
-			viscosity, ratio = fmt.Sprintf("%.3f", µ.In(units.MillipascalSecond)), fmt.Sprintf("%.2f", µ.In(reference))
+			viscosity, ratio = number.Fixed(µ.In(units.MillipascalSecond), 3), number.Fixed(µ.In(reference), 2)
 		}
 		t.Add(fmt.Sprint(c), density, viscosity, ratio)
 	}

@@ -5,6 +5,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/liquid"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -251,7 +252,7 @@ func mass(m units.Mass) string { return fmt.Sprintf("%.0f kg", m.In(units.Kilogr
 
 func force(f units.Force) string {
 	if f < 1*units.Kilonewton {
-		return significant(f.In(units.Newton), 3) + " N"
+		return number.Significant(f.In(units.Newton), 3) + " N"
 	}
-	return significant(f.In(units.Kilonewton), 3) + " kN"
+	return number.Significant(f.In(units.Kilonewton), 3) + " kN"
 }

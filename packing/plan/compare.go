@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -49,10 +50,10 @@ func (c Comparison) Page() page.Page {
 		if known(p.Adapter.CompressionFactor) {
 			load = "not determined"
 			if known(p.Adapter.Force) {
-				load = significant(p.Adapter.Force.In(units.Kilonewton), 3)
+				load = number.Significant(p.Adapter.Force.In(units.Kilonewton), 3)
 			}
 		}
-		t.Add(p.Request.Method, formed, p.compressed(), number(highest.In(units.Bar), 2), load, strings.ReplaceAll(volume(p.TotalBuffer()), " ", "\u00a0"))
+		t.Add(p.Request.Method, formed, p.compressed(), number.Cell(number.Fixed(highest.In(units.Bar), 2)), load, strings.ReplaceAll(volume(p.TotalBuffer()), " ", "\u00a0"))
 	}
 	out.Table(t)
 	return out

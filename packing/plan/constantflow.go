@@ -7,6 +7,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -81,7 +82,7 @@ func (w *work) catch() {
 	}
 	if c.Catch == OutletOpen && c.AdapterSpeed > s.Velocity.Times(1+1e-9) {
 		w.refuse(fmt.Sprintf("adapter speed %s", speed(c.AdapterSpeed)), "with the outlet open it drives liquid through the bed faster than the second step",
-			fmt.Sprintf("drive the adapter at %s mm/s or less", atMost(s.Velocity.In(units.MillimetrePerSecond), 3)))
+			fmt.Sprintf("drive the adapter at %s mm/s or less", number.AtMost(s.Velocity.In(units.MillimetrePerSecond), 3)))
 	}
 	w.adapter(w.p.waits(), c.AdapterSpeed)
 	if !known(s.BedHeight) {
@@ -126,7 +127,7 @@ func (w *work) drive(over units.Pressure) {
 // forceWords writes a force, or that it is not known.
 func forceWords(f units.Force) string {
 	if !known(f) {
-		return "not known"
+		return number.Missing
 	}
 	return force(f)
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -116,7 +117,7 @@ func (w *work) velocityFor(p units.Pressure, hardware bool) units.Velocity {
 // than the flow did.
 func (w *work) checkAdapterSpeed(most units.Velocity) {
 	if v := w.c.AdapterSpeed; v > most.Times(1+1e-9) {
-		w.refuse(fmt.Sprintf("adapter speed %s", speed(v)), "the liquid that it displaces would run through the bed faster than the flow before", fmt.Sprintf("drive the adapter at %s mm/s or less", atMost(most.In(units.MillimetrePerSecond), 3)))
+		w.refuse(fmt.Sprintf("adapter speed %s", speed(v)), "the liquid that it displaces would run through the bed faster than the flow before", fmt.Sprintf("drive the adapter at %s mm/s or less", number.AtMost(most.In(units.MillimetrePerSecond), 3)))
 	}
 }
 
@@ -206,7 +207,7 @@ func (w *work) computePressure() {
 	total := func(u units.Velocity) units.Pressure { return w.at(u).Pressure + w.hardware(u) }
 	if most := total(w.velocityFor(c.PackingPressure, true)); most < c.PackingPressure.Times(1-1e-6) {
 		w.refuse(fmt.Sprintf("packing pressure %.3g bar", c.PackingPressure.In(units.Bar)), "curve and readings of the empty column end below it; they are not extrapolated",
-			fmt.Sprintf("ask for %s bar or less, or measure on if every limit allows it", atMost(most.In(units.Bar), 3)))
+			fmt.Sprintf("ask for %s bar or less, or measure on if every limit allows it", number.AtMost(most.In(units.Bar), 3)))
 		return
 	}
 	first := w.velocityFor(c.PackingPressure.Times(1./pressureSteps), true)
@@ -441,7 +442,7 @@ func (w *work) computeSuction() {
 		w.notChecked("vacuum that lifts the slurry (no lift given); hoses and valves add to it")
 	case vacuum > mostVacuum:
 		w.refuse(fmt.Sprintf("lift %v", c.Lift), fmt.Sprintf("it takes %.2f bar of vacuum without hoses and valves; beyond %.1f bar liquid gives off gas (common practice)", vacuum.In(units.Bar), mostVacuum.In(units.Bar)),
-			fmt.Sprintf("raise the tank to a lift of %s m or less, or pump the slurry", atMost(c.Lift.Times(mostVacuum.In(vacuum)).In(units.Metre), 3)))
+			fmt.Sprintf("raise the tank to a lift of %s m or less, or pump the slurry", number.AtMost(c.Lift.Times(mostVacuum.In(vacuum)).In(units.Metre), 3)))
 	}
 	if c.Then == ByFlow {
 		w.computeFlow()

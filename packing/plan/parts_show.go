@@ -4,15 +4,16 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
 // inCentimetres writes a height, or that it is not known.
 func inCentimetres(h units.Length) string {
 	if math.IsNaN(float64(h)) {
-		return "not known"
+		return number.Missing
 	}
-	return decimal(h.In(units.Centimetre), 2) + " cm"
+	return number.Fixed(h.In(units.Centimetre), 2) + " cm"
 }
 
 // String says heights, velocity and pressure at the moment.
@@ -49,13 +50,13 @@ func (r Recovery) String() string {
 // String says when the step was, and how it ended.
 func (s Step) String() string {
 	return fmt.Sprintf("%s, %s to %s: %v, at its end bed %s, adapter %s, %s bar", s.Name, minutes(s.Start), minutes(s.End), s.Velocity,
-		inCentimetres(s.Height), inCentimetres(s.Adapter), decimal(s.Pressure.In(units.Bar), 3))
+		inCentimetres(s.Height), inCentimetres(s.Adapter), number.Fixed(s.Pressure.In(units.Bar), 3))
 }
 
 // String says from where to where the adapter went.
 func (m AdapterMove) String() string {
 	return fmt.Sprintf("%s to %s: %s to %s, %s mm/s down", minutes(m.Start), minutes(m.End), inCentimetres(m.From), inCentimetres(m.To),
-		decimal(m.Speed.In(units.MillimetrePerSecond), 2))
+		number.Fixed(m.Speed.In(units.MillimetrePerSecond), 2))
 }
 
 // String says what was planned and what was found.
@@ -64,5 +65,5 @@ func (d Deviation) String() string {
 	if unit != "" {
 		unit = " " + unit
 	}
-	return fmt.Sprintf("%s: planned %s, found %s%s, %v", d.What, decimal(d.Planned, d.decimals()), decimal(d.Found, d.decimals()), unit, d.Verdict)
+	return fmt.Sprintf("%s: planned %s, found %s%s, %v", d.What, number.Fixed(d.Planned, d.decimals()), number.Fixed(d.Found, d.decimals()), unit, d.Verdict)
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -459,7 +460,7 @@ func (p Play) Page() page.Page {
 		{Name: "bed", Unit: "cm", Right: true}, {Name: "adapter", Unit: "cm", Right: true}, {Name: "pressure", Unit: "bar", Right: true}, {Name: "flow", Right: true}}}
 	for _, s := range p.Steps {
 		m := p.Moments[s.Last]
-		t.Add(s.Name, clock(m.Time), fmt.Sprintf("%.2f", m.Bed.In(units.Centimetre)), number(m.Adapter.In(units.Centimetre), 2), number(m.Pressure.In(units.Bar), 3),
+		t.Add(s.Name, clock(m.Time), number.Fixed(m.Bed.In(units.Centimetre), 2), number.Cell(number.Fixed(m.Adapter.In(units.Centimetre), 2)), number.Cell(number.Fixed(m.Pressure.In(units.Bar), 3)),
 			Procedure{Request: Request{Column: p.column}}.flow(m.Flow))
 	}
 	out.Table(t)
@@ -476,14 +477,6 @@ func (p Play) Page() page.Page {
 func clock(t units.Time) string {
 	s := int(math.Round(t.In(units.Second)))
 	return fmt.Sprintf("%d:%02d min", s/60, s%60)
-}
-
-// number writes a number with digits after the point, nothing if it is not known.
-func number(x float64, digits int) string {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return ""
-	}
-	return fmt.Sprintf("%.*f", digits, x)
 }
 
 // String returns the page as text.

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -108,7 +109,7 @@ func (w *reviewer) atRest() {
 			continue
 		}
 		if part := s.Pressure.In(compressing.Pressure); math.Abs(part) > 0.05 {
-			w.doubt("The gauge reads %s bar in \"%s\", without flow: its zero is in all pressures (or the adapter's load is).", significant(s.Pressure.In(units.Bar), 2), s.Name)
+			w.doubt("The gauge reads %s bar in \"%s\", without flow: its zero is in all pressures (or the adapter's load is).", number.Significant(s.Pressure.In(units.Bar), 2), s.Name)
 			return
 		}
 	}
@@ -123,7 +124,7 @@ func (w *reviewer) deviations() {
 		d := Deviation{What: what, Unit: unit, Planned: planned, Found: found, Allowed: allowed}
 		switch {
 		case math.IsNaN(found):
-			d.Why = "not known"
+			d.Why = number.Missing
 		case math.IsNaN(planned):
 			d.Why = "not planned"
 		case math.Abs(found-planned) <= allowed*(1+1e-9):
@@ -353,7 +354,7 @@ func capital(s string) string {
 
 func minutes(t units.Time) string { return fmt.Sprintf("%.1f min", t.In(units.Minute)) }
 
-func seconds(t units.Time) string { return significant(t.In(units.Second), 2) + " s" }
+func seconds(t units.Time) string { return number.Significant(t.In(units.Second), 2) + " s" }
 
 // sheet lists what goes into the batch record.
 func (w *reviewer) sheet() {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -142,7 +143,7 @@ func (w *reviewer) moreFlow(last *Step, need float64) {
 	u, err := curve.VelocityFor(ask)
 	if err != nil {
 		end := curve.Last()
-		o.Against = fmt.Sprintf("the curve ends at %s cm/h with a factor of %s, and a factor of %.3f is needed: it is not extrapolated", atMost(end.Velocity.In(units.CentimetrePerHour), 4), atMost(end.CompressionFactor, 4), ask)
+		o.Against = fmt.Sprintf("the curve ends at %s cm/h with a factor of %s, and a factor of %.3f is needed: it is not extrapolated", number.AtMost(end.Velocity.In(units.CentimetrePerHour), 4), number.AtMost(end.CompressionFactor, 4), ask)
 		w.f.Options = append(w.f.Options, o)
 		return
 	}
@@ -276,10 +277,10 @@ func (f Findings) optionTable() table.Table {
 			flow = f.flow(o.Flow)
 		}
 		if known(o.Force) {
-			newtons = significant(o.Force.In(units.Kilonewton), 3)
+			newtons = number.Significant(o.Force.In(units.Kilonewton), 3)
 		}
-		t.Add(o.What, number(o.Velocity.In(units.CentimetrePerHour), 0), flow, number(o.Pressure.In(units.Bar), 2), number(o.Travel.In(units.Millimetre), 1),
-			newtons, number(o.Height.In(units.Centimetre), 2), number(o.Factor, 3), answer)
+		t.Add(o.What, number.Cell(number.Fixed(o.Velocity.In(units.CentimetrePerHour), 0)), flow, number.Cell(number.Fixed(o.Pressure.In(units.Bar), 2)), number.Cell(number.Fixed(o.Travel.In(units.Millimetre), 1)),
+			newtons, number.Cell(number.Fixed(o.Height.In(units.Centimetre), 2)), number.Cell(number.Fixed(o.Factor, 3)), answer)
 	}
 	return t
 }

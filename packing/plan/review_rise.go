@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"github.com/evenbed/evenbed/packing/fit"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/units"
 )
 
@@ -236,12 +237,10 @@ func (r RiseRecord) String() string {
 	return s
 }
 
-// withError writes a value and its standard error to the digits that the error
-// leaves.
-func withError(v, se float64) string {
-	if !(se > 0) || math.IsInf(se, 0) {
-		return significant(v, 3)
+// withError writes a value with its standard error, or to three digits without one.
+func withError(v, stdErr float64) string {
+	if !(stdErr > 0) {
+		return number.Significant(v, 3)
 	}
-	digits := max(0, min(6, int(math.Ceil(-math.Log10(se)+0.3))))
-	return fmt.Sprintf("%.*f ± %.*f", digits, v, digits, se)
+	return number.PlusMinus(v, stdErr)
 }

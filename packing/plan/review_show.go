@@ -7,6 +7,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/figure"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -50,18 +51,6 @@ func (f Findings) Page() page.Page {
 	return p
 }
 
-// decimal writes a number, or that it is not known.
-func decimal(v float64, decimals int) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "not known"
-	}
-	s := fmt.Sprintf("%.*f", decimals, v)
-	if z := fmt.Sprintf("%.*f", decimals, 0.0); s == "-"+z {
-		return z
-	}
-	return s
-}
-
 // Table returns the bed that was found against the one asked for.
 func (f Findings) Table() table.Table {
 	r := f.Review
@@ -71,16 +60,16 @@ func (f Findings) Table() table.Table {
 		return t
 	}
 	cm := units.Centimetre
-	t.Add("gravity-settled height", decimal(r.BedHeight.Times(r.CompressionFactor).In(cm), 2), decimal(f.SettledHeight.In(cm), 2), decimal(f.SettledHeightStdErr.In(cm), 2), "cm", "end of step 1")
-	t.Add("packed height", decimal(r.BedHeight.In(cm), 2), decimal(f.BedHeight.In(cm), 2), decimal(f.BedHeightStdErr.In(cm), 2), "cm", f.BedHeightFrom)
-	t.Add("compression factor", decimal(r.CompressionFactor, 3), decimal(f.CompressionFactor, 3), decimal(f.CompressionFactorStdErr, 3), "", "heights")
-	t.Add("compression factor", decimal(r.CompressionFactor, 3), decimal(f.BySlurry, 3), decimal(f.BySlurryStdErr, 3), "", "slurry poured")
-	percent := func(cf float64) string { return decimal(100*packing.CompressionOfSettled(cf), 1) }
-	t.Add("compression, (L0 - L)/L0", percent(r.CompressionFactor), percent(f.CompressionFactor), decimal(100*f.CompressionFactorStdErr/(f.CompressionFactor*f.CompressionFactor), 1), "%", "heights")
+	t.Add("gravity-settled height", number.Fixed(r.BedHeight.Times(r.CompressionFactor).In(cm), 2), number.Fixed(f.SettledHeight.In(cm), 2), number.Fixed(f.SettledHeightStdErr.In(cm), 2), "cm", "end of step 1")
+	t.Add("packed height", number.Fixed(r.BedHeight.In(cm), 2), number.Fixed(f.BedHeight.In(cm), 2), number.Fixed(f.BedHeightStdErr.In(cm), 2), "cm", f.BedHeightFrom)
+	t.Add("compression factor", number.Fixed(r.CompressionFactor, 3), number.Fixed(f.CompressionFactor, 3), number.Fixed(f.CompressionFactorStdErr, 3), "", "heights")
+	t.Add("compression factor", number.Fixed(r.CompressionFactor, 3), number.Fixed(f.BySlurry, 3), number.Fixed(f.BySlurryStdErr, 3), "", "slurry poured")
+	percent := func(cf float64) string { return number.Fixed(100*packing.CompressionOfSettled(cf), 1) }
+	t.Add("compression, (L0 - L)/L0", percent(r.CompressionFactor), percent(f.CompressionFactor), number.Fixed(100*f.CompressionFactorStdErr/(f.CompressionFactor*f.CompressionFactor), 1), "%", "heights")
 	unit, one, decimals := volumeUnit(r.Column)
-	t.Add("column volume", decimal(r.Column.Volume(r.BedHeight).In(one), decimals), decimal(r.Column.Volume(f.BedHeight).In(one), decimals), "", unit, "packed height")
-	t.Add("adapter travel, compression to the end", "", decimal(f.Travel.In(cm), 2), "", "cm", "adapter")
-	t.Add("gap under the adapter", "0.0", decimal(f.Gap.In(units.Millimetre), 1), "", "mm", "adapter, bed height")
+	t.Add("column volume", number.Fixed(r.Column.Volume(r.BedHeight).In(one), decimals), number.Fixed(r.Column.Volume(f.BedHeight).In(one), decimals), "", unit, "packed height")
+	t.Add("adapter travel, compression to the end", "", number.Fixed(f.Travel.In(cm), 2), "", "cm", "adapter")
+	t.Add("gap under the adapter", "0.0", number.Fixed(f.Gap.In(units.Millimetre), 1), "", "mm", "adapter, bed height")
 	return t
 }
 
@@ -92,9 +81,9 @@ func (f Findings) StepTable() table.Table {
 		{Name: "volume", Unit: unit, Right: true}, {Name: "volume", Unit: "CV", Right: true}, {Name: "flow", Unit: f.flowUnit(), Right: true},
 		{Name: "velocity", Unit: "cm/h", Right: true}, {Name: "spread", Unit: "cm/h", Right: true}}}
 	for _, s := range f.Steps {
-		t.Add(s.Name, decimal(s.Start.In(units.Minute), 1), decimal(s.End.In(units.Minute), 1), decimal(s.Duration.In(units.Minute), 1),
-			decimal(s.Volume.In(one), decimals), decimal(s.ColumnVolumes, 3), f.flow(s.Flow),
-			decimal(s.Velocity.In(units.CentimetrePerHour), 1), decimal(s.VelocitySD.In(units.CentimetrePerHour), 1))
+		t.Add(s.Name, number.Fixed(s.Start.In(units.Minute), 1), number.Fixed(s.End.In(units.Minute), 1), number.Fixed(s.Duration.In(units.Minute), 1),
+			number.Fixed(s.Volume.In(one), decimals), number.Fixed(s.ColumnVolumes, 3), f.flow(s.Flow),
+			number.Fixed(s.Velocity.In(units.CentimetrePerHour), 1), number.Fixed(s.VelocitySD.In(units.CentimetrePerHour), 1))
 	}
 	return t
 }
@@ -104,7 +93,7 @@ func (f Findings) EndTable() table.Table {
 	t := table.Table{Caption: "At the end of each step", RowHeaders: true, Columns: []table.Column{
 		{Name: "step"}, {Name: "bed height", Unit: "cm", Right: true}, {Name: "adapter", Unit: "cm", Right: true}, {Name: "pressure", Unit: "bar", Right: true}}}
 	for _, s := range f.Steps {
-		t.Add(s.Name, decimal(s.Height.In(units.Centimetre), 2), decimal(s.Adapter.In(units.Centimetre), 2), decimal(s.Pressure.In(units.Bar), 3))
+		t.Add(s.Name, number.Fixed(s.Height.In(units.Centimetre), 2), number.Fixed(s.Adapter.In(units.Centimetre), 2), number.Fixed(s.Pressure.In(units.Bar), 3))
 	}
 	return t
 }
@@ -130,9 +119,9 @@ func (f Findings) flowUnit() string {
 
 func (f Findings) flow(q units.VolumeFlow) string {
 	if f.flowUnit() == "mL/min" {
-		return decimal(q.In(units.MillilitrePerMinute), 2)
+		return number.Fixed(q.In(units.MillilitrePerMinute), 2)
 	}
-	return decimal(q.In(units.LitrePerHour), 1)
+	return number.Fixed(q.In(units.LitrePerHour), 1)
 }
 
 // SteadyTable returns whether height and pressure were steady at the end of the steps with flow.
@@ -151,12 +140,12 @@ func (f Findings) SteadyTable() table.Table {
 	}
 	change := func(v, se float64, decimals int) string {
 		if math.IsNaN(v) {
-			return "not known"
+			return number.Missing
 		}
 		if math.IsNaN(se) {
-			return decimal(v, decimals)
+			return number.Fixed(v, decimals)
 		}
-		return fmt.Sprintf("%s ± %s", decimal(v, decimals), decimal(se, decimals))
+		return fmt.Sprintf("%s ± %s", number.Fixed(v, decimals), number.Fixed(se, decimals))
 	}
 	verdict := func(v Verdict, why string) string {
 		if v == NotJudged {
@@ -190,7 +179,7 @@ func (f Findings) DeviationTable() table.Table {
 		if d.Why != "" {
 			verdict += ", " + d.Why
 		}
-		planned, allowed := decimal(d.Planned, n), decimal(d.Allowed, n)
+		planned, allowed := number.Fixed(d.Planned, n), number.Fixed(d.Allowed, n)
 		if math.IsNaN(d.Planned) {
 			planned = "not planned"
 		}
@@ -201,10 +190,10 @@ func (f Findings) DeviationTable() table.Table {
 		if v := d.Found - d.Planned; !math.IsNaN(v) {
 			difference = fmt.Sprintf("%+.*f", n, v)
 			if strings.Trim(difference, "-+0.") == "" {
-				difference = decimal(0, n)
+				difference = number.Fixed(0, n)
 			}
 		}
-		t.Add(d.What, d.Unit, planned, decimal(d.Found, n), difference, allowed, verdict)
+		t.Add(d.What, d.Unit, planned, number.Fixed(d.Found, n), difference, allowed, verdict)
 	}
 	return t
 }
@@ -214,10 +203,10 @@ func (f Findings) LimitTable() table.Table {
 	t := table.Table{Caption: "Limits, lowest first", RowHeaders: true, Columns: []table.Column{
 		{Name: "limit"}, {Name: "allowed", Right: true}, {Name: "highest", Right: true}, {Name: "at", Unit: "min", Right: true}, {Name: "beyond for", Unit: "s", Right: true}, {Name: "verdict"}}}
 	row := func(l LimitCheck, allowed, most string) {
-		at, over := decimal(l.At.In(units.Minute), 1), decimal(l.Over.In(units.Second), 0)
+		at, over := number.Fixed(l.At.In(units.Minute), 1), number.Fixed(l.Over.In(units.Second), 0)
 		verdict := [...]string{"not judged", "kept", "passed"}[l.Verdict]
 		if l.Verdict == NotJudged {
-			most, at, over = "not known", "", ""
+			most, at, over = number.Missing, "", ""
 		}
 		t.Add(l.Name, allowed, most, at, over, verdict)
 	}
@@ -235,7 +224,7 @@ func (f Findings) MoveTable() table.Table {
 	t := table.Table{Caption: "Movements of the adapter", RowHeaders: true, Columns: []table.Column{
 		{Name: "start", Unit: "min", Right: true}, {Name: "end", Unit: "min", Right: true}, {Name: "from", Unit: "cm", Right: true}, {Name: "to", Unit: "cm", Right: true}, {Name: "mean speed down", Unit: "mm/s", Right: true}}}
 	for _, m := range f.Moves {
-		t.Add(decimal(m.Start.In(units.Minute), 2), decimal(m.End.In(units.Minute), 2), decimal(m.From.In(units.Centimetre), 2), decimal(m.To.In(units.Centimetre), 2), decimal(m.Speed.In(units.MillimetrePerSecond), 2))
+		t.Add(number.Fixed(m.Start.In(units.Minute), 2), number.Fixed(m.End.In(units.Minute), 2), number.Fixed(m.From.In(units.Centimetre), 2), number.Fixed(m.To.In(units.Centimetre), 2), number.Fixed(m.Speed.In(units.MillimetrePerSecond), 2))
 	}
 	return t
 }
@@ -252,12 +241,12 @@ func (f Findings) RiseTable() table.Table {
 		return t
 	}
 	t.Add("velocity at first", fmt.Sprintf("%s mm/s; at most %.2f mm/s was to be expected, the velocity that was flowing",
-		withError(r.First.In(units.MillimetrePerSecond), r.FirstStdErr.In(units.MillimetrePerSecond)), r.Bound.In(units.MillimetrePerSecond)))
+		number.PlusMinus(r.First.In(units.MillimetrePerSecond), r.FirstStdErr.In(units.MillimetrePerSecond)), r.Bound.In(units.MillimetrePerSecond)))
 	if !math.IsNaN(float64(r.Whole)) {
 		t.Add("left alone it would re-expand by", withError(r.Whole.In(units.Millimetre), r.WholeStdErr.In(units.Millimetre))+" mm")
 	}
 	if !math.IsNaN(r.Lasting) {
-		t.Add("part of the compression that stays", withError(100*r.Lasting, 100*r.LastingStdErr)+" %")
+		t.Add("part of the compression that stays", number.PlusMinus(100*r.Lasting, 100*r.LastingStdErr)+" %")
 	}
 	return t
 }
@@ -316,7 +305,7 @@ func (f Findings) Figure() figure.Stack {
 		}
 		named = append(named, figure.Span{From: float64(step.Start), To: float64(step.End), Label: label})
 		plain = append(plain, figure.Span{From: float64(step.Start), To: float64(step.End)})
-		words[i] = fmt.Sprintf("%s from %s to %s min at %s cm/h", step.Name, decimal(step.Start.In(units.Minute), 1), decimal(step.End.In(units.Minute), 1), decimal(step.Velocity.In(units.CentimetrePerHour), 0))
+		words[i] = fmt.Sprintf("%s from %s to %s min at %s cm/h", step.Name, number.Fixed(step.Start.In(units.Minute), 1), number.Fixed(step.End.In(units.Minute), 1), number.Fixed(step.Velocity.In(units.CentimetrePerHour), 0))
 	}
 	height := f.heightPanel(x, named, 250)
 	flow := figure.Figure{X: x, Y: figure.Axis{Label: "Velocity", Unit: "cm/h", One: float64(units.CentimetrePerHour)}, Spans: plain, Height: 170,

@@ -7,6 +7,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/steps"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -367,7 +368,7 @@ func verdictOf(change, se, allowed float64, why string) (Verdict, string) {
 	case why != "":
 		return NotJudged, why
 	case math.IsNaN(d):
-		return NotJudged, "not known"
+		return NotJudged, number.Missing
 	case d > allowed+2*se:
 		return Outside, ""
 	case d <= allowed && 2*se <= allowed:

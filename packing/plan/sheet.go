@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -47,7 +48,7 @@ func (p Procedure) gaugeTable() table.Table {
 		}
 		expected := gaugeBar(g.Expected)
 		if expected == "" {
-			expected = "not known"
+			expected = number.Missing
 		}
 		stop := "not given"
 		if known(g.Stop) {
@@ -56,7 +57,7 @@ func (p Procedure) gaugeTable() table.Table {
 		if known(g.Error) && known(g.Expected) {
 			good = math.Max(good, g.Error.In(units.Bar))
 		}
-		t.Add(g.Step, number(g.Velocity.In(units.CentimetrePerHour), 0), flow, number((g.BedHeight+p.Request.RulerZero).In(units.Centimetre), 1), expected, act, stop, g.StopBy, "______")
+		t.Add(g.Step, number.Cell(number.Fixed(g.Velocity.In(units.CentimetrePerHour), 0)), flow, number.Cell(number.Fixed((g.BedHeight+p.Request.RulerZero).In(units.Centimetre), 1)), expected, act, stop, g.StopBy, "______")
 	}
 	if p.Request.RulerZero != 0 {
 		t.Columns[3].Name = "ruler: bed"
@@ -86,9 +87,9 @@ func stopShown(p units.Pressure) units.Pressure {
 // gaugeBar writes a pressure as a gauge is read, in bar; nothing if it is not known.
 func gaugeBar(p units.Pressure) string {
 	if p < 0.1*units.Bar {
-		return number(p.In(units.Bar), 3)
+		return number.Cell(number.Fixed(p.In(units.Bar), 3))
 	}
-	return number(p.In(units.Bar), 2)
+	return number.Cell(number.Fixed(p.In(units.Bar), 2))
 }
 
 func (p Procedure) hasHardware() bool {
@@ -115,7 +116,7 @@ func (p Procedure) heightTable() table.Table {
 		if !known(s.BedHeight) || s.BedHeight == p.Pour.SlurryHeight || s.Name == "test" {
 			continue // no bed to read, or none that changes
 		}
-		row := []string{s.Name, number((s.BedHeight + p.Request.RulerZero).In(units.Centimetre), 1)}
+		row := []string{s.Name, number.Cell(number.Fixed((s.BedHeight + p.Request.RulerZero).In(units.Centimetre), 1))}
 		for len(row) < len(t.Columns) {
 			row = append(row, "______")
 		}
@@ -133,14 +134,14 @@ func (p Procedure) loweringTable() table.Table {
 		return t
 	}
 	for _, l := range p.Lowering {
-		open, pressure, force := number(l.Open.In(units.Millimetre), 1), number(l.Pressure.In(units.Bar), 2), ""
+		open, pressure, force := number.Cell(number.Fixed(l.Open.In(units.Millimetre), 1)), number.Cell(number.Fixed(l.Pressure.In(units.Bar), 2)), ""
 		if known(l.Force) {
-			force = significant(l.Force.In(units.Kilonewton), 3)
+			force = number.Significant(l.Force.In(units.Kilonewton), 3)
 		}
 		if open == "" {
 			open, pressure, force = "faster than the flow before", "", ""
 		}
-		t.Add(significant(l.Speed.In(units.MillimetrePerSecond), 2), span(l.Time), number(l.Shut.In(units.Millimetre), 1), open, pressure, force)
+		t.Add(number.Significant(l.Speed.In(units.MillimetrePerSecond), 2), span(l.Time), number.Cell(number.Fixed(l.Shut.In(units.Millimetre), 1)), open, pressure, force)
 	}
 	limit := "the medium's limit was not given"
 	if w := (&work{c: p.Request, p: &p}); known(w.forceAtLimit()) {
@@ -159,9 +160,9 @@ func (p Procedure) standTable() table.Table {
 	t := table.Table{Caption: fmt.Sprintf("What the packed bed stands, with a drag margin of %v", p.Request.DragMargin), RowHeaders: true, Columns: []table.Column{
 		{Name: "liquid"}, {Name: "temperature"}, {Name: "viscosity", Unit: "mPa·s", Right: true}, {Name: "at most", Unit: "cm/h", Right: true}}}
 	for _, s := range p.Stands {
-		mu, u := "not known", "measure its viscosity"
+		mu, u := number.Missing, "measure its viscosity"
 		if known(s.Viscosity) {
-			mu, u = significant(s.Viscosity.In(units.MillipascalSecond), 3), atMost(s.Velocity.In(units.CentimetrePerHour), 3)
+			mu, u = number.Significant(s.Viscosity.In(units.MillipascalSecond), 3), number.AtMost(s.Velocity.In(units.CentimetrePerHour), 3)
 		}
 		t.Add(s.Liquid, s.Temperature.String(), mu, u)
 	}
@@ -179,7 +180,7 @@ func (g GaugeRow) String() string {
 		}
 		return bar(p) + " bar"
 	}
-	expected := "not known"
+	expected := number.Missing
 	if known(g.Expected) {
 		expected = bar(g.Expected) + " bar"
 	}
@@ -190,9 +191,9 @@ func (g GaugeRow) String() string {
 func (l Lowering) String() string {
 	open := "too fast for an open outlet"
 	if known(l.Open) {
-		open = number(l.Open.In(units.Millimetre), 1) + " mm with it open"
+		open = number.Cell(number.Fixed(l.Open.In(units.Millimetre), 1)) + " mm with it open"
 	}
-	return fmt.Sprintf("adapter at %s: re-expansion at most %s mm with the outlet shut, %s", speed(l.Speed), number(l.Shut.In(units.Millimetre), 1), open)
+	return fmt.Sprintf("adapter at %s: re-expansion at most %s mm with the outlet shut, %s", speed(l.Speed), number.Cell(number.Fixed(l.Shut.In(units.Millimetre), 1)), open)
 }
 
 // String says flow, pressure and height.
@@ -212,7 +213,7 @@ func (s Stand) String() string {
 	if !known(s.Velocity) {
 		return fmt.Sprintf("%s at %v: not known", s.Liquid, s.Temperature)
 	}
-	return fmt.Sprintf("%s at %v: at most %s cm/h", s.Liquid, s.Temperature, atMost(s.Velocity.In(units.CentimetrePerHour), 3))
+	return fmt.Sprintf("%s at %v: at most %s cm/h", s.Liquid, s.Temperature, number.AtMost(s.Velocity.In(units.CentimetrePerHour), 3))
 }
 
 // String says what to do, with which valves, and what ends it.

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -85,7 +86,7 @@ func (p Procedure) checkTable() table.Table {
 func (p Procedure) summary() table.Table {
 	c, b := p.Request, p.Bed
 	t := table.Table{Caption: "Plan", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "plan"}}}
-	t.Add("column", fmt.Sprintf("%s i.d., %s cm², column volume %s", cm(c.Column.InnerDiameter), significant(b.Area.In(units.SquareCentimetre), 4), volume(b.ColumnVolume)))
+	t.Add("column", fmt.Sprintf("%s i.d., %s cm², column volume %s", cm(c.Column.InnerDiameter), number.Significant(b.Area.In(units.SquareCentimetre), 4), volume(b.ColumnVolume)))
 	t.Add("target", fmt.Sprintf("%s at %s", cm(c.BedHeight), factorWords(c.CompressionFactor)))
 	t.Add("settled bed", fmt.Sprintf("%.2f cm = %s", b.SettledHeight.In(units.Centimetre), volume(b.SettledVolume)))
 	p.pourSummary(&t)
@@ -213,7 +214,7 @@ func (p Procedure) limitSummary() string {
 	return "lowest first: " + strings.Join(s, ", ")
 }
 
-func bar(p units.Pressure) string { return fmt.Sprintf("%.3g", p.In(units.Bar)) }
+func bar(p units.Pressure) string { return number.Compact(p.In(units.Bar), 3) }
 
 func margin(m float64) string {
 	if math.IsNaN(m) {
@@ -243,7 +244,7 @@ func (p Procedure) numberTable() table.Table {
 		if math.IsNaN(x) {
 			return ""
 		}
-		return significant(x, 3)
+		return number.Significant(x, 3)
 	}
 	for _, s := range p.Stages {
 		if !known(s.BedHeight) && !known(s.Velocity) && !known(s.Adapter) {
@@ -257,14 +258,14 @@ func (p Procedure) numberTable() table.Table {
 			longest = strings.ReplaceAll(spanBound(s.Longest), " ", "\u00a0")
 		}
 		if known(s.Adapter) {
-			adapter = number(s.Adapter.In(units.Centimetre), 1)
+			adapter = number.Cell(number.Fixed(s.Adapter.In(units.Centimetre), 1))
 		} else if !known(s.BedHeight) {
 			adapter = ""
 		}
-		row := []string{s.Name, time, longest, number(s.Velocity.In(units.CentimetrePerHour), 0), digits(s.Flow.In(one)), digits(s.Volume.In(litre)),
-			number(s.Pressure.In(units.Bar), 2), number(s.BedHeight.In(units.Centimetre), 1), adapter}
+		row := []string{s.Name, time, longest, number.Cell(number.Fixed(s.Velocity.In(units.CentimetrePerHour), 0)), digits(s.Flow.In(one)), digits(s.Volume.In(litre)),
+			number.Cell(number.Fixed(s.Pressure.In(units.Bar), 2)), number.Cell(number.Fixed(s.BedHeight.In(units.Centimetre), 1)), adapter}
 		if zero != 0 {
-			row = append(row, number((s.BedHeight+zero).In(units.Centimetre), 1), number((s.Adapter+zero).In(units.Centimetre), 1))
+			row = append(row, number.Cell(number.Fixed((s.BedHeight+zero).In(units.Centimetre), 1)), number.Cell(number.Fixed((s.Adapter+zero).In(units.Centimetre), 1)))
 		}
 		t.Add(row...)
 	}
@@ -287,8 +288,8 @@ func (p Procedure) riseTable() table.Table {
 	most, record := []string{"at most"}, []string{"by your record"}
 	for _, r := range p.Rises {
 		t.Columns = append(t.Columns, table.Column{Name: fmt.Sprintf("after %.0f s", r.After.In(units.Second)), Unit: "mm", Right: true})
-		most = append(most, fmt.Sprintf("%.1f", r.AtMost.In(units.Millimetre)))
-		record = append(record, fmt.Sprintf("%.1f", r.ByRecord.In(units.Millimetre)))
+		most = append(most, number.Fixed(r.AtMost.In(units.Millimetre), 1))
+		record = append(record, number.Fixed(r.ByRecord.In(units.Millimetre), 1))
 	}
 	t.Add(most...)
 	if p.Request.Recovery.FastTime > 0 {
@@ -313,24 +314,24 @@ func (p Procedure) choiceTable() table.Table {
 		t.Columns = append(t.Columns, table.Column{Name: "with it: force of the adapter", Unit: "kN", Right: true})
 	}
 	for _, x := range p.Choices {
-		keep := fmt.Sprintf("%.3f", x.Way.KeepHeight)
+		keep := number.Fixed(x.Way.KeepHeight, 3)
 		if x.Way.CannotKeep != "" {
 			keep = "cannot be kept"
 		}
-		row := []string{fmt.Sprintf("%.2f", (x.Found + c.RulerZero).In(units.Centimetre)), fmt.Sprintf("%.2f", x.Way.Settled.In(units.Centimetre)),
-			fmt.Sprintf("%.2f", (x.Way.KeepFactor + c.RulerZero).In(units.Centimetre)), keep}
+		row := []string{number.Fixed((x.Found + c.RulerZero).In(units.Centimetre), 2), number.Fixed(x.Way.Settled.In(units.Centimetre), 2),
+			number.Fixed((x.Way.KeepFactor + c.RulerZero).In(units.Centimetre), 2), keep}
 		if byFlow {
-			reach := number(x.Velocity.In(units.CentimetrePerHour), 0)
+			reach := number.Cell(number.Fixed(x.Velocity.In(units.CentimetrePerHour), 0))
 			if reach == "" {
-				reach = "not known"
+				reach = number.Missing
 				if known(p.Reach.Curve.CompressionFactor) && x.Way.CannotKeep == "" {
 					reach = "beyond the curve"
 				}
 			}
-			row = append(row, reach, number(x.Pressure.In(units.Bar), 2))
+			row = append(row, reach, number.Cell(number.Fixed(x.Pressure.In(units.Bar), 2)))
 		}
 		if known(p.Adapter.Load) {
-			row = append(row, number(x.Load.On(p.Bed.Area).In(units.Kilonewton), 2))
+			row = append(row, number.Cell(number.Fixed(x.Load.On(p.Bed.Area).In(units.Kilonewton), 2)))
 		}
 		t.Add(row...)
 	}
@@ -361,7 +362,7 @@ func (p Procedure) limitTable() table.Table {
 		Columns: []table.Column{{Name: "limit"}, {Name: "allowed", Right: true}, {Name: "planned", Right: true}, {Name: "left", Right: true}}}
 	interval := false
 	for _, l := range p.Pressures {
-		used := "not known"
+		used := number.Missing
 		if known(l.Used) {
 			used = fmt.Sprintf("%.2f bar%s", l.Used.In(units.Bar), p.onlyFirst())
 		}
@@ -409,15 +410,15 @@ func (p Procedure) dutyTable() table.Table {
 		{Name: "process step"}, {Name: "liquid"}, {Name: "velocity", Unit: "cm/h", Right: true}, {Name: "viscosity", Unit: "mPa·s", Right: true},
 		{Name: "drags like", Unit: "cm/h", Right: true}, {Name: "packing over step", Right: true}, {Name: "wanted", Right: true}, {Name: "about", Unit: "bar", Right: true}}}
 	for _, d := range p.Duties {
-		over, pressure := "not checked", "not known"
+		over, pressure := "not checked", number.Missing
 		if !math.IsNaN(d.Margin) {
-			over = fmt.Sprintf("%.2f", d.Margin)
+			over = number.Fixed(d.Margin, 2)
 		}
 		if !math.IsNaN(float64(d.Pressure)) {
-			pressure = fmt.Sprintf("%.2f", d.Pressure.In(units.Bar))
+			pressure = number.Fixed(d.Pressure.In(units.Bar), 2)
 		}
-		t.Add(d.Duty.Name, fmt.Sprintf("%s, %v", dutyLiquid(d.Duty), d.Duty.Temperature), fmt.Sprintf("%.0f", d.Duty.Velocity.In(units.CentimetrePerHour)),
-			significant(d.Duty.Viscosity.In(units.MillipascalSecond), 3), fmt.Sprintf("%.0f", d.Equivalent.In(units.CentimetrePerHour)), over, fmt.Sprintf("%.2f", d.Wanted), pressure)
+		t.Add(d.Duty.Name, fmt.Sprintf("%s, %v", dutyLiquid(d.Duty), d.Duty.Temperature), number.Fixed(d.Duty.Velocity.In(units.CentimetrePerHour), 0),
+			number.Significant(d.Duty.Viscosity.In(units.MillipascalSecond), 3), number.Fixed(d.Equivalent.In(units.CentimetrePerHour), 0), over, number.Fixed(d.Wanted, 2), pressure)
 	}
 	return t
 }
@@ -426,7 +427,7 @@ func (p Procedure) forceTable() table.Table {
 	t := table.Table{Caption: "Force on the end plate", RowHeaders: true,
 		Columns: []table.Column{{Name: "at"}, {Name: "pressure", Unit: "bar", Right: true}, {Name: "force", Unit: "kN", Right: true}, {Name: "left of the rating"}}}
 	for _, f := range p.Forces {
-		t.Add(f.At, fmt.Sprintf("%.2f", f.Pressure.In(units.Bar)), significant(f.Force.In(units.Kilonewton), 3), tableMargin(f.Margin))
+		t.Add(f.At, number.Fixed(f.Pressure.In(units.Bar), 2), number.Significant(f.Force.In(units.Kilonewton), 3), tableMargin(f.Margin))
 	}
 	if r := p.Request.Limits.EndPlateForce; r > 0 {
 		t.Note = "Rating as typed from the plate: " + force(r) + "."

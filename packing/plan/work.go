@@ -6,11 +6,11 @@ import (
 	"math"
 	"reflect"
 	"sort"
-	"strconv"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/liquid"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -687,7 +687,7 @@ func (w *work) openFirst() {
 	}
 	if need > gives {
 		w.refuse("first velocity "+f.Velocity.String(), fmt.Sprintf("%s takes %.3g bar, and %s gives %.3g bar", c.FirstBy, need.In(units.Bar), what, gives.In(units.Bar)),
-			fmt.Sprintf("ask for %s cm/h or less, or seal the adapter on the liquid", atMost(w.velocityFor(gives, true).In(units.CentimetrePerHour), 3)))
+			fmt.Sprintf("ask for %s cm/h or less, or seal the adapter on the liquid", number.AtMost(w.velocityFor(gives, true).In(units.CentimetrePerHour), 3)))
 	}
 }
 
@@ -741,7 +741,7 @@ func (w *work) checkCritical(what string, u units.Velocity) {
 
 // tooFar refuses a factor that flow does not reach, and says what it reaches.
 func (w *work) tooFar(err error) {
-	most := fmt.Sprintf("flow gives at most %s here, the adapter would have to give the rest, a factor of %.4g", atMost(w.curve.Last().CompressionFactor, 4), w.c.CompressionFactor/w.curve.Last().CompressionFactor)
+	most := fmt.Sprintf("flow gives at most %s here, the adapter would have to give the rest, a factor of %.4g", number.AtMost(w.curve.Last().CompressionFactor, 4), w.c.CompressionFactor/w.curve.Last().CompressionFactor)
 	if c := w.p.Reach.Ceiling; known(c) {
 		most += fmt.Sprintf("; by the law given, flow gives at most %.4g, at the critical velocity", c)
 	}
@@ -970,7 +970,7 @@ func (w *work) relief() {
 		limit units.Pressure
 	}{{"column", c.Column.MaxPressure}, {"tube", c.Limits.TubePressure}, {"system", c.Limits.SystemPressure}, {"end plate", w.plate()}} {
 		if part.limit > 0 && relief > part.limit {
-			w.refuse(fmt.Sprintf("relief device at %s bar", bar(relief)), fmt.Sprintf("it answers above the limit of the %s, and does not protect it", part.name), fmt.Sprintf("set it at or below the weakest part: %s bar for the %s", atMost(part.limit.In(units.Bar), 4), part.name))
+			w.refuse(fmt.Sprintf("relief device at %s bar", bar(relief)), fmt.Sprintf("it answers above the limit of the %s, and does not protect it", part.name), fmt.Sprintf("set it at or below the weakest part: %s bar for the %s", number.AtMost(part.limit.In(units.Bar), 4), part.name))
 		}
 	}
 }
@@ -998,12 +998,12 @@ func (w *work) flowLimits() {
 		w.p.Flows = append(w.p.Flows, l)
 		if l.Used > l.Limit {
 			w.refuse(fmt.Sprintf("highest velocity of the plan, %v", l.Used), fmt.Sprintf("it passes the limit for the %s", l.Name),
-				fmt.Sprintf("ask for %s cm/h or less, or a lower compression factor; a limit is not to be raised for a plan", atMost(l.Limit.In(units.CentimetrePerHour), 4)))
+				fmt.Sprintf("ask for %s cm/h or less, or a lower compression factor; a limit is not to be raised for a plan", number.AtMost(l.Limit.In(units.CentimetrePerHour), 4)))
 		}
 		for _, d := range c.Duties {
 			if d.Velocity > l.Limit {
 				w.refuse("process step "+d.Name, fmt.Sprintf("its velocity %v passes the limit for the %s", d.Velocity, l.Name),
-					fmt.Sprintf("run it at %s cm/h or less", atMost(l.Limit.In(units.CentimetrePerHour), 4)))
+					fmt.Sprintf("run it at %s cm/h or less", number.AtMost(l.Limit.In(units.CentimetrePerHour), 4)))
 			}
 		}
 	}
@@ -1015,7 +1015,7 @@ func (w *work) flowLimits() {
 	}{{"first velocity", w.p.First.Velocity}, {"test velocity", c.TestVelocity}} {
 		if u.u > 0 && u.u < least {
 			w.refuse(fmt.Sprintf("%s %v", u.name, u.u), fmt.Sprintf("the pump does not hold less than %s steady", w.p.flow(c.Limits.LeastPumpFlow)),
-				fmt.Sprintf("use a smaller pump for it, or %s cm/h or more", atLeast(least.In(units.CentimetrePerHour), 4)))
+				fmt.Sprintf("use a smaller pump for it, or %s cm/h or more", number.AtLeast(least.In(units.CentimetrePerHour), 4)))
 		}
 	}
 }
@@ -1048,7 +1048,7 @@ func (w *work) duties() {
 		if k.Margin < 1 {
 			w.refuse("process step "+d.Name, fmt.Sprintf("%s at %v and %v drags like %.4g cm/h of the packing liquid, more than packing at %.4g cm/h",
 				dutyLiquid(d), d.Temperature, d.Velocity, k.Equivalent.In(units.CentimetrePerHour), strength.In(units.CentimetrePerHour)),
-				fmt.Sprintf("run it at %s cm/h or less, or pack at a higher velocity", atMost(d.Velocity.Times(k.Margin/k.Wanted).In(units.CentimetrePerHour), 3)))
+				fmt.Sprintf("run it at %s cm/h or less, or pack at a higher velocity", number.AtMost(d.Velocity.Times(k.Margin/k.Wanted).In(units.CentimetrePerHour), 3)))
 		}
 	}
 	if !known(strength) {
@@ -1161,67 +1161,37 @@ func (w *work) ruler(l units.Length) string {
 // flow writes a flow as the column's size asks: mL/min below 10 cm, L/h above.
 func (p Procedure) flow(q units.VolumeFlow) string {
 	if p.Request.Column.InnerDiameter < 10*units.Centimetre {
-		return significant(q.In(units.MillilitrePerMinute), 3) + " mL/min"
+		return number.Significant(q.In(units.MillilitrePerMinute), 3) + " mL/min"
 	}
-	return significant(q.In(units.LitrePerHour), 3) + " L/h"
+	return number.Significant(q.In(units.LitrePerHour), 3) + " L/h"
 }
 
 func volume(v units.Volume) string {
 	if v < 1*units.Litre {
-		return significant(v.In(units.Millilitre), 3) + " mL"
+		return number.Significant(v.In(units.Millilitre), 3) + " mL"
 	}
-	return significant(v.In(units.Litre), 4) + " L"
+	return number.Significant(v.In(units.Litre), 4) + " L"
 }
 
 func cm(l units.Length) string { return fmt.Sprintf("%.1f cm", l.In(units.Centimetre)) }
 
 // speed writes the speed of an adapter.
 func speed(u units.Velocity) string {
-	return significant(u.In(units.MillimetrePerSecond), 2) + " mm/s"
+	return number.Significant(u.In(units.MillimetrePerSecond), 2) + " mm/s"
 }
 
 // span writes a time as people say it.
 func span(t units.Time) string {
 	if t < 100*units.Second {
-		return significant(t.In(units.Second), 2) + " s"
+		return number.Significant(t.In(units.Second), 2) + " s"
 	}
-	return significant(t.In(units.Minute), 2) + " min"
-}
-
-// atMost writes x with n significant digits rounded down, so that what is named
-// as a bound keeps it; atLeast rounds up.
-func atMost(x float64, n int) string { return bound(x, n, math.Floor) }
-
-func atLeast(x float64, n int) string { return bound(x, n, math.Ceil) }
-
-func bound(x float64, n int, round func(float64) float64) string {
-	if !(math.Abs(x) > 0) || math.IsInf(x, 0) {
-		return fmt.Sprint(x)
-	}
-	digits := n - 1 - int(math.Floor(math.Log10(math.Abs(x))))
-	one := math.Pow(10, float64(digits))
-	if near := math.Round(x * one); math.Abs(x*one-near) < 1e-9*math.Abs(near) { // it is that number already
-		return strconv.FormatFloat(near/one, 'f', -1, 64)
-	}
-	return strconv.FormatFloat(round(x*one)/one, 'f', -1, 64)
+	return number.Significant(t.In(units.Minute), 2) + " min"
 }
 
 // spanBound writes a time that is never passed as span does, rounded up.
 func spanBound(t units.Time) string {
 	if t < 100*units.Second {
-		return atLeast(t.In(units.Second), 2) + " s"
+		return number.AtLeast(t.In(units.Second), 2) + " s"
 	}
-	return atLeast(t.In(units.Minute), 2) + " min"
-}
-
-// significant writes x with n significant digits, zeros at the end kept, and all
-// digits before the point.
-func significant(x float64, n int) string {
-	mantissa := fmt.Sprintf("%.*e", n-1, x)
-	_, exponent, found := strings.Cut(mantissa, "e")
-	var e int
-	if _, err := fmt.Sscanf(exponent, "%d", &e); !found || err != nil {
-		return fmt.Sprint(x) // NaN or infinite
-	}
-	return fmt.Sprintf("%.*f", max(0, n-1-e), x)
+	return number.AtLeast(t.In(units.Minute), 2) + " min"
 }

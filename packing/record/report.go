@@ -2,13 +2,13 @@ package record
 
 import (
 	"fmt"
-	"math"
 	"path/filepath"
 	"reflect"
 	"slices"
 	"strconv"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -224,7 +224,7 @@ func (r Report) ColumnTable() table.Table {
 		cols.Columns = append(cols.Columns, table.Column{Name: "missing", Right: true})
 	}
 	for _, c := range r.Columns[:min(len(r.Columns), shownColumns)] {
-		row := []string{shortened(c.Name), shortened(c.Unit), shortened(c.Axis), strconv.Itoa(c.Rows - c.Missing), shown(c.First), shown(c.Last), shown(c.Least), shown(c.Largest)}
+		row := []string{shortened(c.Name), shortened(c.Unit), shortened(c.Axis), strconv.Itoa(c.Rows - c.Missing), number.Cell(number.Compact(c.First, 6)), number.Cell(number.Compact(c.Last, 6)), number.Cell(number.Compact(c.Least, 6)), number.Cell(number.Compact(c.Largest, 6))}
 		if missing {
 			row = append(row, c.missing())
 		}
@@ -257,14 +257,6 @@ func atMost(items []string, n int) []string {
 		return items
 	}
 	return append(slices.Clone(items[:n]), fmt.Sprintf("%d more", len(items)-n))
-}
-
-// shown writes a number to six digits.
-func shown(v float64) string {
-	if math.IsNaN(v) {
-		return "none"
-	}
-	return strconv.FormatFloat(v, 'g', 6, 64)
 }
 
 // String returns the page as text.
@@ -330,7 +322,10 @@ func (c Column) String() string {
 		return s + ": " + plural(len(c.Texts), "text")
 	}
 	r := reportOf(c)
-	return s + fmt.Sprintf(": %s from %s to %s, %d missing", plural(r.Rows-r.Missing, "value"), shown(r.Least), shown(r.Largest), r.Missing)
+	if r.Rows == r.Missing {
+		return s + fmt.Sprintf(": no values, %d missing", r.Missing)
+	}
+	return s + fmt.Sprintf(": %s from %s to %s, %d missing", plural(r.Rows-r.Missing, "value"), number.Compact(r.Least, 6), number.Compact(r.Largest, 6), r.Missing)
 }
 
 // String says which file was read.

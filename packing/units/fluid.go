@@ -1,5 +1,11 @@
 package units
 
+import (
+	"math"
+
+	"github.com/evenbed/evenbed/packing/internal/number"
+)
+
 // Density is a mass per volume, or a difference of two, in kilograms per cubic metre.
 type Density float64
 
@@ -63,4 +69,10 @@ func (t Temperature) In(unit Temperature) float64 { return float64(t) / float64(
 func (t Temperature) Times(v float64) Temperature { return Temperature(v * float64(t)) }
 
 // String shows t in °C, to a hundredth.
-func (t Temperature) String() string { return hundredths(t.Celsius()) + " °C" }
+func (t Temperature) String() string {
+	c := t.Celsius()
+	if math.IsNaN(c) || math.IsInf(c, 0) {
+		return show(c, "°C")
+	}
+	return number.UpTo(c, 2) + " °C"
+}

@@ -1,10 +1,5 @@
 package units
 
-import (
-	"math"
-	"strconv"
-)
-
 // Fraction is a part of a whole, or a ratio, as a number without dimension.
 type Fraction float64
 
@@ -62,10 +57,4 @@ func (c Conductivity) Times(v float64) Conductivity { return Conductivity(v * fl
 // String shows c in µS/cm or mS/cm (from 1 mS/cm).
 func (c Conductivity) String() string {
 	return show(float64(c), "mS/cm", step{1e-4, "µS/cm", 0}, step{0.1, "mS/cm", 0.1})
-}
-
-// hundredths writes x to a hundredth, without zeros at the end and without a
-// negative zero.
-func hundredths(x float64) string {
-	return strconv.FormatFloat(math.Round(x*100)/100+0, 'f', -1, 64)
 }

@@ -27,6 +27,8 @@ package units
 import (
 	"math"
 	"strconv"
+
+	"github.com/evenbed/evenbed/packing/internal/number"
 )
 
 // A step is a unit that String may choose, with the size from which it is used.
@@ -37,8 +39,8 @@ type step struct {
 }
 
 // show writes v, in SI, in the largest unit whose threshold it reaches after
-// rounding. Zero and values that are no finite number are shown in rest, the
-// unit at rest.
+// rounding. Zero and values that are no finite number, which stand as they are
+// since errors name them, are shown in rest, the unit at rest.
 func show(v float64, rest string, steps ...step) string {
 	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
 		return strconv.FormatFloat(v, 'f', -1, 64) + " " + rest
@@ -46,7 +48,7 @@ func show(v float64, rest string, steps ...step) string {
 	i, x := 0, v/steps[0].unit
 	for i+1 < len(steps) {
 		next := steps[i+1]
-		if math.Abs(rounded(x))*steps[i].unit < next.from*(1-1e-9) {
+		if math.Abs(number.Round(x, 4))*steps[i].unit < next.from*(1-1e-9) {
 			break
 		}
 		x = v / next.unit
@@ -55,27 +57,5 @@ func show(v float64, rest string, steps ...step) string {
 		}
 		i++
 	}
-	return digits(x) + " " + steps[i].name
-}
-
-// digits writes x with four significant digits, all digits before the point,
-// and no zeros at the end of the fraction.
-func digits(x float64) string {
-	r := rounded(x)
-	if a := math.Abs(r); a >= 1e9 || a < 1e-4 {
-		return strconv.FormatFloat(x, 'g', 4, 64)
-	}
-	return strconv.FormatFloat(r, 'f', -1, 64)
-}
-
-// rounded rounds x as digits shows it.
-func rounded(x float64) float64 {
-	if math.Abs(x) >= 1000 {
-		return math.Round(x)
-	}
-	r, err := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 4, 64), 64)
-	if err != nil {
-		panic("units: a formatted number did not parse: " + err.Error())
-	}
-	return r
+	return number.Compact(x, 4) + " " + steps[i].name
 }
