@@ -13,6 +13,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/evenbed/evenbed/kernel/internal/engine"
 	"github.com/evenbed/evenbed/kernel/internal/host"
@@ -458,6 +459,9 @@ func TestLicences(t *testing.T) {
 	code, text, _ := call("version", "--licences")
 	if code != 0 {
 		t.Fatal(code)
+	}
+	if !utf8.ValidString(text) {
+		t.Error("the notices are not UTF-8")
 	}
 	titles := make(map[string]bool)
 	for _, m := range regexp.MustCompile(`(?m)^=+\n(\S+@\S+)\n=+$`).FindAllStringSubmatch(text, -1) {

@@ -20,6 +20,9 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"unicode/utf8"
+
+	"golang.org/x/text/encoding/charmap"
 )
 
 // A pkg is what go list tells of a linked package.
@@ -155,6 +158,13 @@ func section(b *bytes.Buffer, title, dir string, files ...string) {
 			log.Fatal(err)
 		}
 		text := strings.TrimSpace(strings.ReplaceAll(string(data), "\r\n", "\n"))
+		if !utf8.ValidString(text) { // of the years before UTF-8
+			latin, err := charmap.Windows1252.NewDecoder().String(text)
+			if err != nil {
+				log.Fatalf("%s: %v", filepath.Join(dir, name), err)
+			}
+			text = latin
+		}
 		fmt.Fprintf(b, "\n-- %s --\n\n%s\n", filepath.ToSlash(name), text)
 	}
 }

@@ -139,7 +139,7 @@ func pythonVersion(version string) (string, error) {
 	case m != nil:
 		release += map[string]string{"alpha": "a", "beta": "b", "rc": "rc"}[m[1]] + m[2]
 	case release == "" || semver.Prerelease(version) != "":
-		return "", fmt.Errorf("Python has no version such as %s; tag v1.2.3, or v1.2.3-alpha.1, -beta.1 or -rc.1", version)
+		return "", fmt.Errorf("version %s is none that Python has; tag v1.2.3, or v1.2.3-alpha.1, -beta.1 or -rc.1", version)
 	}
 	return release + local, nil
 }
