@@ -629,7 +629,7 @@ func (b *builder) columns() {
 
 // mostLooked is the number of rows up to which a signal is looked at for what a
 // historian has done to it.
-const mostLooked = 500_000
+const mostLooked = 100_000
 
 // thinned doubts detectors' signals that read like those of a dead band. Others, as a
 // flow that was set, may well stand still and step.

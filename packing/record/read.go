@@ -43,10 +43,10 @@ type Options struct {
 
 	DateOrder  string   // "dmy", "mdy" or "ymd"
 	TimeLayout string   // "hh:mm:ss", "mm:ss", "hh:mm" or a layout of package time
-	Missing    []string // more markers for a value that is missing
+	Missing    []string // more markers for a value that is missing, words or numbers: "Bad", "-9999"
 	Comment    string   // what begins a line of comment; "#" if empty, "none" for no comments
 
-	DropBadRows bool // leave out rows that do not fit the table, and report them
+	DropBadRows bool // leave out rows that do not fit the table or are shifted by a cell, and report them
 
 	// Of any format:
 

@@ -2,8 +2,15 @@
 //
 // [Read] tells a file's format by its content and returns a [Record]. Its
 // [Report] says what was understood, what was guessed and how to override it,
-// and gives the line of Go that repeats the reading with nothing left to guess.
-// What is ambiguous is an error that asks.
+// and gives the line of Go that repeats the reading, with what it leaves to guess.
+// What is ambiguous is an error that asks. What may make numbers wrong and cannot be
+// told from the file alone is a [Doubt]: codes for no value, a last row that was cut,
+// times that contradict the run length that the file states, an hour of summer time,
+// values whose status is bad, a signal that a historian thinned. Doubts stand first in
+// the report and go along with the signals.
+//
+// A signal takes the events, the flow and the totaliser of its record along; see
+// package trace.
 //
 //	export.Signal("UV")             a trace, for package efficiency
 //	export.SignalIn("mAU")          the only one in that unit, whatever its name
