@@ -57,6 +57,14 @@ func TestLineLeavesWhatTheReportSays(t *testing.T) {
 	}
 }
 
+// A unit whose size is not known is found again: no option can say it.
+func TestLineLeavesAnUnknownUnit(t *testing.T) {
+	r := parse(t, "0.5;1W\n1.5;2W\n2.5;3W\n")
+	if left := r.report.left(); !slices.Contains(left, "unit behind the numbers") {
+		t.Errorf("left %q by %s", left, r.report.Code)
+	}
+}
+
 // A column of words in every row is a state: its changes are events.
 func TestStates(t *testing.T) {
 	r := parse(t, "Time (s),UV (mAU),Inlet,Note\n0,1,buffer,\n1,1,buffer,\n2,1,tracer,mark\n3,1,tracer,mark\n4,1,buffer,\n5,1,buffer,\n")

@@ -249,6 +249,9 @@ func (b *builder) names() error {
 				b.used.Units[c.Name] = c.Unit
 			}
 		}
+		if len(b.used.Units) == 0 {
+			b.used.Units = nil
+		}
 	}
 	return nil
 }
