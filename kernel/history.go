@@ -1,6 +1,7 @@
 package kernel
 
 import (
+	"fmt"
 	"regexp"
 	"slices"
 	"strings"
@@ -22,6 +23,7 @@ type entry struct {
 type history struct {
 	mu      sync.Mutex
 	entries []entry
+	size    int // bytes in entries
 
 	loaded  <-chan struct{} // closed when the file has been read; nil without one
 	earlier int             // sessions
@@ -38,22 +40,39 @@ func (h *history) current() int {
 	return h.earlier + 1
 }
 
-// What a history holds: so many cells, and so many bytes of each one's value.
+// What a history holds: so many cells, so many bytes of all, of one cell, and of one
+// cell's value.
 const (
 	maxEntries = 10_000
+	maxSize    = 32 << 20
+	maxCell    = 1 << 20
 	maxOutput  = 16 << 10
 )
+
+func (e entry) size() int { return len(e.input) + len(e.output) }
 
 func (h *history) add(e entry) {
 	if len(e.output) > maxOutput {
 		e.output = strings.ToValidUTF8(e.output[:maxOutput], "") + "…"
 	}
+	if len(e.input) > maxCell {
+		e.input = fmt.Sprintf("// A cell of %d bytes, which is too long for the history.", len(e.input))
+	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if len(h.entries) == maxEntries {
-		h.entries = slices.Delete(h.entries, 0, maxEntries/10)
-	}
 	h.entries = append(h.entries, e)
+	h.size += e.size()
+	drop := 0
+	if len(h.entries) > maxEntries {
+		drop = maxEntries / 10
+	}
+	for _, old := range h.entries[:drop] {
+		h.size -= old.size()
+	}
+	for ; h.size > maxSize; drop++ {
+		h.size -= h.entries[drop].size()
+	}
+	h.entries = slices.Delete(h.entries, 0, drop)
 }
 
 // find returns what a request asks for, oldest first.

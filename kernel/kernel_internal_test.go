@@ -63,6 +63,21 @@ func TestTheHistoryIsBounded(t *testing.T) {
 	if n := len(h.entries); n > maxEntries || n < maxEntries/2 || h.entries[n-2].number != maxEntries+4 {
 		t.Errorf("%d entries", n)
 	}
+	long := strings.Repeat("x", maxCell)
+	for i := range 2 * maxSize / maxCell {
+		h.add(entry{number: i, input: long})
+	}
+	held := 0
+	for _, e := range h.entries {
+		held += e.size()
+	}
+	if held != h.size || held > maxSize || held < maxSize-2*maxCell {
+		t.Errorf("%d bytes are held, %d are counted, of at most %d", held, h.size, maxSize)
+	}
+	h.add(entry{input: long + "x"})
+	if got := h.entries[len(h.entries)-1].input; got != "// A cell of 1048577 bytes, which is too long for the history." {
+		t.Errorf("%.100q", got)
+	}
 	if n := len(last.output); n > maxOutput+4 || n < maxOutput || !strings.HasSuffix(last.output, "µ…") {
 		t.Errorf("%d bytes", n)
 	}

@@ -87,6 +87,10 @@ func (h *history) load(path, session string) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.entries = append(tail(entries, maxEntries/2), h.entries...) // which leaves room for this session
+	h.size = 0
+	for _, e := range h.entries {
+		h.size += e.size()
+	}
 	h.earlier, h.path, h.id = len(numbers), path, session
 	return nil
 }

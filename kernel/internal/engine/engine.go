@@ -63,6 +63,9 @@ func Main() error {
 	}
 	if limit > 0 {
 		debug.SetMemoryLimit(limit)
+		if err := limitBySystem(limit); err != nil {
+			fmt.Fprintf(os.Stderr, "evenbed: the system sets no limit to the memory: %v\n", err)
+		}
 		go watchMemory(limit, func(why string) {
 			time.AfterFunc(time.Second, func() { os.Exit(1) }) // should the front not listen
 			conn.Send(&pipe.Message{Kind: pipe.Ending, Text: why})

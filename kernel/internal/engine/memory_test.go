@@ -1,6 +1,7 @@
 package engine_test
 
 import (
+	"runtime"
 	"strings"
 	"testing"
 
@@ -24,6 +25,20 @@ func TestMemoryLimit(t *testing.T) {
 		}
 		nb.want("1+1", "value 2")
 	}
+}
+
+// What is asked for at once, and would be there before the watch looks, is refused by
+// the system.
+func TestMemoryLimitOfTheSystem(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("no such limit here")
+	}
+	nb := open(t, host.MemoryEnv+"=300MB")
+	_, r := nb.run("make([]byte, 2<<30)")
+	if !r.Died || !strings.Contains(r.Failure.Message, "out of memory: the cell asked for more memory than there is") {
+		t.Errorf("%+v", r.Failure)
+	}
+	nb.want("1+1", "value 2")
 }
 
 func TestMemoryLimitThatMakesNoSense(t *testing.T) {
