@@ -2,6 +2,9 @@ package host
 
 import (
 	"fmt"
+	"maps"
+	"slices"
+	"strings"
 	"unicode/utf8"
 
 	"github.com/evenbed/evenbed/kernel/display"
@@ -66,7 +69,14 @@ func (l *limiter) close() string {
 	return fmt.Sprintf("\n[more than %d KiB of text; %s]\n", maxShown>>10, rest)
 }
 
-// output bounds the plain text of a value.
+// What of one value or failure a front end is sent at most: pictures and pages are
+// left out beyond it, the words of a failure are cut.
+const (
+	maxPart    = 64 << 20
+	maxFailure = 64 << 10
+)
+
+// output bounds what a value shows.
 func (l *limiter) output(o Output) Output {
 	switch v := o.(type) {
 	case Value:
@@ -79,7 +89,20 @@ func (l *limiter) output(o Output) Output {
 	return o
 }
 
+func shorten(s string) string {
+	if len(s) <= maxFailure {
+		return s
+	}
+	return fmt.Sprintf("%s… [and %d bytes more]", strings.ToValidUTF8(s[:maxFailure], ""), len(s)-maxFailure)
+}
+
 func (l *limiter) cut(b display.Bundle) display.Bundle {
+	for _, mime := range slices.Sorted(maps.Keys(b.Data)) {
+		if n := len(b.Data[mime]); mime != display.MIMETypeText && n > maxPart {
+			delete(b.Data, mime)
+			b.Data[display.MIMETypeText] = fmt.Appendf(b.Data[display.MIMETypeText], "\n[%s of %d MiB is not shown; at most %d MiB are]", mime, n>>20, maxPart>>20)
+		}
+	}
 	text := b.Data[display.MIMETypeText]
 	if len(text) <= maxShown {
 		return b

@@ -6,6 +6,9 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/evenbed/evenbed/kernel/display"
+	"github.com/evenbed/evenbed/kernel/internal/pipe"
 )
 
 // A cell that writes without end takes no more than its share of the disk, a
@@ -45,6 +48,22 @@ func TestOverflowNotKept(t *testing.T) {
 	l.text([]byte(strings.Repeat("x", maxShown+1)))
 	if got := l.close(); got != "\n[more than 512 KiB of text; the rest was left out]\n" {
 		t.Errorf("%q", got)
+	}
+}
+
+// A picture or a failure that no client could take is told of in words.
+func TestLargeOutputs(t *testing.T) {
+	var l limiter
+	o := l.output(Display{Bundle: display.Bundle{Data: map[string][]byte{
+		display.MIMETypePNG: make([]byte, maxPart+1), display.MIMETypeHTML: []byte("<b>small</b>"), display.MIMETypeText: []byte("a picture"),
+	}}}).(Display)
+	if got := string(o.Data[display.MIMETypeText]); o.Data[display.MIMETypePNG] != nil || len(o.Data) != 2 ||
+		got != "a picture\n[image/png of 64 MiB is not shown; at most 64 MiB are]" {
+		t.Errorf("%q, %d parts", got, len(o.Data))
+	}
+	f := failure(&pipe.Message{Text: strings.Repeat("é", 1<<20), Lines: []string{"short", strings.Repeat("x", 1<<20)}})
+	if len(f.Message) > maxFailure+40 || !strings.HasSuffix(f.Message, "é… [and 2031616 bytes more]") || f.Traceback[0] != "short" || len(f.Traceback[1]) > maxFailure+40 {
+		t.Errorf("%d bytes, ending in %q; %d bytes", len(f.Message), f.Message[len(f.Message)-30:], len(f.Traceback[1]))
 	}
 }
 

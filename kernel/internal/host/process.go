@@ -231,7 +231,10 @@ func (p *process) typed(ctx context.Context, question *pipe.Message) {
 }
 
 func failure(m *pipe.Message) Failure {
-	return Failure{Name: m.Name, Message: m.Text, Traceback: m.Lines}
+	for i, line := range m.Lines {
+		m.Lines[i] = shorten(line)
+	}
+	return Failure{Name: m.Name, Message: shorten(m.Text), Traceback: m.Lines}
 }
 
 func (p *process) answer(m *pipe.Message) {
