@@ -12,6 +12,7 @@ VENV    := .venv
 PYTHON  := $(VENV)/bin/python
 CLIENTS := kernel/clients
 FUZZTIME ?= 10000x
+SOAK     ?= 20m
 
 # What users run has no C in it; only the race detector needs cgo.
 export CGO_ENABLED = 0
@@ -184,6 +185,10 @@ golden: pack ## golden files: rewrite, then read the diff
 .PHONY: coverage
 coverage: ## the full statistical runs: 2,000 traces a case, and their tables
 	COVERAGE_TRACES=2000 go test -count=1 -run 'Coverage$$' ./packing/efficiency ./packing/bed
+
+.PHONY: soak
+soak: ## four clients work on one kernel for SOAK, usually 20m, and every answer is checked
+	EVENBED_SOAK=$(SOAK) go test -count=1 -timeout 2h -v -run '^TestSoak$$' ./kernel
 
 .PHONY: data
 data: ## the invented data in testdata/
