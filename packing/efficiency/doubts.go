@@ -221,6 +221,7 @@ func (r *PulseResult) doubtTest() {
 	r.doubtZero()
 	r.doubtTracer()
 	r.judgeRetention()
+	r.doubtRecipe()
 }
 
 // doubtZero looks at what the record says of sample and flow.

@@ -37,6 +37,9 @@
 // says something of the bed ("second apex", "moments") changes no word and stands
 // beside the verdict.
 //
+// A [Recipe] says before the test how it is run and, with [Recipe.Expect], where the
+// peak will come and how high; the result then says what was done otherwise.
+//
 // A [Transition] does the same with the step of a change of buffers, which every
 // cycle has, and [TransitionResult.Against] compares it with an earlier one. A
 // [Breakthrough] gives the binding capacity from the load.

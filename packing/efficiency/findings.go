@@ -60,6 +60,7 @@ const (
 	kindLimit       kind = "limit"
 	kindNoise       kind = "noise"
 	kindPlateHeight kind = "plate height"
+	kindRecipe      kind = "recipe"
 	kindRecord      kind = "record"
 	kindSample      kind = "sample"
 	kindSampling    kind = "sampling"
@@ -77,7 +78,7 @@ var invalidating = []kind{kindZero, kindUnit, kindClipped, kindCut, kindBow, kin
 var ofTheBed = []kind{kindSecondApex, kindMoments}
 
 // doubtful are the other kinds.
-var doubtful = []kind{kindBaseline, kindColour, kindCrossings, kindDirection, kindEdge, kindExtraColumn, kindLimit, kindNoise, kindPlateHeight, kindRecord, kindSample, kindSampling, kindSlow, kindSmoothing, kindTemperature, kindVelocity}
+var doubtful = []kind{kindBaseline, kindColour, kindCrossings, kindDirection, kindEdge, kindExtraColumn, kindLimit, kindNoise, kindPlateHeight, kindRecipe, kindRecord, kindSample, kindSampling, kindSlow, kindSmoothing, kindTemperature, kindVelocity}
 
 // warn adds what a detector has seen. What it does to the verdict follows from its
 // kind and from the user's procedure.

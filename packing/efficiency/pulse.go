@@ -25,6 +25,9 @@ type Pulse struct {
 	Purpose      string            // why the test is made, one of [Purposes]; empty: not given
 	Limits       Limits
 
+	// Recipe is how the test was to be run; zero: not given. The result says what was
+	// done otherwise.
+	Recipe Recipe
 	// Zero is from where the test counts; zero: from the one event of the record
 	// that says injection or sample, or else from the trace's own zero.
 	Zero Zero
@@ -268,6 +271,9 @@ func (p Pulse) start(tr trace.Trace) (PulseResult, error) {
 		return PulseResult{}, err
 	}
 	if err := p.Tracer.check(); err != nil {
+		return PulseResult{}, err
+	}
+	if err := p.Recipe.check(); err != nil {
 		return PulseResult{}, err
 	}
 	if err := checkPurpose(p.Purpose); err != nil {
