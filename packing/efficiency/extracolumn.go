@@ -52,12 +52,19 @@ func (e ExtraColumn) system() (mean, variance float64) {
 // MeasureExtraColumn returns the extra-column volume and deviation from the
 // trace of a test with a joint of no volume in the column's place: the moments
 // of its peak between one width at 5 % in front of it and one behind it, with
-// the baseline between quiet stretches. The trace's zero must be the start of
-// the sample. Flow makes volumes of times; it is not used for a trace against
+// the baseline between quiet stretches. It counts from the one event that says
+// injection or sample, or else from the trace's zero, as [Pulse] does. Flow makes volumes of times; it is not used for a trace against
 // volume.
 func MeasureExtraColumn(tr trace.Trace, flow units.VolumeFlow, sample units.Volume) (ExtraColumn, error) {
 	if tr.Axis() == trace.Time && !(flow > 0) {
 		return ExtraColumn{}, &packing.InputError{What: fmt.Sprintf("flow %v", flow), Problem: "a trace against time needs it to make volumes", Remedy: "give the flow of the test"}
+	}
+	o, err := Zero{}.of(tr, sampleStart, flow, sample)
+	if err != nil {
+		return ExtraColumn{}, err
+	}
+	if tr, err = o.moved(tr, false); err != nil {
+		return ExtraColumn{}, err
 	}
 	line, err := tr.BaselineUnder(trace.Baseline{})
 	if err != nil {

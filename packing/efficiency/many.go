@@ -56,6 +56,8 @@ type PulseRow struct {
 	HETP                                 units.Length
 	Verdict                              Outcome
 	Warnings                             []Warning // shared by rows of a series that say the same
+
+	unchecked string // of the zero; empty if it was told
 }
 
 // EvaluateAll evaluates many traces as [Pulse.Evaluate] does one, over all
@@ -143,8 +145,8 @@ func newPulseRow(r PulseResult) PulseRow {
 			Asymmetry: nan, AsymmetryStdErr: nan, SymmetryFactor: nan, SymmetryFactorStdErr: nan, HETP: units.Length(nan)}
 	}
 	return PulseRow{
-		CountedFrom: r.CountedFrom,
-		Velocity:    r.Velocity, Retention: r.Retention, RetentionVolume: r.RetentionVolume, ColumnVolumes: r.ColumnVolumes,
+		CountedFrom: r.CountedFrom, unchecked: r.origin.unchecked,
+		Velocity: r.Velocity, Retention: r.Retention, RetentionVolume: r.RetentionVolume, ColumnVolumes: r.ColumnVolumes,
 		Plates: r.Plates, PlatesMoments: r.PlatesMoments,
 		PlatesPerMetre: r.PlatesPerMetre, PlatesPerMetreStdErr: r.PlatesPerMetreStdErr,
 		ReducedPlateHeight: r.ReducedPlateHeight, ReducedPlateHeightStdErr: r.ReducedPlateHeightStdErr,
@@ -256,13 +258,13 @@ func (s PulseSeries) CSV() string {
 	var b strings.Builder
 	w := csv.NewWriter(&b)
 	columns := seriesColumns()
-	head := []string{"Number", "File", "Signal"}
+	head := []string{"Number", "File", "Signal", "CountedFrom"}
 	for _, c := range columns {
 		head = append(head, c.name)
 	}
 	lines := [][]string{append(head, "Verdict", "Warnings", "Error")}
 	for _, r := range s.Rows {
-		line := []string{strconv.Itoa(r.Number), r.File, r.Signal}
+		line := []string{strconv.Itoa(r.Number), r.File, r.Signal, r.CountedFrom}
 		for _, c := range columns {
 			text := ""
 			if v := c.value(r); !math.IsNaN(v) {
@@ -322,6 +324,9 @@ func (s PulseSeries) Page() page.Page {
 	}
 	undecided := s.Undecided()
 	p.Notice(s.verdict(good, len(outside), len(undecided)))
+	if text := untoldZeros(s.Rows, "traces"); text != "" {
+		p.Notice("Not checked:", text)
+	}
 	p.Table(s.rowsTable("Do not meet the limits", outside, shownOutside))
 	p.Table(s.rowsTable("Not decided", undecided, shownOutside))
 	p.Table(s.Table())
@@ -333,6 +338,21 @@ func (s PulseSeries) Page() page.Page {
 		"All traces were evaluated as the same test: same bed height, flow and bead. Evaluate those of another column or flow on their own.",
 	})
 	return p
+}
+
+// untoldZeros says of how many rows nothing tells where the sample starts; empty if
+// it is told of all.
+func untoldZeros(rows []PulseRow, what string) string {
+	untold := 0
+	for _, r := range rows {
+		if r.unchecked != "" {
+			untold++
+		}
+	}
+	if untold == 0 {
+		return ""
+	}
+	return fmt.Sprintf("of %d of %d %s, that their zero is the start of the sample (no event says so, and no Zero was given)", untold, len(rows), what)
 }
 
 // firstOf returns the first texts and how many there are more.

@@ -143,6 +143,13 @@ func (out ReplicatesResult) unchecked() string {
 			names = append(names, c.Quantity+" (no limit given)")
 		}
 	}
+	rows := make([]PulseRow, len(out.Tests))
+	for i, t := range out.Tests {
+		rows[i] = t.PulseRow
+	}
+	if zeros := untoldZeros(rows, "tests"); zeros != "" {
+		names = append(names, zeros)
+	}
 	if out.Rule.LargestSpread.IsZero() {
 		names = append(names, "the spread (no limit given)")
 	}

@@ -249,6 +249,9 @@ func (r PulseResult) Measured() table.Table {
 	if p.Temperature != 0 {
 		t.Add("temperature", p.Temperature.String())
 	}
+	if !p.Search.IsZero() {
+		t.Add("searched in", p.Search.String())
+	}
 	signal := r.Signal + " against " + r.Axis.String()
 	if r.File != "" {
 		signal += ", from " + r.File

@@ -106,6 +106,19 @@ var (
 		"wash", "waste", "rate", "taken", "take", "collect", "collected", "line", "loop", "pump", "tube", "ready", "prepare", "prepared", "port", "next"}
 )
 
+// ofOtherThings reports whether a column holds the states of something, as of a
+// valve, which say what was switched and not when the sample began.
+func ofOtherThings(column string) bool {
+	for _, w := range strings.FieldsFunc(strings.ToLower(column), func(r rune) bool { return !unicode.IsLetter(r) }) {
+		if slices.Contains(otherThings, w) || slices.Contains(otherColumns, w) {
+			return true
+		}
+	}
+	return false
+}
+
+var otherColumns = []string{"valves", "inlet", "outlet", "path", "position", "state", "status", "phases", "step", "steps", "block", "mode", "method"}
+
 // An origin is the place on a trace's axis that a test counts from.
 type origin struct {
 	at, end   float64 // on the axis; end NaN if it was not given
@@ -202,7 +215,7 @@ func onAxis(axis trace.Axis, v units.Volume, flow units.VolumeFlow) float64 {
 // fromRecord looks for the one event that says where the test begins.
 func (z Zero) fromRecord(tr trace.Trace, s start) (origin, error) {
 	o := origin{end: math.NaN(), from: "the trace's own zero"}
-	found, unplaced := placed(tr, func(e trace.Event) bool { return s.says(text(e)) })
+	found, unplaced := placed(tr, func(e trace.Event) bool { return s.says(text(e)) && !ofOtherThings(e.Name) })
 	// Those in front of a trace that was cut belong to what was cut off, if it has
 	// one of its own.
 	if within := slices.DeleteFunc(slices.Clone(found), func(e trace.Event) bool { return e.At < tr.Span().From }); len(within) > 0 {
@@ -340,7 +353,7 @@ func (z Zero) findEnd(tr trace.Trace, s start, o *origin) error {
 		o.end, err = byHand(tr, z.EndTime, z.EndVolume)
 	case s.what == "sample" && o.event && z.Part == SampleStart:
 		ends, _ := placed(tr, func(e trace.Event) bool {
-			return e.At > o.at && says(text(e), true, "inject", "injection", "injected", "sample")
+			return e.At > o.at && says(text(e), true, "inject", "injection", "injected", "sample") && !ofOtherThings(e.Name)
 		})
 		if len(ends) == 1 {
 			o.end = ends[0].At

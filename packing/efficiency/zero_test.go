@@ -150,6 +150,64 @@ func TestEventsThatAreOnlyOffered(t *testing.T) {
 	}
 }
 
+// TestStatesAreOnlyOffered: a column that keeps the state of a valve or the phase
+// of a recipe makes events of its changes, and none of them is taken.
+func TestStatesAreOnlyOffered(t *testing.T) {
+	for _, column := range []string{"Inlet valve", "Inlet", "Phase", "Method step", "Injection valve", "Valve state"} {
+		uv := runRecord{sample: 3.2, axis: "Volume (L)"}.read(t)
+		uv.Events = []trace.Event{{At: 0, Name: column, Text: "Buffer"}, {At: 0.0032, Name: column, Text: "Sample"}, {At: 0.00332, Name: column, Text: "Buffer"}}
+		r := evaluate(t, pulse04(), uv)
+		if r.ZeroAt != 0 || !strings.Contains(r.unchecked(), `"Sample" at 3.2 L`) {
+			t.Errorf("%s: counted from %s; %s", column, r.CountedFrom, r.unchecked())
+		}
+		uv.Events = append(uv.Events, trace.Event{At: 0.0032, Name: "Event", Text: "Injection"})
+		if r := evaluate(t, pulse04(), uv); r.CountedFrom != "Injection at 3.2 L" {
+			t.Errorf("%s and an injection: counted from %s", column, r.CountedFrom)
+		}
+	}
+}
+
+// TestExtraColumnCountsFromTheInjection, as the test of the column does.
+func TestExtraColumnCountsFromTheInjection(t *testing.T) {
+	peak := func(x float64) float64 { return made.EMG(x, 60, 8, 5) }
+	want, err := MeasureExtraColumn(of(t, 1000, 0.3, peak), flow04, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	late := of(t, 1200, 0.3, func(x float64) float64 { return peak(x - 60) })
+	late.Events = []trace.Event{{At: 60, Text: "Injection"}}
+	got, err := MeasureExtraColumn(late, flow04, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "volume", float64(got.Volume), float64(want.Volume), 1e-3*float64(want.Volume), "the same peak a minute later")
+	near(t, "deviation", float64(got.Deviation), float64(want.Deviation), 1e-3*float64(want.Deviation), "the same peak a minute later")
+}
+
+// TestReplicatesEachCountFromTheirOwn zero, and say so.
+func TestReplicatesEachCountFromTheirOwn(t *testing.T) {
+	at := func(start float64) PulseResult {
+		p := pulse04()
+		p.Zero = Zero{Volume: Litre.Times(start)}
+		return evaluate(t, p, runRecord{sample: start, axis: "Volume (L)"}.read(t))
+	}
+	out, err := Replicates{Rule: RetestRule{Replicates: 2}}.Of(at(3.2), at(4.4))
+	if err != nil || strings.Contains(out.unchecked(), "start of the sample") {
+		t.Fatal(err, out.unchecked())
+	}
+	p := pulse04()
+	untold, other := evaluate(t, p, runRecord{axis: "Volume (L)"}.read(t)), evaluate(t, p, of(t, 4001, 1.2, gaussian))
+	other.Signal = untold.Signal
+	out, err = Replicates{Rule: RetestRule{Replicates: 2}}.Of(untold, other)
+	if err != nil || !strings.Contains(out.unchecked(), "of 2 of 2 tests, that their zero is the start of the sample") {
+		t.Error(err, out.unchecked())
+	}
+	s, err := p.EvaluateAll([]trace.Trace{of(t, 4001, 1.2, gaussian), runRecord{sample: 3.2, axis: "Volume (L)", notes: map[string]float64{"Injection": 3.2}}.read(t)})
+	if err != nil || !strings.Contains(s.String(), "of 1 of 2 traces, that their zero") || s.Rows[1].CountedFrom != "Injection at 3.2 L" {
+		t.Errorf("%v %v\n%s", err, s.Rows[1].CountedFrom, s)
+	}
+}
+
 // zeroOf reads the Zero that a message says to write, as its reader would.
 func zeroOf(t testing.TB, message string) Zero {
 	t.Helper()

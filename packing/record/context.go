@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"sync"
 
 	"github.com/evenbed/evenbed/packing/internal/unit"
 	"github.com/evenbed/evenbed/packing/trace"
@@ -133,8 +134,14 @@ func (r Record) meters(a Column) []trace.Meter {
 		if times.Values == nil && (what == unit.Volume || volumes.Values == nil) {
 			continue
 		}
+		// Read once, since every cycle of a record asks.
+		points := sync.OnceValue(func() (p [3][]float64) {
+			p[0], p[1], p[2] = r.metered(m, axis, times, volumes)
+			return p
+		})
 		all = append(all, trace.Meter{Name: m.title(), Totaliser: what == unit.Volume, Read: func() (at, volume, time []float64) {
-			return r.metered(m, axis, times, volumes)
+			p := points()
+			return p[0], p[1], p[2]
 		}})
 	}
 	return all
