@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/evenbed/evenbed/packing"
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/internal/page"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/units"
@@ -185,11 +186,11 @@ func (r Recipe) expect(c packing.Column, height units.Length, m packing.Medium) 
 			e.Outcome = Meets
 			if e.Height > mostOfRange*d.LinearTo {
 				e.Outcome = DoesNotMeet
-				warn(fmt.Sprintf("The peak would be %s %s high, more than %v of the linear range, which ends at %s", significant(e.Height, 3), d.Unit, units.Fraction(mostOfRange), significant(d.LinearTo, 3)),
+				warn(fmt.Sprintf("The peak would be %s %s high, more than %v of the linear range, which ends at %s", number.Significant(e.Height, 3), d.Unit, units.Fraction(mostOfRange), number.Significant(d.LinearTo, 3)),
 					fmt.Sprintf("Take a tracer of at most %.2g %% of this strength, or a shorter path", 100*floorTo(mostOfRange*d.LinearTo/e.Height)))
 			}
 			if least := d.LinearTo / 100; e.Height < least {
-				warn(fmt.Sprintf("The peak would be only %s %s high, less than 1 %% of the linear range", significant(e.Height, 3), d.Unit), "Take a stronger tracer or a longer path, so that it stands out from the noise")
+				warn(fmt.Sprintf("The peak would be only %s %s high, less than 1 %% of the linear range", number.Significant(e.Height, 3), d.Unit), "Take a stronger tracer or a longer path, so that it stands out from the noise")
 			}
 		}
 	}
@@ -220,7 +221,7 @@ func (r *PulseResult) doubtRecipe() {
 	}
 	d := recipe.Detector
 	if top := r.Height; d.LinearTo > 0 && d.Unit == r.Unit && top > d.LinearTo {
-		r.warn(kindClipped, fmt.Sprintf("The peak is %s %s high, and the detector is linear to %s", significant(top, 4), r.Unit, significant(d.LinearTo, 4)),
+		r.warn(kindClipped, fmt.Sprintf("The peak is %s %s high, and the detector is linear to %s", number.Significant(top, 4), r.Unit, number.Significant(d.LinearTo, 4)),
 			"Take less or a weaker sample, or a shorter light path")
 	}
 	var apart []string
@@ -273,9 +274,9 @@ func (e Expectation) Page() page.Page {
 	r, d := e.Recipe, e.Recipe.Detector
 	switch e.Outcome {
 	case Meets:
-		p.Notice("Within the detector's range:", fmt.Sprintf("a peak of about %s %s, linear to %s.", significant(e.Height, 2), d.Unit, significant(d.LinearTo, 3)))
+		p.Notice("Within the detector's range:", fmt.Sprintf("a peak of about %s %s, linear to %s.", number.Significant(e.Height, 2), d.Unit, number.Significant(d.LinearTo, 3)))
 	case DoesNotMeet:
-		p.Notice("Outside the detector's range:", fmt.Sprintf("a peak of about %s %s, linear to %s.", significant(e.Height, 2), d.Unit, significant(d.LinearTo, 3)))
+		p.Notice("Outside the detector's range:", fmt.Sprintf("a peak of about %s %s, linear to %s.", number.Significant(e.Height, 2), d.Unit, number.Significant(d.LinearTo, 3)))
 	default:
 		p.Notice("Not checked:", "the height against the detector's range (no Response or LinearTo given)")
 	}
@@ -313,9 +314,9 @@ func (e Expectation) Page() page.Page {
 		t.Add("net retention", fmt.Sprintf("%.2f to %.2f CV (%s)", e.RetentionLow, e.RetentionHigh, source))
 		t.Add("apex from the start of the sample", fmt.Sprintf("%v to %v, %v to %v", e.VolumeLow, e.VolumeHigh, e.TimeLow, e.TimeHigh))
 	}
-	t.Add("height of the peak", fmt.Sprintf("%s of the sample's strength", significant(e.Part, 2)))
+	t.Add("height of the peak", fmt.Sprintf("%s of the sample's strength", number.Significant(e.Part, 2)))
 	if !math.IsNaN(e.Height) {
-		t.Add("height in the signal", strings.TrimSpace(significant(e.Height, 2)+" "+d.Unit))
+		t.Add("height in the signal", strings.TrimSpace(number.Significant(e.Height, 2)+" "+d.Unit))
 	}
 	p.Table(t)
 	p.List("Cautions", []string{"The height is that of an even bed without tail and without dispersion in the pipes: it is seldom higher. Expected plates and height are no limits."})
