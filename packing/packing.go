@@ -14,6 +14,12 @@
 //	record      what an instrument exported
 //	efficiency  the pulse test, transitions, breakthrough
 //
+// A result is a struct of numbers. Its method Page returns what it shows, made
+// anew at each call: result.Page().HTML(), Markdown(), String(), and SVG() for its
+// figure. A notebook asks for no more than that. Result.String() is the page as
+// text. Methods such as Table and Figure return parts as data; a figure draws
+// itself with SVG().
+//
 // Heights: a bed settled by gravity has the height L0, packed it has L; the
 // compression factor is CF = L0/L. A velocity is always superficial, flow over
 // the area of the empty tube. A slurry's concentration is settled bed volume
