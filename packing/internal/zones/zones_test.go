@@ -5,7 +5,6 @@ import (
 	"math"
 	"os"
 	"strconv"
-	"strings"
 	"testing"
 )
 
@@ -41,31 +40,6 @@ func number(t testing.TB, row map[string]string, name string) float64 {
 		t.Fatalf("%s: %s: %v", row["case"], name, err)
 	}
 	return v
-}
-
-// bed returns the bed of a row.
-func bed(t testing.TB, row map[string]string) Bed {
-	t.Helper()
-	b := Bed{Delay: number(t, row, "delay"), Sample: number(t, row, "plug")}
-	if row["law"] == "inverse gaussian" {
-		b.Law = FirstPassage
-	}
-	for _, name := range []string{"mix", "mix2", "tau"} {
-		if m := number(t, row, name); m > 0 {
-			b.Mixers = append(b.Mixers, m)
-		}
-	}
-	for _, text := range strings.Split(row["zones"], ";") {
-		var v [4]float64
-		for i, s := range strings.Split(strings.TrimSpace(text), "/") {
-			var err error
-			if v[i], err = strconv.ParseFloat(s, 64); err != nil {
-				t.Fatal(err)
-			}
-		}
-		b.Zones = append(b.Zones, Zone{Area: v[0], Velocity: v[1], Accessible: v[2], Plates: v[3]})
-	}
-	return b
 }
 
 // crossing returns where the curve crosses a level between points i and i+1.
@@ -132,12 +106,12 @@ func (c Curve) maxima(height float64) (n int, second float64) {
 // TestReference compares every number of the reference, computed outside this
 // project.
 func TestReference(t *testing.T) {
-	all := rows(t, "zones_pulse.csv")
-	if len(all) != 30 {
-		t.Fatalf("%d rows", len(all))
+	all, err := Cases()
+	if err != nil || len(all) != 30 {
+		t.Fatalf("%d cases, %v", len(all), err)
 	}
-	for _, row := range all {
-		b := bed(t, row)
+	for _, one := range all {
+		b := one.Bed
 		c, err := b.Outlet()
 		if err != nil {
 			t.Fatal(err)
@@ -160,8 +134,8 @@ func TestReference(t *testing.T) {
 			{"plates_per_m_outermost", 5.54 * math.Pow(x/(last-first), 2) / 0.18},
 			{"second_maximum", second}, {"M1", mean}, {"M2", variance}, {"N_moments", mean * mean / variance},
 		} {
-			if want := number(t, row, tc.name); math.Abs(tc.got-want) > 1e-6*math.Abs(want)+1e-9 {
-				t.Errorf("%s: %s %.9g, want %.9g", row["case"], tc.name, tc.got, want)
+			if want, ok := one.Want[tc.name]; !ok || math.Abs(tc.got-want) > 1e-6*math.Abs(want)+1e-9 {
+				t.Errorf("%s: %s %.9g, want %.9g", one.Name, tc.name, tc.got, want)
 			}
 		}
 		area := 0.0
@@ -169,7 +143,7 @@ func TestReference(t *testing.T) {
 			area += v * c.Step
 		}
 		if math.Abs(area-1) > 1e-6 {
-			t.Errorf("%s: area %.9g", row["case"], area)
+			t.Errorf("%s: area %.9g", one.Name, area)
 		}
 	}
 }
