@@ -12,12 +12,15 @@ import (
 // doubts collects what speaks against the numbers.
 func (r *PulseResult) doubts(tr trace.Trace) {
 	r.doubtShape()
+	r.takeForm()
 	r.faults()
+	r.doubtForm()
 	r.doubtBaseline()
 	r.doubtSampling(tr)
 	r.doubtSmoothing()
 	r.doubtTest()
 	r.doubtLimits()
+	r.doubtBreadth()
 	for _, what := range recordDoubts(tr) {
 		r.warn(kindRecord, what, readAgain)
 	}

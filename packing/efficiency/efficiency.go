@@ -34,8 +34,8 @@
 //	peaks       several tests in one trace
 //
 // A procedure adds to them with [Limits].Invalidating and takes none away. What
-// says something of the bed ("second apex", "moments") changes no word and stands
-// beside the verdict.
+// says something of the bed ("second apex", "moments", "hump", "outside", "broad")
+// changes no word and stands beside the verdict.
 //
 // A [Recipe] says before the test how it is run and, with [Recipe.Expect], where the
 // peak will come and how high; the result then says what was done otherwise.

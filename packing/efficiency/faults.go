@@ -39,10 +39,12 @@ func (r *PulseResult) faults() {
 	if r.findThinning() {
 		return // what is left of a dead band looks like many other faults
 	}
-	s := r.still()
 	r.findClip()
 	r.findSpike()
-	if !r.findBend(s) {
+	if len(r.apart()) > 0 {
+		return // the rest of the record is not still
+	}
+	if s := r.still(); !r.findBend(s) {
 		r.findColour(s)
 	}
 }

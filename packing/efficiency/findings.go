@@ -47,6 +47,9 @@ const (
 const (
 	kindSecondApex kind = "second apex"
 	kindMoments    kind = "moments"
+	kindHump       kind = "hump"    // a maximum outside the main peak
+	kindOutside    kind = "outside" // area outside the main peak
+	kindBroad      kind = "broad"   // plates are missed, and what the form tells about it
 )
 
 // The kinds that are a doubt and no more.
@@ -75,7 +78,7 @@ const (
 var invalidating = []kind{kindZero, kindUnit, kindClipped, kindCut, kindBow, kindFlow, kindRetention, kindBackground, kindTracer, kindSpike, kindThinned, kindPeaks}
 
 // ofTheBed are the kinds that stand beside the verdict and change none.
-var ofTheBed = []kind{kindSecondApex, kindMoments}
+var ofTheBed = []kind{kindSecondApex, kindMoments, kindHump, kindOutside, kindBroad}
 
 // doubtful are the other kinds.
 var doubtful = []kind{kindBaseline, kindColour, kindCrossings, kindDirection, kindEdge, kindExtraColumn, kindLimit, kindNoise, kindPlateHeight, kindRecipe, kindRecord, kindSample, kindSampling, kindSlow, kindSmoothing, kindTemperature, kindVelocity}

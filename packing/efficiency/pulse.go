@@ -152,6 +152,7 @@ type PulseResult struct {
 	Baseline              trace.Line
 	SmoothingWindow       int
 	PointsAboveHalfHeight int
+	Form                  Form // of the whole record
 
 	Checks []Check
 	// RetentionCheck is NetRetention against what is possible and what the user

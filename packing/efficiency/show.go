@@ -40,6 +40,7 @@ func (r PulseResult) Page() page.Page {
 	p.List("Doubts", sentences(r.beside()))
 	p.Table(r.Table())
 	p.Figure(r.Figure())
+	p.Table(r.formTable())
 	p.Table(r.Measured())
 	if r.Pulse.ExtraColumn != (ExtraColumn{}) {
 		if c, err := r.Corrected(); err == nil {
