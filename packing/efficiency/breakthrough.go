@@ -469,6 +469,14 @@ func (r *BreakthroughResult) doubts() {
 			r.warn(fmt.Sprintf("%v of the feed is only %.1f times the noise", p.Percent, part/r.noise()), "Smooth more, or report a larger percentage")
 		}
 	}
+	if low := r.NonBinding; r.Highest > 0.9 {
+		n := len(r.front.y)
+		end := r.front.plateau([2]int{n - max(leastPlateau, n/12), n})
+		if step := math.Abs(r.FeedLevel - low.Level); low.Noise > 1e-6*step && end.Noise*step < quietTop*low.Noise && end.Points >= 20 && low.Points >= 20 {
+			r.warn(fmt.Sprintf("The signal of the feed has %.2g times the noise of the level before it: the detector may be saturated", end.Noise*step/low.Noise),
+				"Use a shorter light path or another wavelength; the feed seems weaker than it is, and capacities are too small")
+		}
+	}
 	if r.Highest > 1.05 {
 		r.warn(fmt.Sprintf("The signal rises to %.0f %% of the feed's", r.Highest.In(units.Percent)),
 			"Check FeedSignal; a weakly bound part that is pushed off by another does this too, and then one capacity does not describe the feed")

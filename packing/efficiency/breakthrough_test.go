@@ -246,3 +246,21 @@ func TestBreakthroughGolden(t *testing.T) {
 	golden(t, "breakthrough.golden", r.String()+r.Calculations().String())
 	golden(t, "breakthrough.svg", r.Page().SVG())
 }
+
+// A feed beyond the detector's range has no noise left; one within it has.
+func TestSaturatedFeed(t *testing.T) {
+	for _, tc := range []struct {
+		clip float64
+		want bool
+	}{{1e9, false}, {85, true}} {
+		for seed := range uint64(10) {
+			noise := rand.New(rand.NewPCG(seed, 4))
+			r := load(t, load10(), loadOf(t, 60, func(ml float64) float64 {
+				return math.Min(tc.clip, 5+100*front10(ml)+0.3*noise.NormFloat64())
+			}))
+			if got := strings.Contains(fmt.Sprint(r.Warnings), "may be saturated"); got != tc.want {
+				t.Errorf("clip at %g, seed %d: told %v: %v", tc.clip, seed, got, r.Warnings)
+			}
+		}
+	}
+}

@@ -691,7 +691,7 @@ func (r *TransitionResult) monotone() error {
 		}
 	}
 	where := r.front.axis.Show(r.onAxis(r.front.axis, r.front.x(at)))
-	noise := r.Noise / math.Abs(r.Step) * math.Sqrt(centre(r.SmoothingWindow))
+	noise := r.calmNoise()
 	switch {
 	case back > otherReversal && back > 8*noise:
 		return r.noStep("it goes back by %.0f %% of the step, at %s", 100*back, where)

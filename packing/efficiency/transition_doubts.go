@@ -44,9 +44,44 @@ func (r *TransitionResult) doubtPlateaus() {
 	if step < goodStep*r.Noise {
 		r.warn(fmt.Sprintf("The step is only %.0f times the noise", step/r.Noise), "Take a larger step or a better signal; the asymmetry suffers first")
 	}
-	if r.After.Noise < 1e-9*step && r.Before.Noise > 1e-6*step && r.Rising {
-		r.warn("The plateau after the step has no noise at all: the detector may be saturated", "Use a shorter light path or another signal; the front is cut at its top")
+	r.doubtSaturation()
+}
+
+// Saturated plateaus. TestSaturatedSteps measures how often they are told.
+const (
+	quietTop     = 0.3   // noise of the higher plateau, over that of the lower
+	squareCorner = 0.56  // (V98-V90)/(V84-V50) at the higher plateau: 0.77 for a Gaussian
+	cornerNoise  = 0.004 // of the step: above, V98 is not known
+)
+
+// doubtSaturation looks at the plateau of the higher signal: whether the detector
+// takes the noise away there, or the end of the front.
+func (r *TransitionResult) doubtSaturation() {
+	const do = "Use a shorter light path or another signal, or set Before and After within the detector's range; the front is cut at its top, and plates, place and symmetry are those of the cut"
+	low, high, step := r.Before, r.After, math.Abs(r.Step)
+	at := func(part float64) float64 { return part }
+	if !r.Rising {
+		low, high = high, low
+		at = func(part float64) float64 { return 1 - part }
 	}
+	if low.Noise > 1e-6*step && high.Noise < quietTop*low.Noise && (low.Points >= 20 && high.Points >= 20 || high.Noise < 1e-9*step) {
+		r.warn(fmt.Sprintf("The plateau of the higher signal has %.2g times the noise of the other: the detector may be saturated", high.Noise/low.Noise), do)
+		return
+	}
+	if r.calmNoise() > cornerNoise || r.straight() {
+		return
+	}
+	middle := r.calm.middle(r.lo, r.hi)
+	cross := func(part float64) float64 { return r.calm.crossing(at(part), middle) }
+	if corner := (cross(0.98) - cross(0.90)) / (cross(1-gaussianLow) - cross(0.5)); corner < squareCorner {
+		r.warn(fmt.Sprintf("The front meets the plateau of the higher signal in a corner, from 90 to 98 %% in %.2f of the way from 50 to 84 %%: the detector may be saturated, with noise on top", corner), do)
+	}
+}
+
+// straight reports whether the front looks like a gradient.
+func (r *TransitionResult) straight() bool {
+	middle := r.calm.middle(r.lo, r.hi)
+	return r.calm.crossing(0.95, middle)-r.calm.crossing(0.05, middle) < straightFront*float64(r.V84-r.V16)
 }
 
 // elsewhere returns where, beyond the plateaus, the front is farthest from its
@@ -74,9 +109,7 @@ func (r *TransitionResult) doubtFront() {
 		r.warn(fmt.Sprintf("%d steps of recording lie between 15.87 and 84.13 %% of the step: few", r.PointsInFront), "Record more often: 10 to 20 or more")
 	}
 	core := float64(r.V84 - r.V16)
-	middle := r.calm.middle(r.lo, r.hi)
-	wide := r.calm.crossing(0.95, middle) - r.calm.crossing(0.05, middle)
-	if wide < straightFront*core {
+	if r.straight() {
 		r.warn("The front is as straight as a gradient", "Look whether the pump or the valve made a ramp of the step; then it says nothing about the bed")
 	}
 	if window := float64(r.SmoothingWindow-1) * r.front.h; window > mostWindow*core {

@@ -554,6 +554,48 @@ func TestFrontDoubts(t *testing.T) {
 	}
 }
 
+// TestSaturatedSteps counts how often a cut step is told, rising and falling, and
+// how often one is told that is none. A clip at 97 % with the noise on top is not
+// counted: behind a tail its corner is no sharper than that of a Gaussian.
+func TestSaturatedSteps(t *testing.T) {
+	p, _ := inColumnVolumes(18 * Centimetre)
+	cv := p.Column.Volume(p.BedHeight)
+	for _, tc := range []struct {
+		clip        float64
+		after       bool // the noise comes behind the clip
+		least, most int  // of 20
+	}{{1e9, false, 0, 1}, {0.90, false, 19, 20}, {0.97, false, 19, 20}, {0.90, true, 19, 20}} {
+		for _, tau := range []float64{0.001, 0.01, 0.03} {
+			for _, falling := range []bool{false, true} {
+				told := 0
+				for seed := range uint64(20) {
+					noise := rand.New(rand.NewPCG(seed, 9))
+					tr := stepOf(t, cv, 901, 0.002, func(v float64) float64 {
+						f, e := made.EMGFront(v, 0.9, 0.03, tau), 0.003*noise.NormFloat64()
+						if falling {
+							f = 1 - f
+						}
+						if tc.after {
+							return math.Min(tc.clip, f) + e
+						}
+						return math.Min(tc.clip, f+e)
+					})
+					r, err := p.Evaluate(tr)
+					if err != nil {
+						t.Fatal(err)
+					}
+					if strings.Contains(fmt.Sprint(r.Warnings), "may be saturated") {
+						told++
+					}
+				}
+				if told < tc.least || told > tc.most {
+					t.Errorf("clip at %g, noise behind it %v, τ %g, falling %v: %d of 20 told", tc.clip, tc.after, tau, falling, told)
+				}
+			}
+		}
+	}
+}
+
 func TestFrontRefusals(t *testing.T) {
 	p, tr := noisyFront(t, 1, 0.002)
 	cv := p.Column.Volume(p.BedHeight)
