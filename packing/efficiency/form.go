@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/table"
 	"github.com/evenbed/evenbed/packing/trace"
 )
@@ -216,20 +217,20 @@ func (r PulseResult) formTable() table.Table {
 	if k := r.Pulse.Tracer; k.Retention > 0 {
 		expected = fmt.Sprintf("%.3f ± %.3f CV (stated)", k.Retention, k.Margin)
 	}
-	t.Add("apex, net", fixed(r.NetRetention, 3)+" CV", expected)
-	t.Add("first moment, net", fixed(r.Moments.Mean/r.columnVolume()+net, 3)+" CV", "a little more than the apex")
+	t.Add("apex, net", number.Fixed(r.NetRetention, 3)+" CV", expected)
+	t.Add("first moment, net", number.Fixed(r.Moments.Mean/r.columnVolume()+net, 3)+" CV", "a little more than the apex")
 	outside := func(part, stdErr float64) string {
 		if math.IsNaN(part) {
 			return "not recorded"
 		}
 		if !(stdErr > 0) {
-			return fixed(100*part, 1) + " %"
+			return number.Fixed(100*part, 1) + " %"
 		}
 		return Uncertain{100 * part, 100 * stdErr}.String() + " %"
 	}
 	t.Add("area in front of the main peak", outside(f.Front, f.FrontStdErr), "0")
 	t.Add("area behind the main peak", outside(f.Behind, f.BehindStdErr), "0")
 	perMetre := r.PlatesPerMetre / r.Plates
-	t.Add("plates per metre by moments, beside half height", fixed(perMetre*r.PlatesMoments, 0)+" beside "+fixed(r.PlatesPerMetre, 0), "nearly the same; fewer with a tail")
+	t.Add("plates per metre by moments, beside half height", number.Fixed(perMetre*r.PlatesMoments, 0)+" beside "+number.Fixed(r.PlatesPerMetre, 0), "nearly the same; fewer with a tail")
 	return t
 }
