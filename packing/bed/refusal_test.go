@@ -59,3 +59,14 @@ func TestErrorAtRefuses(t *testing.T) {
 		c.StdErr = []bed.PointError{{CompressionFactor: 1e-3, Pressure: 10}, {CompressionFactor: 1e-3, Pressure: 20}, {CompressionFactor: 1e-3, Pressure: 30}}
 	}
 }
+
+// TestErrorsOfEveryPoint: a curve with errors has one for every point, or is refused.
+func TestErrorsOfEveryPoint(t *testing.T) {
+	c := bed.Curve{Points: []bed.Point{{Velocity: 100 * CentimetrePerHour, CompressionFactor: 1.05, Pressure: 0.5 * Bar}, {Velocity: 200 * CentimetrePerHour, CompressionFactor: 1.1, Pressure: 1.2 * Bar}, {Velocity: 300 * CentimetrePerHour, CompressionFactor: 1.13, Pressure: 2 * Bar}}}
+	for n := range 5 {
+		c.StdErr = make([]bed.PointError, n)
+		if err := c.Check(); (err == nil) != (n == 0 || n == 3) {
+			t.Errorf("%d errors for 3 points: %v", n, err)
+		}
+	}
+}
