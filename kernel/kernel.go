@@ -17,8 +17,9 @@
 // cell, since front ends show the last state they heard of.
 //
 // When a cell fails and its request says stop_on_error, the cells that its
-// sender had sent by then are answered as aborted, those too that are still
-// on their way: their headers' dates tell. An interrupt aborts the whole queue.
+// sender had sent by then are answered as aborted, for two seconds those too that
+// are still on their way: their headers' dates tell. Cells of other clients run. An
+// interrupt aborts the whole queue.
 // A second one, or one that finds no cell, stops goroutines that cells have
 // left running.
 //
@@ -33,8 +34,8 @@
 // carry the header of the last cell.
 //
 // Requests that cannot be read, or whose signature is wrong, are logged and
-// passed over. A front end that stops reading is cut off; no execution waits
-// for it for longer than a few seconds.
+// passed over. A front end that stops reading is cut off, and nobody waits for it.
+// One that comes back is told again which cells have ended.
 package kernel
 
 import (

@@ -406,11 +406,7 @@ func TestFatalCells(t *testing.T) {
 		if !slices.Equal(r.Rerun, ran) {
 			t.Errorf("cells to run again are %v, want %v", r.Rerun, ran)
 		}
-		began := time.Now()
 		nb.want("1+1", "value 2")
-		if took := time.Since(began); took > 2*time.Second {
-			t.Errorf("the next engine answers after %v", took)
-		}
 		ran = []int{nb.n}
 		if _, r := nb.run("a"); r.Failure == nil {
 			t.Errorf("a has outlived its engine")
