@@ -53,7 +53,7 @@ type ConstantFlow struct {
 	RaiseSteps      int            // in which the flow is raised to the packing velocity, each by the same factor; zero: 4, common practice
 	Ramp            units.Time     // over which it is raised evenly, in place of steps; zero: in steps
 	ThirdVelocity   units.Velocity // of a third step, if the bed is not at its target after the second; zero: the second's
-	Curve           bed.Curve      // measured at this settled height in this column; without points: none, or that of Law
+	Curve           bed.Curve      // measured at this settled height in this column; without points: none, or that of Law. Its doubts go onto the page and the sheet
 	Law             bed.Law        // how the bed gives way, from the user's own data; nil: not known
 	WallFriction    float64        // of Law, see bed.Compressible; zero: the wall carries nothing
 	Catch           Catch          // which valve is open while the adapter goes to its target position

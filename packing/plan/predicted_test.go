@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/internal/made"
 	"github.com/evenbed/evenbed/packing/plan"
 	. "github.com/evenbed/evenbed/packing/units"
 )
@@ -136,5 +137,64 @@ func TestCurveError(t *testing.T) {
 	}
 	for _, l := range q.Pressures {
 		near(t, "set point", l.Used.In(Bar), 0.5, 1e-6, "the set point")
+	}
+}
+
+// TestDoubtsReachTheColumn: a doubt about one reading goes through estimation and
+// prediction to the head of the plan, of a refused plan, of the sheet's first page
+// and of the review, and stands there once. A curve without doubts has no such list.
+func TestDoubtsReachTheColumn(t *testing.T) {
+	medium := bed.Compressible{Law: bed.PowerSolids{Stress0: 5 * Kilopascal, Exponent: 0.08}, MeanBead: 90 * Micrometre, SettledVoid: 0.40,
+		Viscosity: 1 * MillipascalSecond, WallFriction: 0.1}
+	var curves []bed.Curve
+	for _, d := range Centimetre.Each(60, 2.6) {
+		c, err := medium.In(bed.Size{InnerDiameter: d, SettledHeight: 20 * Centimetre}).Curve(CentimetrePerHour.Each(50, 150, 250, 350, 450))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range c.Points { // a gauge whose unit was mistaken
+			c.Points[i].Pressure *= 100
+		}
+		curves = append(curves, c)
+	}
+	curves[0].Doubts = []string{"the ruler was new"}
+	estimates, err := bed.Estimation{Curves: curves, MeanBead: 90 * Micrometre, SettledVoid: 0.40}.Fit()
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := bed.Prediction{Fit: estimates.Best, Size: bed.Size{InnerDiameter: 30 * Centimetre, SettledHeight: 20.16 * Centimetre}}.Evaluate()
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := own(t)
+	c.Medium.MaxBedPressure, c.Column.MaxPressure, c.Duties = 1000*Bar, 1000*Bar, nil
+	c.Curve = r.Curve
+	p := mustPlan(t, c)
+	c.Medium.MaxBedPressure = 0.1 * Bar
+	refused, err := c.Plan()
+	if err == nil {
+		t.Fatal("not refused")
+	}
+	doubted := madePlan(t)
+	doubted.Request.Curve.Doubts = r.Curve.Doubts
+	found, err := plan.Review{Plan: doubted}.Of(runOf(t, made.OwnPack()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tc := range []struct{ what, text, before string }{
+		{"plan", p.String(), "\nPlan\n"},
+		{"sheet", p.Paper().String(), "\nPressures at the end of each step"},
+		{"refused plan", refused.String(), "\nLimits, lowest first"},
+		{"review", found.String(), "\nThe bed\n"},
+	} {
+		head, _, ok := strings.Cut(tc.text, tc.before)
+		for _, want := range []string{"the ruler was new", "A unit is wrong: "} {
+			if n := strings.Count(tc.text, want); !ok || n == 0 || strings.Count(head, want) != n || want[0] == 't' && n != 1 {
+				t.Errorf("%s: %q stands %d times, in its head %d:\n%s", tc.what, want, n, strings.Count(head, want), head)
+			}
+		}
+	}
+	if strings.Contains(madePlan(t).String(), "Doubts about the curve") {
+		t.Error("doubts about a curve that has none")
 	}
 }

@@ -395,6 +395,9 @@ func (w *reviewer) prepare() error {
 	if err := w.checkInputs(); err != nil {
 		return err
 	}
+	for _, s := range r.Curve.Doubts {
+		w.doubt("Of the curve: %s", s)
+	}
 	return w.read()
 }
 

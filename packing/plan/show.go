@@ -14,6 +14,9 @@ import (
 // String returns the page as text.
 func (p Procedure) String() string { return p.Page().String() }
 
+// doubtsOfCurve heads what is doubtful about the curve that a plan is made from.
+const doubtsOfCurve = "Doubts about the curve"
+
 // title names method and column.
 func (p Procedure) title() string {
 	title := "Packing by " + p.Request.Method
@@ -36,6 +39,7 @@ func (p Procedure) Page() page.Page {
 		for _, err := range reasons {
 			out.Notice("Refused:", err.Error())
 		}
+		out.List(doubtsOfCurve, p.Request.Curve.Doubts)
 		out.Table(p.limitTable())
 		out.Table(p.dutyTable())
 		return out
@@ -43,6 +47,7 @@ func (p Procedure) Page() page.Page {
 	if len(p.NotChecked) > 0 {
 		out.List("Not checked", p.NotChecked)
 	}
+	out.List(doubtsOfCurve, p.Request.Curve.Doubts)
 	out.Table(p.summary())
 	out.Picture(p.Picture())
 	if len(p.Taken) > 0 {
@@ -470,6 +475,7 @@ func (s Paper) Page() page.Page {
 	}
 	var out page.Page
 	out.Heading(p.title())
+	out.List(doubtsOfCurve, p.Request.Curve.Doubts)
 	out.Table(p.gaugeTable())
 	out.Table(p.heightTable())
 	out.Text("☐ vented: no air in lines, nets and under the adapter   ☐ path for the displaced liquid open before the adapter moves   Initials ______")
