@@ -35,7 +35,7 @@ func TestMemoryLimitOfTheSystem(t *testing.T) {
 	}
 	nb := open(t, host.MemoryEnv+"=300MB")
 	_, r := nb.run("make([]byte, 2<<30)")
-	if !r.Died || !strings.Contains(r.Failure.Message, "out of memory: the cell asked for more memory than there is") {
+	if !r.Died || !strings.Contains(r.Failure.Message, "memory limit 300 MB reached") {
 		t.Errorf("%+v", r.Failure)
 	}
 	nb.want("1+1", "value 2")

@@ -35,6 +35,17 @@ func Memory(s string) (int64, error) {
 	return int64(n), nil
 }
 
+// memoryLimit returns the limit that an engine has by its environment; 0 means none.
+func memoryLimit(env []string) int64 {
+	n := int64(0)
+	for _, v := range env {
+		if limit, ok := strings.CutPrefix(v, MemoryEnv+"="); ok {
+			n, _ = Memory(limit) // an engine does not start with one that makes no sense
+		}
+	}
+	return n
+}
+
 // leastMemory is what the engine and a bit of data need.
 const leastMemory = 100e6
 

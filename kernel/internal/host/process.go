@@ -141,6 +141,9 @@ func (p *process) reason() string {
 		return *why
 	}
 	if said := p.out.lastWords(); said != "" {
+		if n := memoryLimit(p.cmd.Env); n > 0 && strings.Contains(said, "out of memory") {
+			return fmt.Sprintf("memory limit %s reached", MemoryText(n)) // the system's, before the engine's own
+		}
 		return said
 	}
 	var exit *exec.ExitError
