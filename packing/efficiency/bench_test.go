@@ -66,7 +66,7 @@ func TestEvaluateAllocatesLittle(t *testing.T) {
 		t.Fatal(err)
 	}
 	p.Baseline.Before = trace.Times(200, 300)
-	if long, short := count(tr), count(short); long > 110 || math.Abs(long-short) > 2 {
+	if long, short := count(tr), count(short); long > 25 || math.Abs(long-short) > 2 {
 		t.Errorf("%v allocations for 10,000 points, %v for a seventh fewer", long, short)
 	}
 }

@@ -6,7 +6,10 @@ import (
 	"slices"
 	"strings"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack"
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"github.com/evenbed/evenbed/packing/trace"
@@ -22,11 +25,13 @@ const (
 	leastBehind  = 1.75  // distances from the apex to the crossing at 5 %, recorded behind the apex
 	spikeStands  = 5.2   // standard deviations of a sample from its neighbours
 	leastSpike   = 0.01  // of the height
+	quickLook    = 0.7   // of a spike stands out of two samples beside it
 	capStands    = 3.8   // standard errors of what is missing at the top
 	leastCap     = 0.012 // of the height
 	capMiddle    = 0.9   // of the height: a cap is looked for in the middle of its crossings
 	capFoot      = 0.3   // of the height: from there on up
 	capDegree    = 5     // of the polynomial
+	fewestTies   = 4     // samples at the highest value
 	mostTies     = 8.0   // samples at the highest value, over those at the values below it
 	mostColour   = 0.001 // chance of means of independent noise that scatter as much
 	leastNoise   = 5e-4  // of the height: below, its colour does not matter
@@ -86,7 +91,8 @@ type means struct {
 }
 
 // still fits the stillness by least squares; nil if too little of it was
-// recorded, or a rubber band took its bend away.
+// recorded, a rubber band took its bend away, or it bends and scatters by less than
+// matters.
 func (r *PulseResult) still() *stillness {
 	if r.Baseline.After.IsZero() || r.Baseline.Bent() {
 		return nil
@@ -100,14 +106,16 @@ func (r *PulseResult) still() *stillness {
 	}
 	// Columns about the apex: 1, u, u², and a half on each side of it.
 	scale := 1 / math.Max(apex-position(t, 0), position(t, t.Len()-1)-apex)
-	a, b := mat.NewSymDense(4, nil), make([]float64, 4)
+	e := equations{n: 4}
+	level, slope, whole := line.At(apex), line.Slope, 0.0
 	for k, part := range [][2]int{front, back} {
 		var s1, s2, s3, s4, y0, y1, y2 float64
-		for i := part[0]; i < part[1]; i++ {
-			x, y := t.XY(i)
-			u := (x - apex) * scale
-			y -= line.At(x)
+		for x, y := range t.Points(part[0], part[1]) {
+			x -= apex
+			y -= level + slope*x
+			u := x * scale
 			uu := u * u
+			whole += y * y
 			s1 += u
 			s2 += uu
 			s3 += u * uu
@@ -119,25 +127,40 @@ func (r *PulseResult) still() *stillness {
 		n, side := float64(part[1]-part[0]), float64(k)-0.5
 		for i, row := range [4][4]float64{{n, s1, s2, side * n}, {s1, s2, s3, side * s1}, {s2, s3, s4, side * s2}, {side * n, side * s1, side * s2, n / 4}} {
 			for j := i; j < 4; j++ {
-				a.SetSym(i, j, a.At(i, j)+row[j])
+				e.a[4*i+j] += row[j]
 			}
 		}
-		b[0], b[1], b[2], b[3] = b[0]+y0, b[1]+y1, b[2]+y2, b[3]+side*y0
+		for i, v := range [4]float64{y0, y1, y2, side * y0} {
+			e.b[i] += v
+		}
 	}
-	c, inverse := solve(a, b)
-	if c == nil {
+	b := e.b
+	if !e.solve() {
 		return nil
 	}
-	s := &stillness{step: c[3], means: [2]means{{size: max(4, r.PointsAboveHalfHeight/4)}, {size: max(8, r.PointsAboveHalfHeight)}}}
+	c := e.b[:4]
+	// The line of the test passes through the parabola in its own stretches, and
+	// lies off it at the apex by this much.
+	before, after := ((line.Before.From+line.Before.To)/2-apex)*scale, ((line.After.From+line.After.To)/2-apex)*scale
+	bow := c[2] * before * after
+	n := float64(nf + nb)
+	explained := 0.0
+	for i, v := range c {
+		explained += v * b[i]
+	}
+	if noise := math.Sqrt(math.Max(0, whole-explained) / (n - 4)); math.Max(math.Abs(bow), math.Abs(c[3])) < leastBend*r.Height && noise < 0.99*leastNoise*r.Height {
+		return nil // nothing of it matters
+	}
+	s := &stillness{bow: bow, step: c[3], means: [2]means{{size: max(4, r.PointsAboveHalfHeight/4)}, {size: max(8, r.PointsAboveHalfHeight)}}}
 	square, next := 0.0, 0.0
 	for k, part := range [][2]int{front, back} {
 		c0, last := c[0]+c[3]*(float64(k)-0.5), 0.0
 		var sums [2]float64
 		var counts [2]int
-		for i := part[0]; i < part[1]; i++ {
-			x, y := t.XY(i)
-			u := (x - apex) * scale
-			d := y - line.At(x) - c0 - u*(c[1]+u*c[2])
+		for x, y := range t.Points(part[0], part[1]) {
+			x -= apex
+			u := x * scale
+			d := y - (level + slope*x) - c0 - u*(c[1]+u*c[2])
 			square += d * d
 			next += d * last
 			last = d
@@ -152,50 +175,44 @@ func (r *PulseResult) still() *stillness {
 			}
 		}
 	}
-	n := float64(nf + nb)
 	s.noise = math.Sqrt(square / (n - 4))
 	if square > 0 {
 		if lag := (next/square + 4/n) / (1 - 4/n); lag > 2/math.Sqrt(n) {
 			s.lag = math.Min(lag, mostLag)
 		}
 	}
-	// The line of the test passes through the parabola in its own stretches, and
-	// lies off it at the apex by this much.
-	before, after := ((line.Before.From+line.Before.To)/2-apex)*scale, ((line.After.From+line.After.To)/2-apex)*scale
-	s.bow = c[2] * before * after
 	// (c2, c3) by the inverse of their covariance.
 	v := square / (n - 4) * (1 + s.lag) / (1 - s.lag)
-	p, q, w := inverse.At(2, 2), inverse.At(2, 3), inverse.At(3, 3)
+	p, q, w := e.a[4*2+2], e.a[4*2+3], e.a[4*3+3]
 	if det := v * (p*w - q*q); det > 0 {
 		s.chi = (c[2]*c[2]*w - 2*c[2]*c[3]*q + c[3]*c[3]*p) / det
 	}
 	return s
 }
 
-// solve solves the normal equations a c = b and returns c with the inverse of a;
-// nil if a is singular.
-func solve(a *mat.SymDense, b []float64) (c []float64, inverse *mat.SymDense) {
-	var cholesky mat.Cholesky
-	if !cholesky.Factorize(a) || cholesky.Cond() > 1e14 {
-		return nil, nil
-	}
-	v := mat.NewVecDense(len(b), nil)
-	inverse = mat.NewSymDense(len(b), nil)
-	if cholesky.SolveVecTo(v, mat.NewVecDense(len(b), b)) != nil || cholesky.InverseTo(inverse) != nil {
-		return nil, nil
-	}
-	return v.RawVector().Data, inverse
+// equations are normal equations a c = b of n unknowns, the upper triangle of a by rows.
+type equations struct {
+	n    int
+	a    [mostUnknowns * mostUnknowns]float64
+	b    [mostUnknowns]float64
+	work [3 * mostUnknowns]float64
+	iw   [mostUnknowns]int
 }
 
-// addRow adds a row with a value and a weight to normal equations.
-func addRow(a *mat.SymDense, b, row []float64, value, weight float64) {
-	n, data := len(row), a.RawSymmetric().Data
-	for i, v := range row {
-		for j := i; j < n; j++ {
-			data[i*n+j] += weight * v * row[j]
-		}
-		b[i] += weight * v * value
+const mostUnknowns = capDegree + 2
+
+// solve puts the inverse of a into a and c into b, and reports whether it could: not
+// if a is singular.
+func (e *equations) solve() bool {
+	sym := blas64.Symmetric{Uplo: blas.Upper, N: e.n, Stride: e.n, Data: e.a[:e.n*e.n]}
+	norm := lapack64.Lansy(lapack.MaxColumnSum, sym, e.work[:])
+	triangle, ok := lapack64.Potrf(sym)
+	if !ok || lapack64.Pocon(sym, norm, e.work[:], e.iw[:]) < 1e-14 {
+		return false
 	}
+	lapack64.Potrs(triangle, blas64.General{Rows: e.n, Cols: 1, Stride: 1, Data: e.b[:e.n]})
+	_, ok = lapack64.Potri(triangle)
+	return ok
 }
 
 // findBend looks for a baseline that is not straight under the peak, and reports
@@ -221,31 +238,65 @@ func (r *PulseResult) findBend(s *stillness) bool {
 // findSpike looks for samples that stand alone: each against the parabola through
 // five samples on both sides, the nearest left out.
 func (r *PulseResult) findSpike() {
+	const block = 64
 	t := &r.recorded
 	peak := [2]int{indexOf(t, r.Tenth.Left), indexOf(t, r.Tenth.Right)}
 	sigma := float64(r.PointsAboveHalfHeight) / gaussianWidth
-	for _, out := range [...]int{1, 4} { // samples left out on each side
-		e := newAlone(out)
-		n := t.Len() - e.reach
-		if r.PointsAboveHalfHeight < 15*out || n < 4*e.reach {
-			return
+	var looks [2]struct {
+		alone
+		n           int
+		least, bent float64 // least is known once noise was looked at
+		worst       float64
+		at          int
+	}
+	reach, count := 0, 0
+	for k, out := range [...]int{1, 4} { // samples left out on each side
+		l := &looks[k]
+		l.alone = newAlone(out)
+		if l.n = t.Len() - l.reach; r.PointsAboveHalfHeight < 15*out || l.n < 4*l.reach {
+			break
 		}
-		noise := math.Max(math.Max(e.noise(t, e.reach, peak[0]), e.noise(t, peak[1], n)), e.noise(t, peak[0], peak[1]))
-		least := spikeStands*noise + leastSpike*r.Height
 		// What a parabola through a Gaussian leaves, twofold.
-		bent := 0.25 * math.Pow(float64(out+1)*float64(e.reach), 2) / math.Pow(sigma, 4) * r.Height
-		worst, at := 0.0, 0
-		for i := e.reach; i < n; i++ {
-			// A quick look first: far from the middle of two others?
-			if d := math.Abs(value(t, i) - (value(t, i-out-1)+value(t, i+out+1))/2); d < 0.7*least {
-				continue
+		l.bent = 0.25 * math.Pow(float64(out+1)*float64(l.reach), 2) / math.Pow(sigma, 4) * r.Height
+		reach, count = l.reach, k+1
+	}
+	for lo := 0; lo < t.Len() && count > 0; lo += block {
+		// Where values differ by less than the smallest spike there is none.
+		low, high := math.Inf(1), math.Inf(-1)
+		for _, y := range t.Points(max(0, lo-reach), min(t.Len(), lo+block+reach)) {
+			if y < low {
+				low = y
 			}
-			if d := math.Abs(e.of(t, i)); d > least+bent && d > worst {
-				worst, at = d, i
+			if y > high {
+				high = y
 			}
 		}
-		if worst > 0 {
-			r.warn(kindSpike, fmt.Sprintf("A spike of %s of the height stands at %s", percentage(worst/r.Height), r.Axis.Show(position(t, at))),
+		if high-low < quickLook*leastSpike*r.Height {
+			continue
+		}
+		for k := range looks[:count] {
+			l := &looks[k]
+			for i := max(lo, l.reach); i < min(lo+block, l.n); i++ {
+				// A quick look first: far from the middle of two others?
+				d := math.Abs(value(t, i) - (value(t, i-l.out-1)+value(t, i+l.out+1))/2)
+				if d < quickLook*math.Max(l.least, leastSpike*r.Height) {
+					continue
+				}
+				if l.least == 0 {
+					noise := math.Max(math.Max(l.noise(t, l.reach, peak[0]), l.noise(t, peak[1], l.n)), l.noise(t, peak[0], peak[1]))
+					if l.least = spikeStands*noise + leastSpike*r.Height; d < quickLook*l.least {
+						continue
+					}
+				}
+				if d := math.Abs(l.of(t, i)); d > l.least+l.bent && d > l.worst {
+					l.worst, l.at = d, i
+				}
+			}
+		}
+	}
+	for _, l := range looks[:count] {
+		if l.worst > 0 {
+			r.warn(kindSpike, fmt.Sprintf("A spike of %s of the height stands at %s", percentage(l.worst/r.Height), r.Axis.Show(position(t, l.at))),
 				"Look for air in the detector's cell or an electrical disturbance, and repeat; a spike moves apex, height and the line under the peak")
 			return
 		}
@@ -350,17 +401,28 @@ func (r *PulseResult) flat() float64 {
 func (r *PulseResult) ties() (n, of int) {
 	t := &r.recorded
 	lo, hi := indexOf(t, r.Half.Left), indexOf(t, r.Half.Right)
-	var y []float64
+	high := func(i int) bool { return value(t, i)-r.Baseline.At(position(t, i)) > 0.8*r.Height }
+	top := math.Inf(-1)
 	for i := lo; i <= hi; i++ {
-		if v := value(t, i); v-r.Baseline.At(position(t, i)) > 0.8*r.Height {
-			y = append(y, v)
+		switch v := value(t, i); {
+		case v < top || !high(i):
+		case v == top:
+			n++
+		default:
+			top, n = v, 1
 		}
 	}
-	if len(y) == 0 {
+	if n < fewestTies {
 		return 0, 0
 	}
+	n = 0
+	y := make([]float64, 0, hi-lo+1)
+	for i := lo; i <= hi; i++ {
+		if high(i) {
+			y = append(y, value(t, i))
+		}
+	}
 	slices.Sort(y)
-	top := y[len(y)-1]
 	levels, below := 0, 0
 	last := top
 	for i := len(y) - 1; i >= 0; i-- {
@@ -376,7 +438,7 @@ func (r *PulseResult) ties() (n, of int) {
 		}
 		below++
 	}
-	if n < 4 || float64(n) < mostTies*float64(below)/math.Max(1, float64(min(levels, 5))) {
+	if float64(n) < mostTies*float64(below)/math.Max(1, float64(min(levels, 5))) {
 		return 0, len(y)
 	}
 	return n, len(y)
@@ -406,31 +468,60 @@ func (r *PulseResult) missingCap() (missing, stands float64) {
 	if hi-lo < 20 {
 		return 0, 0
 	}
-	for _, w := range []float64{0.2, 0.3, 0.45} {
-		n := capDegree + 2
-		a, b, row := mat.NewSymDense(n, nil), make([]float64, n), make([]float64, n)
-		for i := lo; i < hi; i++ {
-			x, s := calm.XY(i)
-			if !(s > 0) {
-				return 0, 0
+	// The sums of the polynomial are the same for all caps.
+	const terms = capDegree + 1
+	var powers [2*capDegree + 1]float64
+	var logs [terms]float64
+	caps := [...]struct {
+		w, self, log float64
+		powers       [terms]float64
+	}{{w: 0.2}, {w: 0.3}, {w: 0.45}}
+	i := first + lo
+	for x, s := range calm.Points(lo, hi) {
+		if !(s > 0) {
+			return 0, 0
+		}
+		y := value(t, i) - r.Baseline.At(x)
+		i++
+		u, weight := (x-middle)/half, s*s/(r.Height*r.Height)
+		g := math.Log(s/r.Height) + (y-s)/s // the logarithm, without the bend of noise
+		p := weight
+		for k := range powers {
+			if powers[k] += p; k < terms {
+				logs[k] += p * g
 			}
-			_, y := t.XY(first + i)
-			y -= r.Baseline.At(x)
-			u := (x - middle) / half
-			for k, p := 0, 1.0; k <= capDegree; k++ {
-				row[k] = p
+			p *= u
+		}
+		for j := range caps {
+			c := &caps[j]
+			p := 1 - u*u/(c.w*c.w)
+			if !(p > 0) {
+				continue
+			}
+			c.self += weight * p * p
+			p *= weight
+			c.log += p * g
+			for k := range c.powers {
+				c.powers[k] += p
 				p *= u
 			}
-			row[n-1] = math.Max(0, 1-u*u/(w*w))
-			g := math.Log(s/r.Height) + (y-s)/s // the logarithm, without the bend of noise
-			addRow(a, b, row, g, s*s/(r.Height*r.Height))
 		}
-		c, inverse := solve(a, b)
-		if c == nil {
+	}
+	for _, c := range caps {
+		e := equations{n: terms + 1}
+		for i := range terms {
+			for j := i; j < terms; j++ {
+				e.a[i*e.n+j] = powers[i+j]
+			}
+			e.a[i*e.n+terms], e.b[i] = c.powers[i], logs[i]
+		}
+		e.a[terms*e.n+terms], e.b[terms] = c.self, c.log
+		if !e.solve() {
 			continue
 		}
-		if err := noise / r.Height * math.Sqrt(inverse.At(n-1, n-1)); -c[n-1] > stands*err && -c[n-1] > leastCap {
-			missing, stands = -c[n-1], -c[n-1]/err
+		lacks, err := -e.b[terms], noise/r.Height*math.Sqrt(e.a[terms*e.n+terms])
+		if lacks > stands*err && lacks > leastCap {
+			missing, stands = lacks, lacks/err
 		}
 	}
 	return missing, stands

@@ -58,13 +58,21 @@ func (r *PulseResult) takeForm() {
 	apex := indexOf(t, r.Apex.X)
 	first := (apex + size/2) % size
 	count := (t.Len() - first) / size
+	bent := r.Baseline.Bent()
 	mean := func(k int) float64 {
-		sum := 0.0
-		for i := first + k*size; i < first+(k+1)*size; i++ {
-			x, y := t.XY(i)
-			sum += y - r.Baseline.At(x)
+		var xs, ys, line float64
+		for x, y := range t.Points(first+k*size, first+(k+1)*size) {
+			xs += x
+			ys += y
+			if bent {
+				line += r.Baseline.At(x)
+			}
 		}
-		return sum / float64(size) / r.Height
+		n := float64(size)
+		if !bent {
+			line = n * r.Baseline.At(xs/n)
+		}
+		return (ys - line) / n / r.Height
 	}
 	place := func(k int) float64 { return position(t, min(t.Len()-1, first+k*size+size/2)) }
 	means := make([]float64, max(0, count))

@@ -57,9 +57,12 @@ func (t Trace) Thinned() (Thinning, bool) {
 	if len(t.y) < 12 {
 		return Thinning{}, false
 	}
-	low, high := slices.Min(t.y), slices.Max(t.y)
+	low, high, longest, plain := t.plain()
 	if high == low {
 		return Thinning{}, false
+	}
+	if plain {
+		return t.keptOnly(longest)
 	}
 	// The rounding is the smallest difference of any two values. That of neighbours
 	// is no smaller, and nearly always tells already that there are no lines.
@@ -76,7 +79,51 @@ func (t Trace) Thinned() (Thinning, bool) {
 			return th, true
 		}
 	}
-	return t.keptOnly()
+	return t.keptOnly(longest)
+}
+
+// plain looks once at all points. It returns the lowest and highest value and the
+// longest step, and reports whether neither lines nor repeats can be told: no value
+// repeats the one before, and too few points lie on lines even where the rounding is
+// taken for the smallest of some differences, which is larger than it can be.
+func (t Trace) plain() (low, high, longest float64, plain bool) {
+	n := len(t.x)
+	x, y := t.x, t.y[:n]
+	least := math.Inf(1)
+	for i := 1; i < n; i += 1 + n/128 {
+		if d := math.Abs(y[i] - y[i-1]); d > 0 && d < least {
+			least = d
+		}
+	}
+	q := 1.05 * least
+	var on, off float64
+	repeats := false
+	x0, y0, x1, y1 := x[0], y[0], x[1], y[1]
+	low, high, longest = math.Min(y0, y1), math.Max(y0, y1), x1-x0
+	for i := 2; i < n; i++ {
+		x2, y2 := x[i], y[i]
+		if y2 < low {
+			low = y2
+		}
+		if y2 > high {
+			high = y2
+		}
+		if x2-x1 > longest {
+			longest = x2 - x1
+		}
+		if y2 == y1 {
+			repeats = true
+		}
+		way, step := y2-y0, x2-x0
+		if math.Abs((y1-y0)*step-way*(x1-x0)) > q*step {
+			off += math.Abs(way)
+		} else {
+			on += math.Abs(way)
+		}
+		x0, y0, x1, y1 = x1, y1, x2, y2
+	}
+	repeats = repeats || y[0] == y[1]
+	return low, high, longest, !repeats && least > 1e-9*(high-low) && on < 0.99*thinnedShare*(on+off)
 }
 
 // smallestMove returns the smallest difference of neighbours that is more than
@@ -180,15 +227,13 @@ func (t Trace) even(kept func(i int) bool) bool {
 	return 10*whole > 9*all
 }
 
-// keptOnly looks for points that stand only where the value had moved.
-func (t Trace) keptOnly() (Thinning, bool) {
-	if longest, _, _ := t.Steps(t.Span()); longest <= 1.5*t.Step() {
+// keptOnly looks for points that stand only where the value had moved; longest is the
+// longest step.
+func (t Trace) keptOnly(longest float64) (Thinning, bool) {
+	if longest <= 1.5*t.Step() {
 		return Thinning{}, false // then half of the steps are half the mean or more, and none is long
 	}
 	n := len(t.y) - 1 // the last point of a record is kept wherever it is
-	if longest, _, _ := t.Steps(t.Span()); longest < 1.5*t.Step() {
-		return Thinning{}, false
-	}
 	steps, moves := make([]float64, n-1), make([]float64, n-1)
 	for i := range steps {
 		steps[i], moves[i] = t.x[i+1]-t.x[i], math.Abs(t.y[i+1]-t.y[i])

@@ -19,6 +19,7 @@ package trace
 
 import (
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 	"sort"
@@ -149,6 +150,18 @@ func (t Trace) Len() int { return len(t.x) }
 
 // XY returns point i: its position in seconds or cubic metres and its value.
 func (t Trace) XY(i int) (x, y float64) { return t.x[i], t.y[i] }
+
+// Points ranges over points lo to hi-1, as XY has them, in less time.
+func (t Trace) Points(lo, hi int) iter.Seq2[float64, float64] {
+	x, y := t.x[lo:hi], t.y[lo:hi]
+	return func(yield func(x, y float64) bool) {
+		for i, v := range y {
+			if !yield(x[i], v) {
+				return
+			}
+		}
+	}
+}
 
 // Values returns a copy of the values.
 func (t Trace) Values() []float64 { return append([]float64(nil), t.y...) }

@@ -420,3 +420,23 @@ func BenchmarkSmoothed10k(b *testing.B) {
 		}
 	}
 }
+
+func TestPointsAreThoseOfXY(t *testing.T) {
+	tr, err := Make("UV", "mAU", Time, []float64{0, 1, 2, 4}, []float64{5, 7, 6, 5})
+	if err != nil {
+		t.Fatal(err)
+	}
+	i := 1
+	for x, y := range tr.Points(1, 4) {
+		if wantX, wantY := tr.XY(i); x != wantX || y != wantY {
+			t.Errorf("point %d: %v, %v; want %v, %v", i, x, y, wantX, wantY)
+		}
+		i++
+		if i == 3 {
+			break
+		}
+	}
+	if i != 3 {
+		t.Errorf("stopped in front of point %d, want 3", i)
+	}
+}
