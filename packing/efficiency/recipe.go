@@ -43,8 +43,8 @@ type Detector struct {
 
 // An Expectation is what a recipe leads to on one bed.
 type Expectation struct {
-	Refusal error // why there are no numbers, or nil
-	Recipe  Recipe
+	Refusal error  // why there are no numbers, or nil
+	Recipe  Recipe // with what was taken
 	Flow    units.VolumeFlow
 	// Retention is what the tracer states, or else what media of the class usually
 	// have, as a range in column volumes, net; both ends NaN if neither is known.
@@ -114,6 +114,8 @@ func (r Recipe) check() error {
 		return refuse(fmt.Sprintf("reduced plate height of the recipe %v", r.ReducedPlateHeight), "no bed has it", "write for example 2.6, or leave it out")
 	case !(d.Response >= 0 && d.LinearTo >= 0) || math.IsInf(d.Response+d.LinearTo, 0):
 		return refuse(fmt.Sprintf("detector of the recipe with a response of %v, linear to %v", d.Response, d.LinearTo), "both are readings above zero", "give them in the unit of the signal, or leave them out")
+	case !(d.Path >= 0 && d.Path <= 1*units.Metre):
+		return refuse(fmt.Sprintf("light path %v of the detector of the recipe", d.Path), "no detector has it", "write for example 2 * Millimetre, or leave it out")
 	case d.LinearTo > 0 && d.Unit == "":
 		return refuse(fmt.Sprintf("detector of the recipe, linear to %v", d.LinearTo), "the unit was not given", "write for example Unit: \"mAU\"")
 	}
@@ -170,15 +172,14 @@ func (r Recipe) expect(c packing.Column, height units.Length, m packing.Medium) 
 	volume := func(v float64) units.Volume { return cv*units.Volume(v) + r.HoldUp + r.SampleVolume/2 }
 	e.VolumeLow, e.VolumeHigh = volume(e.RetentionLow), volume(e.RetentionHigh)
 	e.TimeLow, e.TimeHigh = e.VolumeLow.PumpedAt(e.Flow), e.VolumeHigh.PumpedAt(e.Flow)
-	h := r.ReducedPlateHeight
-	if h == 0 {
-		h = 2.6
+	if e.Recipe.ReducedPlateHeight == 0 {
+		e.Recipe.ReducedPlateHeight = 2.6
 	}
 	middle := (e.RetentionLow + e.RetentionHigh) / 2
 	if math.IsNaN(middle) {
 		middle = 0.9
 	}
-	e.Part = pulseHeight(r.SampleVolume, cv*units.Volume(middle), height.In(bead)/h)
+	e.Part = pulseHeight(r.SampleVolume, cv*units.Volume(middle), height.In(bead)/e.Recipe.ReducedPlateHeight)
 	warn := func(what, do string) { e.Warnings = append(e.Warnings, Warning{What: what, Do: do}) }
 	if d := r.Detector; d.Response > 0 {
 		e.Height = e.Part * d.Response
@@ -271,7 +272,7 @@ func (e Expectation) Page() page.Page {
 		p.NoResult(e.Refusal, "nothing has been worked out.")
 		return p
 	}
-	r, d := e.Recipe, e.Recipe.Detector
+	d := e.Recipe.Detector
 	switch e.Outcome {
 	case Meets:
 		p.Notice("Within the detector's range:", fmt.Sprintf("a peak of about %s %s, linear to %s.", number.Significant(e.Height, 2), d.Unit, number.Significant(d.LinearTo, 3)))
@@ -281,7 +282,20 @@ func (e Expectation) Page() page.Page {
 		p.Notice("Not checked:", "the height against the detector's range (no Response or LinearTo given)")
 	}
 	p.List("Doubts", sentences(e.Warnings))
-	t := table.Table{Caption: "The recipe", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "planned"}}}
+	p.Table(e.RecipeTable())
+	p.Table(e.ExpectedTable())
+	p.List("Cautions", []string{"The height is that of an even bed without tail and without dispersion in the pipes: it is seldom higher. Expected plates and height are no limits."})
+	return p
+}
+
+// RecipeTable returns what is to be done.
+func (e Expectation) RecipeTable() table.Table {
+	t := table.Table{Caption: "Pulse test, recipe", RowHeaders: true, Columns: []table.Column{{Name: "what"}, {Name: "planned"}}}
+	if e.Refusal != nil || e.Flow == 0 {
+		return without(t.Caption, e.Refusal)
+	}
+	r, d := e.Recipe, e.Recipe.Detector
+	const notGiven = "not given"
 	if r.Name != "" {
 		t.Add("procedure", r.Name)
 	}
@@ -289,38 +303,52 @@ func (e Expectation) Page() page.Page {
 	t.Add("tracer", r.Tracer.String())
 	t.Add("sample", r.SampleVolume.String())
 	t.Add("velocity", fmt.Sprintf("%v, %v", r.Velocity, e.Flow))
+	temperature, holdUp, detector := notGiven, notGiven+", and not counted", notGiven
 	if r.Temperature != 0 {
-		t.Add("temperature of the liquid", r.Temperature.String())
+		temperature = r.Temperature.String()
 	}
 	if r.HoldUp > 0 {
-		t.Add("hold-up outside the column", r.HoldUp.String())
+		holdUp = r.HoldUp.String()
 	}
 	if d.Signal != "" {
-		text := d.Signal
+		detector = d.Signal
 		if d.Path > 0 {
-			text += ", path " + d.Path.String()
+			detector += ", path " + d.Path.String()
 		}
-		t.Add("detector", text)
+		if d.LinearTo > 0 {
+			detector += fmt.Sprintf(", linear to %s %s", number.Significant(d.LinearTo, 3), d.Unit)
+		}
 	}
-	p.Table(t)
-	t = table.Table{Caption: "What to expect", RowHeaders: true, Columns: []table.Column{{Name: "quantity"}, {Name: "expected"}}}
+	t.Add("temperature of the liquid", temperature)
+	t.Add("hold-up outside the column", holdUp)
+	t.Add("detector", detector)
+	return t
+}
+
+// ExpectedTable returns where the peak is expected and how high.
+func (e Expectation) ExpectedTable() table.Table {
+	t := table.Table{Caption: "Pulse test, what to expect", RowHeaders: true, Columns: []table.Column{{Name: "quantity"}, {Name: "expected"}}}
+	if e.Refusal != nil || e.Flow == 0 {
+		return without(t.Caption, e.Refusal)
+	}
 	if math.IsNaN(e.RetentionLow) {
 		t.Add("net retention", "not stated for this tracer, and the class of the medium was not given")
 	} else {
 		source := "usual for this class of media, common practice, no source"
-		if r.Tracer.Retention > 0 {
-			source = strings.TrimSuffix("as stated, "+r.Tracer.Source, ", ")
+		switch {
+		case e.Recipe.Tracer.Retention > 0:
+			source = strings.TrimSuffix("as stated, "+e.Recipe.Tracer.Source, ", ")
+		case e.Recipe.Tracer.Kind == TracerNotGiven:
+			source = "of a small neutral tracer, " + source
 		}
 		t.Add("net retention", fmt.Sprintf("%.2f to %.2f CV (%s)", e.RetentionLow, e.RetentionHigh, source))
 		t.Add("apex from the start of the sample", fmt.Sprintf("%v to %v, %v to %v", e.VolumeLow, e.VolumeHigh, e.TimeLow, e.TimeHigh))
 	}
-	t.Add("height of the peak", fmt.Sprintf("%s of the sample's strength", number.Significant(e.Part, 2)))
+	t.Add("height of the peak", fmt.Sprintf("%s of the sample's strength, at a reduced plate height of %v", number.Significant(e.Part, 2), e.Recipe.ReducedPlateHeight))
 	if !math.IsNaN(e.Height) {
-		t.Add("height in the signal", strings.TrimSpace(number.Significant(e.Height, 2)+" "+d.Unit))
+		t.Add("height in the signal", strings.TrimSpace(number.Significant(e.Height, 2)+" "+e.Recipe.Detector.Unit))
 	}
-	p.Table(t)
-	p.List("Cautions", []string{"The height is that of an even bed without tail and without dispersion in the pipes: it is seldom higher. Expected plates and height are no limits."})
-	return p
+	return t
 }
 
 // String shows the expectation as text.

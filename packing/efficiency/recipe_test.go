@@ -93,6 +93,8 @@ func TestExpectation(t *testing.T) {
 		{func(r *Recipe) { r.Velocity = 0 }, "velocity of the recipe"},
 		{func(r *Recipe) { r.Detector.Unit = "" }, "the unit was not given"},
 		{func(r *Recipe) { r.Detector.Response = -1 }, "readings above zero"},
+		{func(r *Recipe) { r.Detector.Path = 2 }, "light path 2 m of the detector"},
+		{func(r *Recipe) { r.Detector.Path = -1 * Millimetre }, "no detector has it"},
 		{func(r *Recipe) { r.HoldUp = -1 }, "hold-up"},
 		{func(r *Recipe) { r.Tracer.Kind = 9 }, "no such kind"},
 	} {

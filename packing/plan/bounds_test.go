@@ -23,7 +23,7 @@ func TestBounds(t *testing.T) {
 		{"dead volume", 10, func(c *plan.ConstantFlow, v float64) { c.DeadVolume = Volume(v) }},
 		{"transfer flow", 0.1, func(c *plan.ConstantFlow, v float64) { c.Site.TransferFlow = VolumeFlow(v) }},
 		{"mass of the column", 1e5, func(c *plan.ConstantFlow, v float64) { c.Site.ColumnMass = Mass(v) }},
-		{"hold-up", 1, func(c *plan.ConstantFlow, v float64) { c.Site.HoldUp = Volume(v) }},
+		{"hold-up", 1, func(c *plan.ConstantFlow, v float64) { c.Test.HoldUp = Volume(v) }},
 		{"settled height found", 5, func(c *plan.ConstantFlow, v float64) { c.SettledFound = Length(v) }},
 		{"ramp", 86400, func(c *plan.ConstantFlow, v float64) { c.RaiseSteps, c.Ramp = 0, Time(v) }},
 		{"tolerance of the target position", 0.05, func(c *plan.ConstantFlow, v float64) { c.TargetTolerance = Length(v) }},
@@ -34,7 +34,7 @@ func TestBounds(t *testing.T) {
 		{"part that recovers slowly", 1, func(c *plan.ConstantFlow, v float64) {
 			c.Recovery = plan.Recovery{Fast: 0, FastTime: 1, Slow: v, SlowTime: 2}
 		}},
-		{"test sample", 0.2, func(c *plan.ConstantFlow, v float64) { c.TestSample = Fraction(v) }},
+		{"test sample", 0.2, func(c *plan.ConstantFlow, v float64) { c.Test.SampleVolume = c.Column.Volume(c.BedHeight).Times(v) }},
 		{"ruler zero", 5, func(c *plan.ConstantFlow, v float64) { c.RulerZero = Length(v) }},
 		{"wall friction", 2, func(c *plan.ConstantFlow, v float64) { c.WallFriction = v }},
 		{"steps up to", 20, func(c *plan.ConstantFlow, v float64) { c.RaiseSteps = int(v + 0.999) }},

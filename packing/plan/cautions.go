@@ -234,7 +234,7 @@ func (w *work) large() {
 	} else {
 		add("floor load", "contents %s as water with beads, and the empty column (mass not given: not checked)", mass(full))
 	}
-	if h := c.Site.HoldUp; h > 0 {
+	if h := c.Test.HoldUp; h > 0 {
 		part := h.In(p.Bed.ColumnVolume)
 		add("hold-up", "%s, %.1f %% of the column volume: take it off the first moment of the test", volume(h), 100*part)
 		if part > 0.05 {

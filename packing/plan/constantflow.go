@@ -7,6 +7,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/efficiency"
 	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -536,17 +537,28 @@ func (w *work) thirdStage() {
 func (w *work) testStage() {
 	c, p := w.c, w.p
 	salt := ""
-	if m := c.Medium; m.Charge != packing.Uncharged {
+	if m, kind := c.Medium, c.Test.Tracer.Kind; m.Charge != packing.Uncharged && (kind == efficiency.TracerNotGiven || kind == efficiency.Salt) {
 		least := m.LeastBackground
 		if least == 0 {
 			least = 0.4 * units.MolePerLitre // common practice, no source
 		}
 		salt = fmt.Sprintf("\nSalt as the tracer: in at least %v of the same salt, the pulse at most twice it, since charged beads keep salt out of weaker liquid (charge of the medium: %v).", least, m.Charge)
 	}
+	tracer, expected := "", ""
+	if c.Test.Tracer.Kind != efficiency.TracerNotGiven {
+		tracer = " of " + c.Test.Tracer.String()
+	}
+	if known(p.Test.TimeLow) {
+		expected = fmt.Sprintf("\nExpected: apex %s to %s min after the start of the sample", number.Significant(p.Test.TimeLow.In(units.Minute), 3), number.Significant(p.Test.TimeHigh.In(units.Minute), 3))
+		if known(p.Test.Height) {
+			expected += fmt.Sprintf(", about %s %s high", number.Significant(p.Test.Height, 2), c.Test.Detector.Unit)
+		}
+		expected += "."
+	}
 	s := w.stage("test", open(inletFromPump, outletDetector),
-		fmt.Sprintf("Condition with 2 to 3 column volumes.%s\nPulse of %s (%v of the column volume) at %v, %s, %.0f min per column volume.",
-			salt, volume(p.Test.Sample), c.TestSample, p.Test.Velocity, p.flow(p.Test.Flow), p.Test.ColumnTime.In(units.Minute)),
+		fmt.Sprintf("Condition with 2 to 3 column volumes.%s\nPulse of %s (%.2g %% of the column volume)%s at %v, %s, %.0f min per column volume.%s",
+			salt, volume(c.Test.SampleVolume), 100*c.Test.SampleVolume.In(p.Bed.ColumnVolume), tracer, c.Test.Velocity, p.flow(p.Test.Flow), p.Test.ColumnTime.In(units.Minute), expected),
 		"base line steady before the pulse", "verdict against limits set beforehand by the user's procedure")
-	s.Velocity, s.Flow, s.Time, s.Volume = p.Test.Velocity, p.Test.Flow, p.Test.ColumnTime.Times(testVolumes), p.Bed.ColumnVolume.Times(testVolumes)
+	s.Velocity, s.Flow, s.Time, s.Volume = c.Test.Velocity, p.Test.Flow, p.Test.ColumnTime.Times(testVolumes), p.Bed.ColumnVolume.Times(testVolumes)
 	s.BedHeight, s.Adapter = c.BedHeight, c.BedHeight
 }

@@ -99,7 +99,7 @@ func TestFollowRemedies(t *testing.T) {
 			func(c *plan.ConstantFlow, r *rand.Rand) {
 				c.Limits.LeastPumpFlow, c.FirstVelocity = LitrePerHour.Times(between(r, 15, 60)), 90*CentimetrePerHour
 			},
-			func(c *plan.ConstantFlow, x float64) { c.TestVelocity = CentimetrePerHour.Times(x) })},
+			func(c *plan.ConstantFlow, x float64) { c.Test.Velocity = CentimetrePerHour.Times(x) })},
 		{"relief above the column", named(`weakest part: X bar`), "limit of the column", flowWrong(own,
 			func(c *plan.ConstantFlow, r *rand.Rand) {
 				c.Column.MaxPressure, c.Limits.ReliefPressure = Bar.Times(between(r, 0.6, 6)), Bar.Times(between(r, 1, 9))
@@ -232,8 +232,8 @@ func TestFollowExamples(t *testing.T) {
 		"first velocity": &c.FirstVelocity, "packing velocity": &c.PackingVelocity, "third velocity": &c.ThirdVelocity, "adapter speed": &c.AdapterSpeed,
 		"system pressure limit": &c.Limits.SystemPressure, "relief pressure": &c.Limits.ReliefPressure, "pump flow limit": &c.Limits.PumpFlow, "least pump flow": &c.Limits.LeastPumpFlow,
 		"adapter force limit": &c.Limits.AdapterForce, "rating of the end plate": &c.Limits.EndPlateForce,
-		"viscosity": &c.Viscosity, "test velocity": &c.TestVelocity, "test sample": &c.TestSample, "transfer flow": &c.Site.TransferFlow, "mass of the column": &c.Site.ColumnMass,
-		"hold-up": &c.Site.HoldUp, "settled height found": &c.SettledFound, "ruler zero": &c.RulerZero, "tolerance of the target position": &c.TargetTolerance,
+		"viscosity": &c.Viscosity, "test velocity": &c.Test.Velocity, "test sample": &c.Test.SampleVolume, "transfer flow": &c.Site.TransferFlow, "mass of the column": &c.Site.ColumnMass,
+		"hold-up": &c.Test.HoldUp, "settled height found": &c.SettledFound, "ruler zero": &c.RulerZero, "tolerance of the target position": &c.TargetTolerance,
 		"pressure to act at, above the expected one": &c.Site.ActAbove, "standard error of the slurry concentration": &c.SlurryStdErr,
 	} {
 		switch x := x.(type) {

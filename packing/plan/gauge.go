@@ -46,7 +46,7 @@ func (w *work) gauge() {
 		}
 	}
 	if known(w.strength()) {
-		u := c.TestVelocity
+		u := c.Test.Velocity
 		w.gaugeRow("test", u, w.packedPressure(u, p.Viscosity)+w.testHardware(u), c.BedHeight)
 	}
 	if len(p.Gauge) > 0 && c.Site.Gauge == "" {

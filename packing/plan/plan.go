@@ -30,6 +30,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/efficiency"
 	"github.com/evenbed/evenbed/packing/liquid"
 	"github.com/evenbed/evenbed/packing/units"
 )
@@ -71,10 +72,9 @@ type ConstantFlow struct {
 	Hardware   bed.Hardware   // pressure of the empty column, added to that of the bed; without readings: not known
 	Site       Site           // for large columns
 
-	TestVelocity units.Velocity // of the pulse test; zero: 30 cm/h, common practice
-	TestSample   units.Fraction // of the column volume; zero: 1 %, common practice
-	RulerZero    units.Length   // what the ruler at the column reads at the bottom net
-	SettledFound units.Length   // bed height found at the first velocity, when it is not the planned one; zero: not read yet
+	Test         efficiency.Recipe // how the pulse test is run, as in [efficiency.Pulse]; what is zero: 30 cm/h and 1 % of the column volume, both common practice, at the temperature of packing
+	RulerZero    units.Length      // what the ruler at the column reads at the bottom net
+	SettledFound units.Length      // bed height found at the first velocity, when it is not the planned one; zero: not read yet
 }
 
 // FlowThenAdapter asks for a bed that flow compresses in part, and the adapter
@@ -111,8 +111,7 @@ type FlowThenAdapter struct {
 	Hardware   bed.Hardware
 	Site       Site
 
-	TestVelocity units.Velocity
-	TestSample   units.Fraction
+	Test         efficiency.Recipe
 	RulerZero    units.Length
 	SettledFound units.Length
 }
@@ -148,8 +147,7 @@ type ConstantPressure struct {
 	Hardware   bed.Hardware
 	Site       Site
 
-	TestVelocity units.Velocity
-	TestSample   units.Fraction
+	Test         efficiency.Recipe
 	RulerZero    units.Length
 	SettledFound units.Length
 }
@@ -182,8 +180,7 @@ type AxialCompression struct {
 	Limits     packing.Limits
 	Site       Site
 
-	TestVelocity units.Velocity
-	TestSample   units.Fraction
+	Test         efficiency.Recipe
 	RulerZero    units.Length
 	SettledFound units.Length // bed height found at rest, when it is not the planned one; zero: not read yet
 }
@@ -225,9 +222,8 @@ type SuctionFill struct {
 	Hardware   bed.Hardware
 	Site       Site
 
-	TestVelocity units.Velocity
-	TestSample   units.Fraction
-	RulerZero    units.Length
+	Test      efficiency.Recipe
+	RulerZero units.Length
 }
 
 // PackInPlace asks for a bed of fixed height between two nets, into which slurry
@@ -258,8 +254,7 @@ type PackInPlace struct {
 	Limits     packing.Limits
 	Site       Site
 
-	TestVelocity units.Velocity
-	TestSample   units.Fraction
+	Test efficiency.Recipe
 }
 
 // Request is what was asked for by any of the methods, with what was taken where
@@ -305,8 +300,7 @@ type Request struct {
 	Hardware   bed.Hardware
 	Site       Site
 
-	TestVelocity units.Velocity
-	TestSample   units.Fraction
+	Test         efficiency.Recipe
 	RulerZero    units.Length
 	SettledFound units.Length
 }
@@ -320,7 +314,6 @@ type Site struct {
 
 	TransferFlow units.VolumeFlow // of slurry from the tank into the column; zero: not given
 	ColumnMass   units.Mass       // of the empty column; zero: not given
-	HoldUp       units.Volume     // of pipes, valves and distributors, from sample valve to detector; zero: not given
 }
 
 // Recovery is how a bed rises after the flow has stopped, as the user's own record
@@ -672,11 +665,10 @@ type EndPlateForce struct {
 	Margin   float64 // 1 - force/rating, the rating as typed from the plate; NaN: not given
 }
 
-// PulseTest is the test after packing.
+// PulseTest is the test after packing: its recipe with what was taken, and what it
+// leads to on this bed. Of a refused procedure it holds the refusal.
 type PulseTest struct {
-	Velocity   units.Velocity
-	Flow       units.VolumeFlow
-	Sample     units.Volume
+	efficiency.Expectation
 	ColumnTime units.Time // for one column volume
 }
 

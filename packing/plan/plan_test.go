@@ -16,6 +16,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/efficiency"
 	"github.com/evenbed/evenbed/packing/plan"
 	. "github.com/evenbed/evenbed/packing/units"
 )
@@ -57,11 +58,14 @@ func full(t *testing.T) plan.ConstantFlow {
 	c.Law, c.WallFriction = demoLaw(), 0.1
 	c.Recovery = plan.Recovery{Fast: 0.6, FastTime: 40 * Second, Slow: 0.2, SlowTime: 2 * Minute}
 	c.Hardware = bed.Hardware{Velocity: CentimetrePerHour.Each(200, 450), Pressure: Bar.Each(0.05, 0.15), Viscosity: 1.02 * MillipascalSecond}
-	c.Site = plan.Site{TransferFlow: 700 * LitrePerHour, ColumnMass: 90 * Kilogram, HoldUp: 0.2 * Litre,
+	c.Site = plan.Site{TransferFlow: 700 * LitrePerHour, ColumnMass: 90 * Kilogram,
 		Gauge: "PI 4, at the inlet", ActAbove: 20 * Percent, HeightPoints: 3, Coldest: Celsius(10)}
 	c.RaiseSteps, c.TargetTolerance = 5, 1.5*Millimetre
 	c.SettledFound = 20.5 * Centimetre
-	c.TestVelocity, c.TestSample, c.RulerZero = 25*CentimetrePerHour, 0.8*Percent, 12*Millimetre
+	c.RulerZero = 12 * Millimetre
+	c.Test = efficiency.Recipe{Name: "PT-7", SampleVolume: 100 * Millilitre, Velocity: 25 * CentimetrePerHour, Temperature: Celsius(19), HoldUp: 0.2 * Litre, ReducedPlateHeight: 2.4,
+		Tracer:   efficiency.Tracer{Name: "sodium chloride", Kind: efficiency.Salt, Strength: 1 * Percent, Pulse: 0.8 * MolePerLitre, Background: 0.6 * MolePerLitre, Retention: 0.93, Margin: 0.03, Source: "own tests"},
+		Detector: efficiency.Detector{Signal: "Conductivity", Unit: "mS/cm", Path: 1 * Centimetre, Response: 60, LinearTo: 100}}
 	return c
 }
 
@@ -98,7 +102,7 @@ func TestOwn(t *testing.T) {
 		{"factor in the first step", p.First.CompressionFactor, 1.01070, 6e-6},
 		{"second flow, L/h", p.Second.Flow.In(LitrePerHour), 235, 0.5},
 		{"rise, mm/s", p.Second.RiseBound.In(MillimetrePerSecond), 0.92, 0.005},
-		{"sample, mL", p.Test.Sample.In(Millilitre), 127, 0.5},
+		{"sample, mL", p.Test.Recipe.SampleVolume.In(Millilitre), 127, 0.5},
 		{"test flow, L/h", p.Test.Flow.In(LitrePerHour), 21.2, 0.05},
 		{"time per column volume, min", p.Test.ColumnTime.In(Minute), 36, 1e-9},
 		{"travel left, cm: 20.16/1.01070 - 18", p.Second.AdapterTravel.In(Centimetre), 1.9466, 2e-4},
@@ -403,9 +407,11 @@ func leaves(name string, v reflect.Value, do func(name string, v reflect.Value))
 // numbers writes what was computed, without the request, what was taken over
 // from it as it is, and words.
 func numbers(p plan.Procedure) string {
-	s := fmt.Sprintf("%#v %#v %#v %#v %#v %#v %#v %#v %#v", p.Viscosity, p.Bed, p.Pour, p.First, p.Second, p.Pressures, p.Flows, p.Forces, p.Test)
+	s := fmt.Sprintf("%#v %#v %#v %#v %#v %#v %#v %#v %#v", p.Viscosity, p.Bed, p.Pour, p.First, p.Second, p.Pressures, p.Flows, p.Forces, p.Test.ColumnTime)
 	s += fmt.Sprintf("%#v %#v %#v %#v %#v %#v", p.Third, p.Adapter, p.Reach, p.Rises, p.Choices, p.Buffer)
 	s += fmt.Sprintf("%#v %#v %#v", p.Gauge, p.Lowering, p.Stands)
+	e := p.Test
+	s += fmt.Sprintf(" %v %v %v %v %v %v %v %v %v", float64(e.Flow), e.RetentionLow, e.RetentionHigh, float64(e.VolumeLow), float64(e.VolumeHigh), float64(e.TimeLow), float64(e.TimeHigh), e.Part, e.Height)
 	for _, d := range p.Duties {
 		s += fmt.Sprintf(" %#v %#v %#v %#v", d.Equivalent, d.Margin, d.Wanted, d.Pressure)
 	}
@@ -425,10 +431,11 @@ func TestEveryInputCounts(t *testing.T) {
 		"SlurryStdErr": true, // a caution
 		"Medium.Class": true, // a caution
 		// Words about the test.
+		"Test.Temperature": true, "Test.Tracer.Strength": true, "Test.Tracer.Pulse": true, "Test.Tracer.Background": true, "Test.Detector.Path": true, "Test.Detector.LinearTo": true,
 		"Medium.Charge": true, "Medium.LeastBackground": true,
 		// Rows of the tables of limits and of the large column.
 		"Limits.AdapterForce": true, "Limits.LeastPumpFlow": true,
-		"Site.TransferFlow": true, "Site.ColumnMass": true, "Site.HoldUp": true,
+		"Site.TransferFlow": true, "Site.ColumnMass": true,
 		// A curve of another bed is refused.
 		"Curve.SettledHeight": true, "Curve.InnerDiameter": true,
 	}
@@ -483,6 +490,9 @@ func TestEveryInputCounts(t *testing.T) {
 			case reflect.Int:
 				if name == "Curve.Freedom" {
 					return // counts with errors, see TestCurveError
+				}
+				if name == "Test.Tracer.Kind" {
+					return // other kinds have other inputs, see TestPulseTestOfThePlan
 				}
 				if v.SetInt(v.Int() + 1); name == "Medium.Charge" { // 3 points become 4
 					v.SetInt(int64(packing.Uncharged))
@@ -587,7 +597,7 @@ func TestRefusals(t *testing.T) {
 		{"duty temperature", func(c *plan.ConstantFlow) { c.Duties[0].Temperature = 5 }, "process step load: temperature"},
 		{"water too cold", func(c *plan.ConstantFlow) { c.Temperature = Celsius(-25) }, "viscosity of water at -25 °C: the equation holds from"},
 		{"margin", func(c *plan.ConstantFlow) { c.DragMargin = 0.5 }, "drag margin 0.5"},
-		{"sample", func(c *plan.ConstantFlow) { c.TestSample = 1 }, "test sample 100 %"},
+		{"sample", func(c *plan.ConstantFlow) { c.Test.SampleVolume = 13 * Litre }, "test sample 13 L: it is outside 0 to 20 % of the column volume, 12.72 L; write for example 0.127 * Litre, which is 1 %"},
 		{"catch", func(c *plan.ConstantFlow) { c.Catch = 7 }, "catch 7: there is no such catch"},
 	} {
 		c := own(t)

@@ -76,6 +76,8 @@ func (p Procedure) atColumn(out *page.Page) {
 	out.Table(p.riseTable())
 	out.Table(p.loweringTable())
 	out.Table(p.choiceTable())
+	out.Table(p.Test.RecipeTable())
+	out.Table(p.Test.ExpectedTable())
 }
 
 // checkTable has a box to tick before each item, and a place for initials.
@@ -112,7 +114,7 @@ func (p Procedure) summary() table.Table {
 	if len(p.Buffer) > 0 {
 		t.Add("buffer in all", volume(p.TotalBuffer()))
 	}
-	t.Add("test", fmt.Sprintf("%s sample at %v = %s, %.0f min per column volume", volume(p.Test.Sample), p.Test.Velocity, p.flow(p.Test.Flow), p.Test.ColumnTime.In(units.Minute)))
+	t.Add("test", fmt.Sprintf("%s sample at %v = %s, %.0f min per column volume", volume(p.Test.Recipe.SampleVolume), p.Test.Recipe.Velocity, p.flow(p.Test.Flow), p.Test.ColumnTime.In(units.Minute)))
 	return t
 }
 

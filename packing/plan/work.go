@@ -10,6 +10,7 @@ import (
 
 	"github.com/evenbed/evenbed/packing"
 	"github.com/evenbed/evenbed/packing/bed"
+	"github.com/evenbed/evenbed/packing/efficiency"
 	"github.com/evenbed/evenbed/packing/internal/number"
 	"github.com/evenbed/evenbed/packing/liquid"
 	"github.com/evenbed/evenbed/packing/units"
@@ -29,6 +30,7 @@ const (
 const (
 	usualFirstVelocity = 20 * units.CentimetrePerHour
 	usualTestVelocity  = 30 * units.CentimetrePerHour
+	mostTestSample     = 0.20 // of the column volume
 	usualAdapterSpeed  = 30 * units.CentimetrePerHour
 	usualSample        = 1 * units.Percent
 	usualDragMargin    = 1.2
@@ -93,6 +95,7 @@ func (r Request) plan(compute, stages func(*work)) (Procedure, error) {
 	p.Request = w.c
 	if len(w.reasons) > 0 {
 		p.Refusal = &Refusal{w.reasons}
+		p.Test.Refusal = p.Refusal
 	}
 	return p, p.Refusal
 }
@@ -210,13 +213,16 @@ func (w *work) takeDefaults() {
 		c.DragMargin = usualDragMargin
 		w.taken("drag of packing at least %v times that of a process step (common practice, no source)", c.DragMargin)
 	}
-	if c.TestVelocity == 0 {
-		c.TestVelocity = usualTestVelocity
-		w.taken("test velocity %v (common practice, no source)", c.TestVelocity)
+	if c.Test.Velocity == 0 {
+		c.Test.Velocity = usualTestVelocity
+		w.taken("test velocity %v (common practice, no source)", c.Test.Velocity)
 	}
-	if c.TestSample == 0 {
-		c.TestSample = usualSample
-		w.taken("test sample %v of the column volume (common practice, no source)", c.TestSample)
+	if c.Test.SampleVolume == 0 {
+		c.Test.SampleVolume = c.Column.Volume(c.BedHeight).Times(float64(usualSample))
+		w.taken("test sample %v of the column volume (common practice, no source)", usualSample)
+	}
+	if c.Test.Temperature == 0 {
+		c.Test.Temperature = c.Temperature
 	}
 	w.dutyDefaults()
 }
@@ -259,7 +265,7 @@ func (w *work) checkInputs() {
 	c := w.c
 	for _, err := range []error{c.Column.Check(), c.Medium.Check(), c.Slurry.Check(), packing.CheckBedHeight(c.BedHeight),
 		packing.CheckTemperature("temperature", c.Temperature),
-		packing.CheckVelocity("test velocity", c.TestVelocity), c.Limits.Check(), checkViscosity("viscosity", c.Viscosity)} {
+		packing.CheckVelocity("test velocity", c.Test.Velocity), c.Limits.Check(), checkViscosity("viscosity", c.Viscosity)} {
 		w.refuseError(err)
 	}
 	if c.Medium.Check() == nil {
@@ -307,7 +313,7 @@ func (w *work) checkInputs() {
 		{"fill flow", float64(c.FillFlow), 0.1, "300 * LitrePerHour"},
 		{"transfer flow", float64(c.Site.TransferFlow), 0.1, "300 * LitrePerHour"},
 		{"mass of the column", float64(c.Site.ColumnMass), 1e5, "80 * Kilogram"},
-		{"hold-up", float64(c.Site.HoldUp), 1, "0.3 * Litre"},
+		{"hold-up", float64(c.Test.HoldUp), 1, "0.3 * Litre"},
 		{"lift", float64(c.Lift), 20, "1 * Metre"},
 		{"settled height found", float64(c.SettledFound), 5, "20.5 * Centimetre"},
 		{"ramp", float64(c.Ramp), 86400, "10 * Minute"},
@@ -328,8 +334,10 @@ func (w *work) checkInputs() {
 	if !(c.DragMargin >= 1) || math.IsInf(c.DragMargin, 0) {
 		w.refuse(fmt.Sprintf("drag margin %v", c.DragMargin), "packing must drag at least as much as every process step", "write for example 1.2")
 	}
-	if !(c.TestSample > 0 && c.TestSample <= 20*units.Percent) {
-		w.refuse(fmt.Sprintf("test sample %v", c.TestSample), "it is outside 0 to 20 % of the column volume", "write for example 1 * Percent")
+	if cv := c.Column.Volume(c.BedHeight); c.Column.Check() == nil && packing.CheckBedHeight(c.BedHeight) == nil &&
+		!(c.Test.SampleVolume > 0 && c.Test.SampleVolume.In(cv) <= mostTestSample*(1+1e-9)) {
+		w.refuse(fmt.Sprintf("test sample %v", c.Test.SampleVolume), fmt.Sprintf("it is outside 0 to 20 %% of the column volume, %v", cv),
+			fmt.Sprintf("write for example %.3g * Litre, which is 1 %%", cv.Times(0.01).In(units.Litre)))
 	}
 	if !(math.Abs(float64(c.RulerZero)) <= 5) {
 		w.refuse(fmt.Sprintf("ruler zero %v", c.RulerZero), "no ruler at a column reads that", "was the unit forgotten? Write for example 12 * Millimetre")
@@ -977,14 +985,14 @@ func (w *work) relief() {
 
 func (w *work) flowLimits() {
 	c := w.c
-	top, pumped := w.topVelocity(), c.TestVelocity
+	top, pumped := w.topVelocity(), c.Test.Velocity
 	for _, x := range w.uses {
 		if !x.adapter {
 			pumped = max(pumped, x.velocity)
 		}
 	}
 	if top == 0 {
-		top = max(c.AdapterSpeed, c.TestVelocity)
+		top = max(c.AdapterSpeed, c.Test.Velocity)
 	}
 	for _, l := range []VelocityLimit{
 		{Name: "velocity of " + mediumName(c.Medium), Limit: c.Medium.MaxVelocity, Used: top},
@@ -1012,7 +1020,7 @@ func (w *work) flowLimits() {
 	for _, u := range []struct {
 		name string
 		u    units.Velocity
-	}{{"first velocity", w.p.First.Velocity}, {"test velocity", c.TestVelocity}} {
+	}{{"first velocity", w.p.First.Velocity}, {"test velocity", c.Test.Velocity}} {
 		if u.u > 0 && u.u < least {
 			w.refuse(fmt.Sprintf("%s %v", u.name, u.u), fmt.Sprintf("the pump does not hold less than %s steady", w.p.flow(c.Limits.LeastPumpFlow)),
 				fmt.Sprintf("use a smaller pump for it, or %s cm/h or more", number.AtLeast(least.In(units.CentimetrePerHour), 4)))
@@ -1116,9 +1124,19 @@ func (w *work) forces() {
 
 func (w *work) test() {
 	c, t := w.c, &w.p.Test
-	t.Velocity, t.Flow = c.TestVelocity, c.Column.Flow(c.TestVelocity)
-	t.Sample = w.p.Bed.ColumnVolume.Times(float64(c.TestSample))
-	t.ColumnTime = c.BedHeight.Passed(c.TestVelocity)
+	t.ColumnTime = c.BedHeight.Passed(c.Test.Velocity)
+	var err error
+	t.Expectation, err = c.Test.Expect(c.Column, c.BedHeight, c.Medium)
+	w.refuseError(err)
+	if c.Test.Tracer.Kind == efficiency.TracerNotGiven {
+		w.notChecked("whether the tracer of the pulse test suits the medium (Test.Tracer not given)")
+	}
+	if d := c.Test.Detector; d.Response == 0 || d.LinearTo == 0 {
+		w.notChecked("the height of the test's peak against the detector's range (Response or LinearTo of Test.Detector not given)")
+	}
+	for _, x := range t.Warnings {
+		w.caution("Pulse test: %v", x)
+	}
 }
 
 // buffer adds to the liquid that the pack takes; what is not known adds nothing.
