@@ -46,9 +46,6 @@ func (r *PulseResult) faults() {
 	}
 	r.findClip()
 	r.findSpike()
-	if len(r.apart()) > 0 {
-		return // the rest of the record is not still
-	}
 	if s := r.still(); !r.findBend(s) {
 		r.findColour(s)
 	}
@@ -98,8 +95,13 @@ func (r *PulseResult) still() *stillness {
 		return nil
 	}
 	t, apex, line := &r.recorded, r.Apex.X, &r.Baseline
-	front := [2]int{0, indexOf(t, apex-farOut*(apex-r.Tenth.InnerLeft))}
-	back := [2]int{indexOf(t, apex+farOut*(r.Tenth.InnerRight-apex)), t.Len()}
+	// Other maxima and what is between them and the peak are not still.
+	left, right := apex, apex
+	for _, m := range r.apart() {
+		left, right = math.Min(left, m.X), math.Max(right, m.X)
+	}
+	front := [2]int{0, indexOf(t, left-farOut*(apex-r.Tenth.InnerLeft))}
+	back := [2]int{indexOf(t, right+farOut*(r.Tenth.InnerRight-apex)), t.Len()}
 	nf, nb := front[1], back[1]-back[0]
 	if nf < fewestStill || nb < fewestStill {
 		return nil

@@ -250,6 +250,30 @@ func TestFaultsCoverage(t *testing.T) {
 	}
 }
 
+// Pink noise makes no hump, and a hump that rings does not keep the noise from being
+// told.
+func TestPinkNoiseIsNoHump(t *testing.T) {
+	const traces = 60
+	for _, ratio := range []float64{0.3, 2.5} {
+		p := newFaultPeak(ratio)
+		for _, pink := range []float64{0.01, 0.03} {
+			humps, silent := 0, 0
+			for i := range traces {
+				r := evaluate(t, test04(), faultCase{rec: zones.Recording{Pink: pink}}.record(t, p, 0.01, uint64(i+1)))
+				if len(r.apart()) > 0 {
+					humps++
+				}
+				if len(told(r)) == 0 {
+					silent++
+				}
+			}
+			if 20*humps > traces || 20*silent > traces {
+				t.Errorf("pink noise of %g %%, τ/σ %g: a hump on %d and not a word on %d of %d traces, want at most one in twenty", 100*pink, ratio, humps, silent, traces)
+			}
+		}
+	}
+}
+
 const sound = "nothing wrong"
 
 const faultsHead = `# Faults of the signal: what a pulse test says of them

@@ -3,6 +3,7 @@ package efficiency
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/evenbed/evenbed/packing/internal/number"
@@ -16,7 +17,7 @@ type Form struct {
 	// Maxima are all that stand out of the record, in their order, the main one
 	// among them: those that stand higher than Least and rise and fall by as much.
 	Maxima []Maximum
-	Least  float64 // of the height: 1 %, or five and a half standard errors of a short mean
+	Least  float64 // of the height: 1 %, or five and a half standard errors of a short mean, by its samples or as still parts show it
 	// Front and Behind are the areas outside the main peak, between its feet and the
 	// ends of the record, as parts of the whole area, with one standard error; NaN
 	// where nothing was recorded.
@@ -39,6 +40,7 @@ type Maximum struct {
 const (
 	leastMaximum = 0.01 // of the height
 	meansStand   = 5.5  // standard errors of a short mean
+	fewestMeans  = 8    // on one side of the peak, for their scatter to be told
 	leastOutside = 0.05 // of the area, in front of the peak or behind it
 	outsideStand = 4.0  // standard errors of that area
 )
@@ -48,8 +50,7 @@ const (
 func (r *PulseResult) takeForm() {
 	t := &r.recorded
 	size := max(1, r.PointsAboveHalfHeight/4)
-	noise := r.noiseOfMeans()
-	f := Form{Least: math.Max(leastMaximum, meansStand*noise/math.Sqrt(float64(size))/r.Height)}
+	var f Form
 	for _, w := range []trace.Width{r.Half, r.Tenth, r.Fifth} {
 		apart := (w.InnerLeft - w.Left) + (w.Right - w.InnerRight)
 		f.Outermost = f.Outermost || apart > crossingsApart*w.Width() && apart > r.jitter(w)
@@ -79,10 +80,17 @@ func (r *PulseResult) takeForm() {
 	for k := range means {
 		means[k] = mean(k)
 	}
-	if len(means) == 0 {
+	if count <= 0 {
+		f.Least = leastMaximum
 		r.Form = f
 		return
 	}
+	// The noise of one mean: what samples make of it, or what is seen where it is still.
+	noise := r.noiseOfMeans() / math.Sqrt(float64(size)) / r.Height
+	front := (indexOf(t, r.Apex.X-farOut*(r.Apex.X-r.Tenth.InnerLeft)) - first) / size
+	back := (indexOf(t, r.Apex.X+farOut*(r.Tenth.InnerRight-r.Apex.X))-first)/size + 1
+	noise = math.Max(noise, scatter(means[:min(count, max(0, front))], means[min(count, back):]))
+	f.Least = math.Max(leastMaximum, meansStand*noise)
 	// A maximum stands higher than least, has risen by as much, and falls by as much.
 	top, low, rising := 0, means[0], true
 	for k, v := range means {
@@ -132,13 +140,36 @@ func (r *PulseResult) takeForm() {
 			area += v
 		}
 		// The noise of the samples, and of the line, which all of them share.
-		n := float64(len(part) * size)
-		points := math.Max(1, float64(r.Baseline.Points))
-		return area / whole, noise / r.Height * math.Sqrt(n+n*n*2/points) / float64(size) / whole
+		n := float64(len(part))
+		points := math.Max(1, float64(r.Baseline.Points)/float64(size))
+		return area / whole, noise * math.Sqrt(n+n*n*2/points) / whole
 	}
 	f.Front, f.FrontStdErr = outside(means[:left])
 	f.Behind, f.BehindStdErr = outside(means[right+1:])
 	r.Form = f
+}
+
+// scatter returns the standard deviation of the means on the two sides of the peak,
+// the smaller of both, so that a hump on one side does not hide itself; 0 if neither
+// has fewestMeans. It is taken from the median of their sizes, which a short hump
+// does not move.
+func scatter(front, back []float64) float64 {
+	least := math.Inf(1)
+	sizes := make([]float64, max(len(front), len(back)))
+	for _, side := range [][]float64{front, back} {
+		if len(side) < fewestMeans {
+			continue
+		}
+		for i, v := range side {
+			sizes[i] = math.Abs(v)
+		}
+		slices.Sort(sizes[:len(side)])
+		least = math.Min(least, sizes[len(side)/2]/0.6744897501960817)
+	}
+	if math.IsInf(least, 1) {
+		return 0
+	}
+	return least
 }
 
 // apart returns the maxima outside the crossings of the main peak at 10 %.
