@@ -226,7 +226,7 @@ func (ph phase) playSettling(p Procedure) ([]Moment, error) {
 			k++
 		}
 		a, b := fronts[k], fronts[k+1]
-		x := math.Min(1, (t - a.Time).In(b.Time-a.Time))
+		x := (t - a.Time).In(b.Time - a.Time)
 		part := between(a.Bed, b.Bed, x).In(settled) // of the settled bed
 		m := Moment{Time: t, Interface: between(a.Interface, b.Interface, x), Liquid: ph.bedFrom, Adapter: ph.adapter(0),
 			Velocity: ph.velocity, Pressure: ph.pressureTo.Times(part)}
@@ -343,7 +343,7 @@ func (p Play) Figure() figure.Stack { return p.figure(0, "") }
 func (p Play) Compression() figure.Stack {
 	for i, s := range p.Steps {
 		a, b := p.Moments[s.First], p.Moments[s.Last]
-		if i > 0 && b.Bed < a.Bed && a.Bed > 0 {
+		if i > 0 && b.Bed < a.Bed {
 			return p.figure(i, ": from "+s.Name+" on")
 		}
 	}
