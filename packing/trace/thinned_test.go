@@ -29,8 +29,7 @@ type recorded struct {
 	sigma, tau float64 // in points
 	noise      float64 // standard deviation
 	pink       bool
-	round      float64 // step of the values; 0 for none
-	window     int     // points that are averaged; 0 for none
+	window     int // points that are averaged; 0 for none
 	front      bool
 }
 

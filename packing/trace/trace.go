@@ -19,7 +19,6 @@ package trace
 
 import (
 	"fmt"
-	"iter"
 	"math"
 	"slices"
 	"sort"
@@ -152,7 +151,7 @@ func (t Trace) Len() int { return len(t.x) }
 func (t Trace) XY(i int) (x, y float64) { return t.x[i], t.y[i] }
 
 // Points ranges over points lo to hi-1, as XY has them, in less time.
-func (t Trace) Points(lo, hi int) iter.Seq2[float64, float64] {
+func (t Trace) Points(lo, hi int) func(yield func(x, y float64) bool) {
 	x, y := t.x[lo:hi], t.y[lo:hi]
 	return func(yield func(x, y float64) bool) {
 		for i, v := range y {
