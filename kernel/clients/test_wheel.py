@@ -92,14 +92,14 @@ def run_notebook(environment, command, root, tmp_path):
     assert shown(made) == shown(tmp_path / "out" / notebook.name), "nbclient shows something else than evenbed run"
 
 
-def run_in_lab(environment):
-    """Start JupyterLab's server, ask it for a kernel, run a cell, and stop it."""
+def run_in_lab(environment, root, ran):
+    """Start JupyterLab's server, ask it for a kernel, run the first notebook, and stop it."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     token = "only-for-this-test"
     lab = subprocess.Popen([environment.python, "-m", "jupyterlab", "--no-browser", "--allow-root", f"--port={port}",
-                            "--ServerApp.port_retries=0", f"--IdentityProvider.token={token}", f"--notebook-dir={environment.home}"],
+                            "--ServerApp.port_retries=0", f"--IdentityProvider.token={token}", f"--notebook-dir={root}"],
                            env=environment.variables, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
 
     def ask(method, path, content=None):
@@ -120,19 +120,27 @@ def run_in_lab(environment):
                 assert time.monotonic() < deadline, "JupyterLab does not answer"
                 time.sleep(0.2)
         assert specs["kernelspecs"]["evenbed"]["spec"]["argv"][0].startswith("{resource_dir}")
-        kernel = ask("POST", "kernels", {"name": "evenbed"})
+        kernel = ask("POST", "kernels", {"name": "evenbed", "path": "notebooks"})
         channel = websocket.create_connection(f"ws://127.0.0.1:{port}/api/kernels/{kernel['id']}/channels?token={token}", timeout=60)
-        channel.send(json.dumps({
-            "header": {"msg_id": "1", "msg_type": "execute_request", "username": "", "session": "test", "version": "5.3", "date": ""},
-            "parent_header": {}, "metadata": {}, "channel": "shell", "buffers": [],
-            "content": {"code": 'import "github.com/evenbed/evenbed/packing/units"\n(2 * units.Bar).String()', "silent": False,
-                        "store_history": True, "user_expressions": {}, "allow_stdin": False, "stop_on_error": True}}))
-        while True:
-            message = json.loads(channel.recv())
-            assert message["msg_type"] != "error", message["content"]
-            if message["msg_type"] == "execute_result":
-                assert "2 bar" in message["content"]["data"]["text/plain"]
-                break
+        outputs = []
+        for cell in nbformat.read(ran, as_version=4).cells:
+            if cell.cell_type != "code":
+                continue
+            channel.send(json.dumps({
+                "header": {"msg_id": cell.id, "msg_type": "execute_request", "username": "", "session": "test", "version": "5.3", "date": ""},
+                "parent_header": {}, "metadata": {}, "channel": "shell", "buffers": [],
+                "content": {"code": cell.source, "silent": False, "store_history": True, "user_expressions": {},
+                            "allow_stdin": False, "stop_on_error": True}}))
+            state = None
+            while state != "idle":
+                message = json.loads(channel.recv())
+                if message["parent_header"].get("msg_id") != cell.id:
+                    continue
+                assert message["msg_type"] != "error", message["content"]
+                state = message["content"].get("execution_state")
+                if message["msg_type"] in ("display_data", "execute_result", "stream"):
+                    outputs.append(message["content"].get("data", message["content"].get("text")))
+        assert outputs == shown(ran), "JupyterLab is shown something else than evenbed run"
         channel.close()
         ask("DELETE", f"kernels/{kernel['id']}")
     finally:
@@ -166,7 +174,7 @@ def test_environment(wheel, root, tmp_path):
     kept = history(environment, command)
     assert kept.is_relative_to(environment.home)
     run_notebook(environment, command, root, tmp_path)
-    run_in_lab(environment)
+    run_in_lab(environment, root, tmp_path / "out/01-first-pack.ipynb")
     assert "came with pip" in environment.run(command, "uninstall", "--prefix", environment.prefix, fails=True)
     assert "Mozilla Public License" in environment.run(command, "version", "--licences")
 
