@@ -400,6 +400,7 @@ func (c Curve) Page() page.Page {
 		p.NoResult(nil, "the curve has no points.")
 		return p
 	}
+	p.List("Doubts", c.Doubts)
 	p.Table(c.table())
 	return p
 }

@@ -122,6 +122,7 @@ func TestPredictionRefused(t *testing.T) {
 	}
 	r := predicted(t, bed.Prediction{Fit: one, Size: wide, Extrapolate: true})
 	contains(t, r.String(), "Doubts", "the support of the wall is extrapolated", "Friction at the wall was held at 0.0949, not measured: an error of ± 0.078")
+	contains(t, r.Curve.String(), "Doubts", "the support of the wall is extrapolated") // and the curve alone takes them along
 	// Another guess at the friction moves the critical velocity of another width
 	// by far more than its interval says.
 	if r.Critical.Determined {
