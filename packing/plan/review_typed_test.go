@@ -125,6 +125,11 @@ func TestTypedSettled(t *testing.T) {
 }
 
 func TestTypedDoubts(t *testing.T) {
+	right := typedPack()
+	right.Rows[4].Volume = 20.7 * Litre // 234 L/h for 5.3 min
+	if f, err := (plan.Review{Plan: madePlan(t)}).OfTyped(right); err != nil || len(f.Doubts) != 0 {
+		t.Errorf("a volume that agrees with flow and times: %v, %q", err, f.Doubts)
+	}
 	for _, tc := range []struct {
 		change func(r *plan.Typed)
 		want   string
