@@ -43,7 +43,8 @@ func TestSoak(t *testing.T) {
 		s := &soaker{t: t, c: first.Another(), name: string(rune('a' + i)), rng: rand.New(rand.NewPCG(7, uint64(i)))}
 		seen[i] = s
 		all.Go(func() {
-			s.do(fmt.Sprintf("%s, %sl := 0, []int{}", s.name, s.name), "")
+			for !s.do(fmt.Sprintf("%s, %sl := 0, []int{}", s.name, s.name), "") { // until no interrupt of another client aborts it
+			}
 			for n := 0; time.Now().Before(end) && !t.Failed(); n++ {
 				s.step()
 				if n == 100 {
