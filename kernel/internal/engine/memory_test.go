@@ -31,7 +31,7 @@ func TestMemoryLimit(t *testing.T) {
 // the system.
 func TestMemoryLimitOfTheSystem(t *testing.T) {
 	if runtime.GOOS != "linux" {
-		t.Skip("no such limit here")
+		t.Skip("only Linux can limit the data of one process")
 	}
 	nb := open(t, host.MemoryEnv+"=300MB")
 	_, r := nb.run("make([]byte, 2<<30)")
